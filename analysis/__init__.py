@@ -1,1 +1,1 @@
-"""."""
+"""Estimates, tests, comparisons, verdicts, power and figures."""

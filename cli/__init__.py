@@ -1,1 +1,1 @@
-"""."""
+"""Commands, tables, sheets and report pages."""

@@ -1,1 +1,1 @@
-"""."""
+"""The vocabulary: factors, responses, coupons, units, the trial folder and its problems."""

@@ -1,0 +1,87 @@
+"""Factors: what a trial sets on purpose, at which levels, and how levels turn into numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+Kind = Literal["category", "numeric"]
+
+
+@dataclass(frozen=True, slots=True)
+class Factor:
+    """One factor and its levels.
+
+    Attributes
+    ----------
+    name
+        Key used in files and in model terms.
+    kind
+        ``"category"`` (levels are names) or ``"numeric"`` (levels are settings with a unit).
+    levels
+        Level names in the order of the trial file, lowest setting first for a numeric factor.
+        A numeric level is named by its role (``low``, ``own`` ...) or by its number as text.
+    unit
+        Canonical unit of a numeric factor, None for a category.
+    settings
+        Numeric settings, level by level.  One entry keyed ``""`` when the settings are the same
+        everywhere, otherwise one entry for each level of the factor it slides with.
+    slides_with
+        Name of the category whose levels shift the settings ("own setting"), or None.
+    hard_to_change
+        True when changing it ends a set-up.
+    control
+        Reference level of a category (today's), or None for the first level.
+    step
+        Smallest step the machine can be set to, in `unit`.
+    """
+
+    name: str
+    kind: Kind
+    levels: tuple[str, ...]
+    label: str = ""
+    unit: str | None = None
+    settings: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    slides_with: str | None = None
+    hard_to_change: bool = False
+    control: str | None = None
+    step: float | None = None
+    one_setup: str = ""
+    about: Mapping[str, Mapping[str, str | float]] = field(default_factory=dict)
+    hold_by: str = ""
+    measured_by: str = ""
+
+    @property
+    def title(self) -> str:
+        """Label for eyes: the label given, or the name with underscores opened."""
+        return self.label or self.name.replace("_", " ")
+
+    @property
+    def varied(self) -> bool:
+        """Whether the factor has something to compare (an own setting of one role has not)."""
+        return len(self.levels) > 1
+
+    @property
+    def reference(self) -> str:
+        """The level others are compared with: the control, or the first."""
+        return self.control or self.levels[0]
+
+    def setting(self, level: str, owner: str = "") -> float:
+        """Return the number that `level` stands for under `owner` (a level of `slides_with`)."""
+        return self.settings[owner if self.slides_with else ""][self.levels.index(level)]
+
+    def centre(self, owner: str = "") -> float:
+        """Return the middle of the planned range under `owner`."""
+        row = self.settings[owner if self.slides_with else ""]
+        return (min(row) + max(row)) / 2
+
+    def half_range(self, owner: str = "") -> float:
+        """Return half the planned range under `owner`; 0 for an own setting of one role."""
+        row = self.settings[owner if self.slides_with else ""]
+        return (max(row) - min(row)) / 2
+
+    def coded(self, setting: float, owner: str = "") -> float:
+        """Return `setting` on the coded scale: -1 to +1 over the planned range under `owner`."""
+        half = self.half_range(owner)
+        return 0.0 if half == 0 else (setting - self.centre(owner)) / half

@@ -1,0 +1,96 @@
+"""Responses: what a trial measures, what would matter, and what a reading may be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Better = Literal["higher", "lower"]
+Ask = Literal["difference", "no-worse", "equal-enough"]
+ResponseKind = Literal["number", "pass-fail", "graded"]
+
+FAILED_AT = (
+    "throat",
+    "toe",
+    "root",
+    "fusion line",
+    "HAZ",
+    "plate",
+    "folded flat",
+    "slipped",
+)
+"""Where it broke or cracked; ``slipped`` makes the reading invalid."""
+
+
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """The smallest change that matters.
+
+    Attributes
+    ----------
+    value
+        In the response's unit, or as a fraction of the reference mean when `percent`.
+    percent
+        True when `value` is a fraction (0.05 for 5 %).
+    """
+
+    value: float
+    percent: bool = False
+
+    def in_units(self, mean: float) -> float:
+        """Return the margin in the response's unit, for a reference mean of `mean`."""
+        return abs(mean) * self.value if self.percent else self.value
+
+
+@dataclass(frozen=True, slots=True)
+class Typical:
+    """What to expect of a response before the trial, for planning only.
+
+    Attributes
+    ----------
+    mean, sd_coupon, sd_setup
+        In the response's unit; `sd_coupon` between coupons of one set-up, `sd_setup` between
+        set-ups.
+    source
+        Where the figures come from, in the user's words.
+    """
+
+    mean: float
+    sd_coupon: float
+    sd_setup: float = 0.0
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Response:
+    """One response.  Numbers are in `unit` throughout."""
+
+    name: str
+    unit: str
+    label: str = ""
+    kind: ResponseKind = "number"
+    better: Better = "higher"
+    rank: int = 1
+    reads_to: float | None = None
+    most: float | None = None
+    least: float | None = None
+    margin: Margin | None = None
+    margin_why: str = ""
+    ask: Ask = "difference"
+    at_least: float | None = None
+    at_most: float | None = None
+    typical: Typical | None = None
+    sections: int = 1
+    where: tuple[str, ...] = ()
+    crack_rule: str = ""
+    scale: tuple[str, ...] = ()
+
+    @property
+    def title(self) -> str:
+        """Label for eyes."""
+        return self.label or self.name.replace("_", " ")
+
+    @property
+    def sign(self) -> int:
+        """+1 when higher is better, -1 when lower is: multiplies level minus reference."""
+        return 1 if self.better == "higher" else -1

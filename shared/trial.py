@@ -1,0 +1,250 @@
+"""The trial: the question, what is changed, what is measured, and how it is laid out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from weldtrial.shared.factors import Factor
+from weldtrial.shared.responses import Response
+
+Purpose = Literal["compare", "settings", "screening", "pilot"]
+FairRule = Literal[
+    "same-setting",
+    "same-arc-length",
+    "same-heat-input",
+    "same-deposit",
+    "each-gas-own-setting",
+    "both",
+]
+DesignKind = Literal[
+    "factorial",
+    "fraction",
+    "plackett-burman",
+    "definitive-screening",
+    "central-composite",
+    "box-behnken",
+    "latin-square",
+    "paired",
+    "optimal",
+]
+Model = Literal["main", "two-factor", "quadratic"]
+Handling = Literal["held", "measured", "blocked", "shuffled"]
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A number with its unit as typed."""
+
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fair:
+    """Which reading of "fair" is welded, in the user's words."""
+
+    rule: FairRule | None = None
+    how: str = ""
+    fixed: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """What is welded."""
+
+    type: str = ""
+    leg: Quantity | None = None
+    length: Quantity | None = None
+    plate_grade: str = ""
+    plate_thickness: Quantity | None = None
+    plate_heat: str = ""
+    wire_class: str = ""
+    wire_diameter: Quantity | None = None
+    process: str = ""
+    position: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A setting kept the same and recorded."""
+
+    name: str
+    unit: str
+    target: float
+    tolerance: float | None = None
+    label: str = ""
+
+    @property
+    def title(self) -> str:
+        """Label for eyes."""
+        return self.label or self.name.replace("_", " ")
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """Someone else's statement that the trial is held against.
+
+    Attributes
+    ----------
+    level, reference
+        The two levels compared, from ``compare = "co2 / mix"`` (ratio) or ``"co2 - mix"``.
+    value
+        The claimed ratio, or the claimed difference in the response's unit.
+    ratio
+        True for a ratio.
+    """
+
+    says: str
+    response: str
+    level: str
+    reference: str
+    value: float
+    ratio: bool = True
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """How the trial is laid out, as asked for; None means "work it out"."""
+
+    kind: DesignKind = "factorial"
+    model: Model = "two-factor"
+    replicates: int | None = None
+    centre_points: int = 0
+    rounds: int | None = None
+    set_ups: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """What can be afforded.  Minutes, hours, and money in `currency`."""
+
+    coupons: int | None = None
+    spare: int = 0
+    warm_up: int = 0
+    confirm: int = 0
+    minutes_coupon: float | None = None
+    minutes_setup: float | None = None
+    minutes_reading: float | None = None
+    hours_per_day: float | None = None
+    cost_coupon: float | None = None
+    cost_setup: float | None = None
+    currency: str = ""
+    arc_s_coupon: float | None = None
+    purge_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """How the order is drawn."""
+
+    shuffle: Literal["seal"] = "seal"
+    seed: int | None = None
+    block: str | None = None
+    first_at_most: int | None = None
+    drift_watch: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Blind:
+    """Who must not know the gas while reading."""
+
+    who: tuple[str, ...] = ()
+    reader: str = ""
+    codes: bool = False
+    open_when: Literal["all-results-in", "any-time"] = "all-results-in"
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """Rules fixed beforehand, quoted word for word in the report."""
+
+    confidence: float = 0.95
+    lost: str = ""
+    leave_out: str = ""
+    stop: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LimitOnSettings:
+    """A rule that forbids settings (served by a later version)."""
+
+    rule: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """What "best" means (served by a later version)."""
+
+    best: str = ""
+    toward: Literal["higher", "lower"] = "higher"
+    keep: str = ""
+    curves: bool = False
+    pairs: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A whole trial file, read and checked.
+
+    Attributes
+    ----------
+    source
+        The parsed file as plain values, from which the seal is taken.
+    lines
+        Line number of each dotted key, such as ``response.0.margin``, for messages.
+    """
+
+    title: str
+    factors: tuple[Factor, ...]
+    responses: tuple[Response, ...]
+    question: str = ""
+    owner: str = ""
+    welder: str = ""
+    purpose: Purpose = "compare"
+    units: Literal["metric", "us"] = "metric"
+    fair: Fair = Fair()
+    joint: Joint = Joint()
+    held: tuple[Held, ...] = ()
+    claims: tuple[Claim, ...] = ()
+    design: Design = Design()
+    budget: Budget = Budget()
+    order: Order = Order()
+    blind: Blind = Blind()
+    rules: Rules = Rules()
+    nuisance: Mapping[str, Handling] = field(default_factory=dict)
+    limits: tuple[LimitOnSettings, ...] = ()
+    goal: Goal | None = None
+    source: Mapping[str, Any] = field(default_factory=dict)
+    lines: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def varied(self) -> tuple[Factor, ...]:
+        """Factors with more than one level."""
+        return tuple(factor for factor in self.factors if factor.varied)
+
+    @property
+    def hard(self) -> tuple[Factor, ...]:
+        """Varied factors that end a set-up when changed."""
+        return tuple(factor for factor in self.varied if factor.hard_to_change)
+
+    @property
+    def easy(self) -> tuple[Factor, ...]:
+        """Varied factors changed freely between coupons."""
+        return tuple(factor for factor in self.varied if not factor.hard_to_change)
+
+    @property
+    def deciding(self) -> Response:
+        """The response that decides (the lowest rank, the first of equals)."""
+        return min(self.responses, key=lambda response: response.rank)
+
+    def factor(self, name: str) -> Factor:
+        """Return the factor called `name`."""
+        return next(factor for factor in self.factors if factor.name == name)
+
+    def response(self, name: str) -> Response:
+        """Return the response called `name`."""
+        return next(response for response in self.responses if response.name == name)

@@ -51,11 +51,11 @@ LATER = ("adopt", "optimise", "next", "review")
 @click.version_option(None, "--version", package_name="weldtrial", message="weldtrial %(version)s")
 @add_options
 @click.pass_context
-def weldtrial(context: click.Context, **arguments: Any) -> None:
+def weldtrial(context: click.Context, /, **arguments: Any) -> None:
     """Plan, weld, read and judge trials on welded coupons, without claiming too much.
 
-    A trial is a folder.  Start one with  weldtrial new NAME.  A trial compares; it qualifies
-    no procedure and no welder to any code.
+    A trial is a folder.  Start one with  weldtrial new NAME.  A trial compares; it qualifies no
+    procedure and no welder to any code.
     """
     context.obj = take_said(arguments)
     if context.invoked_subcommand is None:
@@ -72,9 +72,7 @@ def main(arguments: Sequence[str]) -> int:
     """
     console = _console_for(arguments)
     try:
-        result = weldtrial.main(
-            args=list(arguments), prog_name="weldtrial", standalone_mode=False
-        )
+        result = weldtrial.main(args=list(arguments), prog_name="weldtrial", standalone_mode=False)
         return int(result) if isinstance(result, int) else int(ExitCode.FINE)
     except click.ClickException as error:
         return _end(console, in_our_words(error))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import os
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -40,7 +40,7 @@ class Common:
     quiet: bool = False
     debug: bool = False
     colour: bool = True
-    console: Console = Console()
+    console: Console = field(default_factory=Console)
 
 
 def make_common(said: dict[str, Any]) -> Common:
@@ -56,9 +56,7 @@ def make_common(said: dict[str, Any]) -> Common:
         quiet=quiet,
         debug=bool(said.get("debug")),
         colour=colour,
-        console=Console(
-            json_only=json, plain=plain, quiet=quiet, no_input=no_input, colour=colour
-        ),
+        console=Console(json_only=json, plain=plain, quiet=quiet, no_input=no_input, colour=colour),
     )
 
 
@@ -75,9 +73,7 @@ _OPTIONS = (
     click.option(
         "--plain", _PREFIX + "plain", is_flag=True, help="One record a line, tab-separated."
     ),
-    click.option(
-        "--no-input", _PREFIX + "no_input", is_flag=True, help="Never ask; stop instead."
-    ),
+    click.option("--no-input", _PREFIX + "no_input", is_flag=True, help="Never ask; stop instead."),
     click.option("-q", "--quiet", _PREFIX + "quiet", is_flag=True, help="Only what was asked."),
     click.option("--debug", _PREFIX + "debug", is_flag=True, help="Show where a defect happened."),
     click.option("--no-color", _PREFIX + "no_color", is_flag=True, help="No colour (NO_COLOR)."),

@@ -38,7 +38,9 @@ def _list_topics(context: click.Context, common: Common) -> None:
     common.console.line()
     width = max((len(page.name) for page in pages), default=0)
     for page in pages:
-        common.console.line(f"  weldtrial help {page.name:<{width}}  {page.summary}", hang=17 + width)
+        common.console.line(
+            f"  weldtrial help {page.name:<{width}}  {page.summary}", hang=17 + width
+        )
     common.console.line()
     common.console.line("Help on a command:  weldtrial help plan   (or  weldtrial plan --help)")
 

@@ -111,21 +111,22 @@ class Comparison:
     """A level against its reference, in the response's unit; `difference` is level - reference.
 
     `margin` is in units (a percent margin at the reference mean); `ratio` is level / reference
-    with a Fieller interval, None where the interval is not finite.
+    with a Fieller interval, None where the interval is not finite.  Numbers are None only where
+    the verdict is ``cannot_tell``.
     """
 
     factor: str
     level: str
     reference: str
-    difference: float
-    percent: float
-    se: float
-    df: float
-    ci_low: float
-    ci_high: float
-    ci90_low: float
-    ci90_high: float
-    p: float
+    difference: float | None
+    percent: float | None
+    se: float | None
+    df: float | None
+    ci_low: float | None
+    ci_high: float | None
+    ci90_low: float | None
+    ci90_high: float | None
+    p: float | None
     p_adjusted: float | None
     margin: float | None
     margin_percent: float | None

@@ -1,0 +1,47 @@
+"""Figures rounded to what the data carry: at most two significant figures in the half-width."""
+
+from __future__ import annotations
+
+import math
+
+MINUS = "\N{MINUS SIGN}"
+
+
+def decimals_for(half_width: float) -> int:
+    """Return how many decimals a value deserves when its uncertainty is `half_width`.
+
+    Two significant figures of the half-width are kept, so 0.125 gives 2 and 2.9 gives 1; never
+    fewer than none.  A half-width of zero, or one that is not finite, gives 1.
+    """
+    if not math.isfinite(half_width) or half_width <= 0:
+        return 1
+    return min(9, max(0, 1 - math.floor(math.log10(half_width))))
+
+
+def fixed(value: float, decimals: int, *, signed: bool = False) -> str:
+    """Return `value` with `decimals` places, a true minus sign, and + when `signed`."""
+    text = f"{abs(value):.{decimals}f}"
+    if float(text) == 0:
+        return text
+    sign = MINUS if value < 0 else "+" if signed else ""
+    return sign + text
+
+
+def by_uncertainty(value: float, half_width: float, *, signed: bool = False) -> str:
+    """Return `value` rounded to what an uncertainty of `half_width` carries."""
+    return fixed(value, decimals_for(half_width), signed=signed)
+
+
+def plain(value: float) -> str:
+    """Return a number as a person would type it: 5, 0.3, 25.5 (up to six significant figures)."""
+    text = f"{value:.6g}"
+    if "e" in text:
+        text = f"{value:.9f}".rstrip("0").rstrip(".")
+    return text.replace("-", MINUS)
+
+
+def p_value(p: float) -> str:
+    """Return a p for the methods section: three decimals, two figures when small."""
+    if p < 0.0001:
+        return "< 0.0001"
+    return f"{p:.4f}" if p < 0.001 else f"{p:.3f}"

@@ -1,0 +1,101 @@
+"""Least squares, fitted by statsmodels, with the surface that `term_test` and `estimate` ask for.
+
+The right analysis where nothing was hard to change, and the second opinion beside every set-up
+analysis: the answer if every coupon had its own set-up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import statsmodels.api as sm
+from numpy.typing import ArrayLike
+
+from weldtrial.analysis.linear import (
+    Denominator,
+    Floats,
+    centring,
+    inverse,
+    orthonormal_basis,
+    responses,
+)
+from weldtrial.shared.problems import NotEstimable
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LeastSquaresFit:
+    """A response fitted by ordinary least squares.
+
+    Attributes
+    ----------
+    coefficients
+        Shape (p,), response unit per coded unit.
+    covariance
+        Of the coefficients, shape (p, p).
+    residual_variance
+        Residual mean square.
+    df_resid
+        Coupons less coefficients, at least 1.
+    r_squared
+        Share of the corrected sum of squares explained (uncorrected where the columns of the
+        model cannot make a constant).
+    fitted, residuals
+        Shape (n,), response unit.
+    leverage
+        Diagonal of the hat matrix, shape (n,), from 0 to 1.
+    """
+
+    coefficients: Floats
+    covariance: Floats
+    residual_variance: float
+    df_resid: int
+    r_squared: float
+    fitted: Floats
+    residuals: Floats
+    leverage: Floats
+
+    def denominator(self, contrasts: Floats) -> Denominator:
+        """Residual degrees of freedom, whatever the contrasts."""
+        return Denominator(float(self.df_resid))
+
+
+def fit_least_squares(x: ArrayLike, y: ArrayLike) -> LeastSquaresFit:
+    """Fit y (n,) on the independent columns of x (n, p).
+
+    statsmodels is handed an orthonormal basis of x and a response brought near zero, which keeps
+    the digits of badly scaled data; coefficients are turned back afterwards.
+
+    Raises
+    ------
+    NotEstimable
+        Columns repeat one another, all y are equal, or as many coefficients as coupons.
+    """
+    q, r = orthonormal_basis(x)
+    values = responses(y, len(q))[:, 0]
+    if len(q) == q.shape[1]:
+        raise NotEstimable(
+            f"{len(q)} coupons and {q.shape[1]} coefficients: nothing is left over to show scatter",
+            hint="weld more coupons, or leave a term out",
+        )
+    ones = centring(q, r)
+    level = 0.0
+    if ones is not None:
+        level = float(values[0])
+        level += float(np.mean(values - level))
+    result = sm.OLS(values - level, q, hasconst=ones is not None).fit()
+    back = inverse(r)
+    coefficients = back @ result.params
+    if ones is not None:
+        coefficients = coefficients + level * ones
+    residuals = np.asarray(result.resid)
+    return LeastSquaresFit(
+        coefficients=coefficients,
+        covariance=float(result.mse_resid) * back @ back.T,
+        residual_variance=float(result.mse_resid),
+        df_resid=len(q) - q.shape[1],
+        r_squared=float(result.rsquared),
+        fitted=values - residuals,
+        residuals=residuals,
+        leverage=np.sum(q**2, axis=1),
+    )

@@ -1,0 +1,211 @@
+"""Contrasts of a fitted linear model: one test and one interval for every kind of fit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from weldtrial.shared.problems import NotEstimable
+
+Floats = NDArray[np.float64]
+
+DEPENDENT = 1e-9
+"""Share of a column's length left after the columns before it, below which it adds nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Denominator:
+    """What the F statistic of a contrast is referred to: its error degrees of freedom and scale.
+
+    Attributes
+    ----------
+    df
+        Denominator degrees of freedom, above 0.
+    scale
+        Factor applied to the Wald F before it is looked up (1 for least squares).
+    """
+
+    df: float
+    scale: float = 1.0
+
+
+class LinearFit(Protocol):
+    """What a fit must offer so that `term_test` and `estimate` can question it."""
+
+    @property
+    def coefficients(self) -> Floats:
+        """Estimated coefficients, shape (p,)."""
+
+    @property
+    def covariance(self) -> Floats:
+        """Covariance of the coefficients used for tests and intervals, shape (p, p)."""
+
+    def denominator(self, contrasts: Floats) -> Denominator:
+        """Error degrees of freedom and scale for contrasts of shape (q, p)."""
+
+
+@dataclass(frozen=True, slots=True)
+class TermTest:
+    """F test of several contrasts at once.
+
+    Attributes
+    ----------
+    df_num, df_den
+        Numerator and denominator degrees of freedom.
+    statistic
+        F, already scaled.
+    p
+        Chance of an F at least as large when every contrast is truly zero.
+    """
+
+    df_num: int
+    df_den: float
+    statistic: float
+    p: float
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """One contrast: estimate and standard error in the response's unit, degrees of freedom."""
+
+    estimate: float
+    se: float
+    df: float
+
+    @property
+    def p(self) -> float:
+        """Two-sided p of the contrast being zero."""
+        return float(2.0 * special.stdtr(self.df, -abs(self.estimate / self.se)))
+
+    def interval(self, confidence: float = 0.95) -> tuple[float, float]:
+        """Two-sided t interval.
+
+        Parameters
+        ----------
+        confidence
+            Between 0 and 1, both excluded.
+        """
+        if not 0.0 < confidence < 1.0:
+            raise ValueError(f"confidence must be between 0 and 1, got {confidence!r}")
+        half = float(special.stdtrit(self.df, 0.5 + confidence / 2.0)) * self.se
+        return self.estimate - half, self.estimate + half
+
+
+def term_test(fit: LinearFit, contrasts: ArrayLike) -> TermTest:
+    """F test that all `contrasts` of the coefficients are zero.
+
+    Parameters
+    ----------
+    fit
+        A `SetupFit` or a `LeastSquaresFit`.
+    contrasts
+        Shape (q, p), rows independent; one row may be given as shape (p,).
+
+    Raises
+    ------
+    NotEstimable
+        The rows repeat one another.
+    """
+    rows = contrast_rows(contrasts, len(fit.coefficients))
+    reference = fit.denominator(rows)
+    values = rows @ fit.coefficients
+    wald = float(values @ np.linalg.solve(rows @ fit.covariance @ rows.T, values)) / len(rows)
+    statistic = reference.scale * wald
+    p = float(special.fdtrc(len(rows), reference.df, statistic))
+    return TermTest(len(rows), reference.df, statistic, p)
+
+
+def estimate(fit: LinearFit, contrast: ArrayLike) -> Estimate:
+    """Estimate one contrast, shape (p,), with its standard error and degrees of freedom."""
+    rows = contrast_rows(contrast, len(fit.coefficients))
+    if len(rows) != 1:
+        raise ValueError(f"an estimate takes one contrast, got {len(rows)}")
+    variance = float((rows @ fit.covariance @ rows.T)[0, 0])
+    value = float((rows @ fit.coefficients)[0])
+    return Estimate(value, variance**0.5, fit.denominator(rows).df)
+
+
+def contrast_rows(contrasts: ArrayLike, p: int) -> Floats:
+    """Contrasts as independent rows of shape (q, p)."""
+    rows = np.atleast_2d(np.asarray(contrasts, dtype=float))
+    if rows.ndim != 2 or rows.shape[1] != p or not len(rows):
+        raise ValueError(f"contrasts must have {p} columns, got shape {np.shape(contrasts)}")
+    if not np.all(np.isfinite(rows)):
+        raise ValueError("contrasts must be finite numbers")
+    if np.linalg.matrix_rank(rows) < len(rows):
+        raise NotEstimable(f"{len(rows)} contrasts repeat one another: test fewer at a time")
+    return rows
+
+
+def inverse(matrices: Floats) -> Floats:
+    """Inverse of one matrix or of a stack of them."""
+    return np.asarray(np.linalg.inv(matrices), dtype=np.float64)
+
+
+def orthonormal_basis(x: ArrayLike) -> tuple[Floats, Floats]:
+    """Split a model matrix as ``x = q @ r``, `q` orthonormal, `r` upper triangular.
+
+    Columns are brought to unit length first, so units of measurement do not decide the rank.
+
+    Raises
+    ------
+    NotEstimable
+        A column can be made from the columns before it (columns are counted from 0).
+    """
+    matrix = np.asarray(x, dtype=float)
+    if matrix.ndim != 2 or 0 in matrix.shape or not np.all(np.isfinite(matrix)):
+        raise ValueError(f"x must be a finite (n, p) matrix, got shape {matrix.shape}")
+    n, p = matrix.shape
+    if n < p:
+        raise NotEstimable(f"{n} coupons cannot settle {p} coefficients")
+    lengths = np.linalg.norm(matrix, axis=0)
+    lengths[lengths == 0.0] = 1.0
+    q, r = np.linalg.qr(matrix / lengths)
+    dependent = np.flatnonzero(np.abs(np.diag(r)) < DEPENDENT)
+    if len(dependent):
+        names = ", ".join(str(column) for column in dependent)
+        raise NotEstimable(
+            f"the model has more terms than the settings can tell apart: column {names} "
+            "can be made from the columns before it",
+            hint="leave a term out, or weld the missing combination of settings",
+        )
+    return q, r * lengths
+
+
+def responses(y: ArrayLike, n: int) -> Floats:
+    """Responses as finite columns, shape (n, m); refuses a column in which nothing varies.
+
+    Raises
+    ------
+    NotEstimable
+        Every value of a response is the same, so no scatter can be seen.
+    """
+    columns = np.asarray(y, dtype=float)
+    columns = columns[:, None] if columns.ndim == 1 else columns
+    if columns.ndim != 2 or len(columns) != n:
+        raise ValueError(f"y must have {n} rows, got shape {np.shape(y)}")
+    if not np.all(np.isfinite(columns)):
+        raise ValueError("y must be finite numbers: leave lost coupons out of x and y alike")
+    if np.any(columns.max(axis=0) == columns.min(axis=0)):
+        raise NotEstimable(
+            f"all {n} coupons read the same: no scatter, so nothing to judge a change by",
+            hint="check that the gauge can show coupon differences",
+        )
+    return columns
+
+
+def centring(q: Floats, r: Floats) -> Floats | None:
+    """Coefficients that make a constant 1 out of the model's columns, or None if nothing does.
+
+    Subtracting a constant from the response before fitting keeps the digits of values such as
+    1 000 000.4 and 1 000 000.6; the constant comes back through these coefficients.
+    """
+    ones = np.ones(len(q))
+    weights = q.T @ ones
+    if np.max(np.abs(q @ weights - ones)) > DEPENDENT:
+        return None
+    return np.asarray(np.linalg.solve(r, weights), dtype=np.float64)

@@ -50,10 +50,13 @@ def as_record(error: WeldtrialError) -> dict[str, Any]:
     return {"error": {"exit": int(error.exit_code), "problems": problems, "hint": error.hint}}
 
 
-def in_our_words(error: click.ClickException) -> WrongUsage:
-    """Say a command line that click could not read in the words of this tool."""
+def in_our_words(error: click.ClickException, command: str) -> WrongUsage:
+    """Say a command line that click could not read in the words of this tool.
+
+    `command` names the command where the error does not.
+    """
     context = getattr(error, "ctx", None)
-    command = context.command_path if context is not None else "weldtrial"
+    command = context.command_path if context is not None else command
     return WrongUsage(_usage_words(error, command), hint=f"All options:  {command} --help")
 
 

@@ -72,10 +72,14 @@ def main(arguments: Sequence[str]) -> int:
     """
     console = _console_for(arguments)
     try:
-        result = weldtrial.main(args=list(arguments), prog_name="weldtrial", standalone_mode=False)
+        # Not click's own main(): it would end a broken pipe with 1, which is "our fault" here.
+        with weldtrial.make_context("weldtrial", list(arguments)) as context:
+            result = weldtrial.invoke(context)
         return int(result) if isinstance(result, int) else int(ExitCode.FINE)
+    except click.exceptions.Exit as end:
+        return end.exit_code
     except click.ClickException as error:
-        return _end(console, in_our_words(error))
+        return _end(console, in_our_words(error, _command_in(arguments)))
     except WeldtrialError as error:
         _trace_if_asked(arguments)
         return _end(console, error)
@@ -103,6 +107,12 @@ def _said(arguments: Sequence[str], option: str) -> bool:
     """Tell whether a switch was given, even on a line that could not be parsed."""
     before = arguments[: arguments.index("--")] if "--" in arguments else arguments
     return option in before
+
+
+def _command_in(arguments: Sequence[str]) -> str:
+    """Return the command that a line calls, as far as it can be told without parsing it."""
+    called = [ALIASES.get(one, one) for one in arguments]
+    return next((f"weldtrial {one}" for one in called if one in COMMANDS), "weldtrial")
 
 
 def _console_for(arguments: Sequence[str]) -> Console:

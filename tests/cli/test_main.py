@@ -27,7 +27,7 @@ def only(monkeypatch):
 
 
 def raising(error: BaseException) -> click.Command:
-    def fail() -> None:
+    def fail(**said: object) -> None:
         raise error
 
     return click.Command("probe", callback=fail, params=[click.Option(["--json"], is_flag=True)])

@@ -36,7 +36,7 @@ def ruled_table(
 
     rule = box.Box(_THIN_RULE)
     sides = align or [_side(column, rows) for column in range(len(headers))]
-    table = Table(box=rule, padding=(0, 1), pad_edge=False, show_edge=False)
+    table = Table(box=rule, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
     for title, side in zip(headers, sides, strict=True):
         justify = "center" if side == "centre" else side
         table.add_column(Text(title), justify=justify, overflow="fold")

@@ -1,0 +1,239 @@
+"""Verdicts in words: a closed list of sentences, filled with numbers, never written freely."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from weldtrial.analysis.findings import Strength, Verdict, VerdictCode
+from weldtrial.analysis.judge import Evidence, is_equivalent
+from weldtrial.shared.responses import Response
+from weldtrial.shared.rounding import by_uncertainty, decimals_for, fixed, plain
+
+ORDINALS = {2: "Second", 3: "Third", 4: "Fourth", 5: "Fifth", 6: "Sixth"}
+
+HEADS: dict[VerdictCode, str] = {
+    "worse_beyond_margin": "{level} is worse than {reference} by more than {margin}.",
+    "worse_within_margin": "{level} is worse than {reference}, but by less than the {margin} you "
+    "said matters.",
+    "worse_margin_unsettled": "{level} is worse than {reference}; whether by more than {margin} "
+    "is not settled.",
+    "better_beyond_margin": "{level} is better than {reference} by more than {margin}.",
+    "better_within_margin": "{level} is better than {reference}, but by less than the {margin} "
+    "you said matters.",
+    "better_margin_unsettled": "{level} is better than {reference}; whether by more than {margin} "
+    "is not settled.",
+    "not_worse": "{level} is no worse than {reference} by more than {margin}.",
+    "equivalent": "{level} is equal to {reference} within {margin}.",
+}
+NOT_SETTLED = "Not settled: this trial is too small to say."
+CANNOT_TELL = "Cannot tell: {factor} was never welded apart from {tied}."
+DEPENDS_ON = "Answer depends on {what}."
+PILOT = "Pilot: no verdict. It measures scatter, so that the trial can be planned."
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What the words need besides the numbers.
+
+    Attributes
+    ----------
+    counts
+        Such as "6 rounds, 12 set-ups, 36 coupons".
+    looks
+        How many comparisons the trial looks at in all.
+    settle
+        What would settle it, a sentence or empty.
+    """
+
+    response: Response
+    level: str
+    reference: str
+    counts: str
+    looks: int
+    settle: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """The comparison in the response's unit, raw sign (level minus reference)."""
+
+    difference: float
+    low: float
+    high: float
+    reference_mean: float
+    ratio: tuple[float, float, float] | None
+
+    @property
+    def half(self) -> float:
+        """Half the width of the 95 % interval."""
+        return (self.high - self.low) / 2
+
+
+def margin_words(response: Response) -> str:
+    """Return the margin as the user set it: ``5 kN`` or ``5 %``."""
+    if response.margin is None:
+        return "no margin"
+    if response.margin.percent:
+        return f"{plain(100 * response.margin.value)} %"
+    return f"{plain(response.margin.value)} {response.unit}"
+
+
+def head(code: VerdictCode, strength: Strength | None, setting: Setting, evidence: Evidence) -> str:
+    """Return the head sentence of a verdict that has numbers."""
+    if code == "not_settled":
+        return NOT_SETTLED
+    lead = "Shown" if strength == "shown" else "Suggests"
+    if code == "difference_shown":
+        word = "worse" if evidence.change.high95 < 0 else "better"
+        return f"{lead}: {setting.level} is {word} than {setting.reference}."
+    text = HEADS[code].format(
+        level=setting.level,
+        reference=setting.reference,
+        margin=margin_words(setting.response),
+    )
+    return f"{lead}: {text}"
+
+
+def write_verdict(
+    code: VerdictCode,
+    strength: Strength | None,
+    setting: Setting,
+    evidence: Evidence,
+    numbers: Numbers,
+) -> Verdict:
+    """Return a verdict with its sentences."""
+    lines = [number_line(setting, numbers)]
+    lines += _ruled_out(code, setting, evidence, numbers)
+    lines += _second_thoughts(code, setting, evidence, numbers)
+    return Verdict(code, strength, head(code, strength, setting, evidence), tuple(lines))
+
+
+def number_line(setting: Setting, numbers: Numbers) -> str:
+    """Return the line that always carries number, unit, interval and counts."""
+    places = decimals_for(numbers.half)
+    unit = setting.response.unit
+    text = (
+        f"{setting.level} \N{MINUS SIGN} {setting.reference} = "
+        f"{fixed(numbers.difference, places, signed=True)} {unit}, 95 % interval "
+        f"{fixed(numbers.low, places, signed=True)} to "
+        f"{fixed(numbers.high, places, signed=True)} {unit}"
+    )
+    if numbers.ratio is not None and numbers.reference_mean > 0:
+        share = [100 * (r - 1) for r in numbers.ratio]
+        digits = decimals_for((share[2] - share[1]) / 2)
+        mean = fixed(numbers.reference_mean, places)
+        text += (
+            f"; {fixed(share[0], digits, signed=True)} % "
+            f"({fixed(share[1], digits, signed=True)} to {fixed(share[2], digits, signed=True)} %) "
+            f"of {setting.reference}'s {mean} {unit}"
+        )
+    return f"{text} ({setting.counts})."
+
+
+def _ruled_out(
+    code: VerdictCode, setting: Setting, evidence: Evidence, numbers: Numbers
+) -> list[str]:
+    """Say what the one-sided limits rule out, where the verdict rests on them."""
+    unit = setting.response.unit
+    if code not in ("not_worse", "equivalent", "worse_within_margin", "better_within_margin"):
+        return []
+    loss = by_uncertainty(max(0.0, -evidence.change.low90), numbers.half)
+    gain = by_uncertainty(max(0.0, evidence.change.high90), numbers.half)
+    limits = "one-sided 95 % limit, the end of the 90 % interval"
+    if code == "better_within_margin":
+        text = f"The results rule out a gain bigger than {gain} {unit} ({limits})."
+    elif code == "equivalent":
+        text = (
+            f"The results rule out a loss bigger than {loss} {unit} and a gain bigger than "
+            f"{gain} {unit} (one-sided 95 % limits, the ends of the 90 % interval)."
+        )
+    else:
+        text = f"The results rule out a loss bigger than {loss} {unit} ({limits})."
+    lines = [text]
+    if code in ("not_worse", "equivalent"):
+        lines.append(
+            f"The two-sided 95 % interval holds zero, so they do not show that {setting.level} "
+            "is worse, or better."
+        )
+    if code == "not_worse" and is_equivalent(evidence):
+        lines.append(f"By the same limits it is equal within {margin_words(setting.response)}.")
+    elif code == "not_worse":
+        lines.append("Not shown: that they are equal.")
+    return lines
+
+
+def _second_thoughts(
+    code: VerdictCode, setting: Setting, evidence: Evidence, numbers: Numbers
+) -> list[str]:
+    lines = []
+    response = setting.response
+    if code == "not_settled":
+        lines.append(_could_be(setting, evidence, numbers))
+        if setting.settle:
+            lines.append(setting.settle)
+    if response.margin is None:
+        lines.append(
+            f"No margin was set for {response.title}: give it one (the smallest change that "
+            f"matters, in {response.unit}) before the next trial, or nothing can be called good "
+            "enough."
+        )
+    if _only_just(code, evidence):
+        lines.append(
+            "First results that only just clear zero are usually too big; expect less next time."
+        )
+    if response.rank > 1:
+        ordinal = ORDINALS.get(response.rank, f"Number {response.rank}")
+        looked = f"one of {setting.looks} comparisons looked at"
+        lines.append(f"{ordinal} response, {looked}: not what this trial was sized for.")
+    return lines
+
+
+def _could_be(setting: Setting, evidence: Evidence, numbers: Numbers) -> str:
+    unit = setting.response.unit
+    loss = by_uncertainty(abs(evidence.change.low95), numbers.half)
+    gain = by_uncertainty(abs(evidence.change.high95), numbers.half)
+    worse = "worse" if evidence.change.low95 < 0 else "better"
+    better = "better" if evidence.change.high95 > 0 else "worse"
+    return (
+        f"The true change could be anything from {loss} {unit} {worse} to {gain} {unit} {better}. "
+        "This is not evidence that they are alike."
+    )
+
+
+def _only_just(code: VerdictCode, evidence: Evidence) -> bool:
+    """Whether an interval clears zero by less than a quarter of the estimate."""
+    if not code.startswith(("worse", "better", "difference")):
+        return False
+    ends = sorted((abs(evidence.change.low95), abs(evidence.change.high95)))
+    return ends[0] < 0.25 * (ends[0] + ends[1]) / 2
+
+
+def cannot_tell(factor: str, tied: str) -> Verdict:
+    """Return the verdict where a factor was tied to something else."""
+    return Verdict(
+        "cannot_tell",
+        None,
+        CANNOT_TELL.format(factor=factor, tied=tied),
+        (
+            "Any change could be either. Averages are listed; no comparison is made.",
+            f"More coupons of the same kind would not help; welding every {factor} on several "
+            f"{tied}s would." if tied in ("set-up", "round") else
+            "More coupons of the same kind would not help; welding them apart would.",
+        ),
+    )
+
+
+def depends_on(what: str, first: Verdict, second: Verdict, other: str) -> Verdict:
+    """Return the verdict where a failed check decides; both answers are printed."""
+    return Verdict(
+        "depends_on",
+        None,
+        DEPENDS_ON.format(what=what),
+        (
+            f"As planned: {first.words}",
+            *first.lines[:1],
+            f"{other}: {second.words}",
+            *second.lines[:1],
+            "Neither settles it alone.",
+        ),
+    )

@@ -87,7 +87,7 @@ KNOWN_UNITS: tuple[Unit, ...] = (
     ),
     _unit(
         "L/min",
-        "l_per_min",
+        "L_per_min",
         "gas flow",
         "litres a minute",
         "l/min|lpm|litre/min|litres/min|liter/min|liters/min|L/minute",
@@ -171,10 +171,10 @@ KNOWN_UNITS: tuple[Unit, ...] = (
         "lb/hr|lbs/h|lbs/hr|lb/hour",
         "pound/hour",
     ),
-    _unit("°C", "degC", "temperature", "degrees Celsius", "degC|celsius|degreesC|degreeC", "degC"),
+    _unit("°C", "C", "temperature", "degrees Celsius", "degC|celsius|degreesC|degreeC", "degC"),
     _unit(
         "°F",
-        "degF",
+        "F",
         "temperature",
         "degrees Fahrenheit",
         "degF|fahrenheit|degreesF|degreeF",
@@ -185,6 +185,10 @@ KNOWN_UNITS: tuple[Unit, ...] = (
 
 _BY_SYMBOL = {unit.symbol: unit for unit in KNOWN_UNITS}
 _BY_SLUG = {unit.slug: unit for unit in KNOWN_UNITS}
+_BY_FOLDED_SLUG = {unit.slug.casefold(): unit for unit in KNOWN_UNITS} | {
+    "degc": _BY_SYMBOL["°C"],
+    "degf": _BY_SYMBOL["°F"],
+}
 
 _COULD_MEAN_TWO_THINGS = {
     "C": ("a temperature or a charge", "°C"),
@@ -278,14 +282,14 @@ def slug(text: str) -> str:
 
 
 def from_slug(text: str) -> str:
-    """Return the unit whose column form is `text`.
+    """Return the unit whose column form is `text`, in small or capital letters.
 
     Raises
     ------
     UnknownUnit
         If no unit has that column form.
     """
-    found = _BY_SLUG.get(text)
+    found = _BY_SLUG.get(text) or _BY_FOLDED_SLUG.get(text.casefold())
     if found is None:
         close = nearest(text, _BY_SLUG)
         hint = f" Did you mean {close!r}?" if close else ""

@@ -27,7 +27,7 @@ imports: install
 	$(BIN)/lint-imports
 
 tests: install
-	$(BIN)/python -m pytest -q -n $(WORKERS)
+	$(BIN)/python -m pytest -q -n $(WORKERS) --dist loadgroup
 
 format: install
 	$(BIN)/ruff check --fix .

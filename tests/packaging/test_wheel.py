@@ -16,7 +16,8 @@ ROOT = Path(__file__).resolve().parents[2]
 ROOMS = ("shared", "doe", "analysis", "cli")
 TRAVELS = (".py", ".typed", ".md", ".toml", ".csv", ".json", ".html", ".css", ".j2", ".jinja")
 
-pytestmark = pytest.mark.slow
+# One worker builds and installs; with several, each would do it again.
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("wheel")]
 
 
 def run(*command: object, cwd: Path) -> str:

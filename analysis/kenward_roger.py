@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from weldtrial.analysis.linear import Floats, centring, inverse
+from weldtrial.analysis.linear import Floats, inverse, reference_level, rounding
 from weldtrial.analysis.setup_layout import SetupLayout, inflation, maximise
 
 NEAR_BOUND = 0.02
@@ -39,8 +39,8 @@ class State:
         Covariance of the basis coefficients without and with the adjustment, shape (m, p, p).
     scores
         X' V^-1 y in the basis, shape (m, p).
-    offset
-        What centring took off the response, as basis coefficients, shape (m, p).
+    level
+        What was taken off every response before fitting, shape (m,).
     information
         Four times the determinant of the expected information of the two variances, shape (m,).
     """
@@ -51,7 +51,7 @@ class State:
     phi: Floats
     adjusted: Floats
     scores: Floats
-    offset: Floats
+    level: Floats
     information: Floats
     iterations: int
 
@@ -66,8 +66,15 @@ class State:
         return np.asarray(self.log_scale < np.log(NEAR_BOUND))
 
     def basis_coefficients(self) -> Floats:
-        """Generalised least-squares coefficients of the basis, shape (m, p)."""
-        return np.asarray((self.phi @ self.scores[:, :, None])[:, :, 0] + self.offset)
+        """Generalised least-squares coefficients of basis and centred response, shape (m, p)."""
+        return np.asarray((self.phi @ self.scores[:, :, None])[:, :, 0])
+
+    def values(self, contrasts: Floats) -> Floats:
+        """Estimates of contrasts (q, p), shape (m, q)."""
+        line = contrasts @ inverse(self.layout.r)
+        return np.asarray(
+            self.basis_coefficients() @ line.T + np.outer(self.level, contrasts @ self.layout.ones)
+        )
 
     def kenward_roger(self, contrasts: Floats) -> tuple[Floats, Floats]:
         """Published degrees of freedom and scale for contrasts (q, p), two arrays (m,).
@@ -99,15 +106,17 @@ class State:
 
         The variance of an estimate is a part from set-up means and a part from within set-ups;
         Satterthwaite's formula on those two parts gives df_setup for a contrast that only set-up
-        means can settle, df_within for one settled inside set-ups, and exact Kenward-Roger
-        degrees of freedom where the layout is balanced.
+        means can settle and df_within for one settled inside set-ups. The parts are taken at
+        max(0, ratio): at a negative ratio the set-up part is under-rated.
         """
         layout, count = self.layout, len(contrasts)
-        precision, wide = self._contrast(contrasts)
-        scale = inflation(layout.sizes / layout.sizes.max(), self.log_scale)
-        turn = precision @ np.swapaxes(wide, 1, 2)
-        between = turn @ _weighted(layout, 1.0 / (scale * layout.sizes)) @ wide
-        inside = turn @ layout.within @ wide
+        scale = inflation(layout.sizes / layout.sizes.max(), np.maximum(self.log_scale, 0.0))
+        part = _weighted(layout, 1.0 / (scale * layout.sizes))
+        wide = inverse(layout.within + part) @ (contrasts @ inverse(layout.r)).T
+        turn = np.swapaxes(wide, 1, 2)
+        between, inside = turn @ part @ wide, turn @ layout.within @ wide
+        precision = inverse(between + inside)
+        between, inside = precision @ between, precision @ inside
         spent = (
             np.einsum("mij,mji->m", between, between) / layout.df_setup
             + np.einsum("mij,mji->m", inside, inside) / layout.df_within
@@ -139,13 +148,9 @@ def _weighted(layout: SetupLayout, weights: Floats) -> Floats:
 
 def solve(layout: SetupLayout, y: Floats) -> State:
     """Fit every column of `y` (n, m) to one layout."""
-    ones = centring(layout.q, layout.r)
-    level = y[0] if ones is not None else np.zeros(y.shape[1])
+    level = reference_level(y, layout.ones)
+    scatter = maximise(layout, y - level, rounding(y))
     y = y - level
-    offset = np.zeros((len(level), layout.q.shape[1]))
-    if ones is not None:
-        offset = np.outer(level, layout.r @ ones)
-    scatter = maximise(layout, y)
     scale = inflation(layout.sizes / layout.sizes.max(), scatter.log_scale)
     f = inflation(layout.spread / layout.sizes.max(), scatter.log_scale)
     phi = inverse(layout.within + _weighted(layout, 1.0 / (scale * layout.sizes)))
@@ -160,7 +165,7 @@ def solve(layout: SetupLayout, y: Floats) -> State:
         phi=phi,
         adjusted=phi + _adjustment(layout, scale, f, phi, information),
         scores=scores,
-        offset=offset,
+        level=level,
         information=information,
         iterations=scatter.iterations,
     )

@@ -18,6 +18,8 @@ from weldtrial.analysis.linear import (
     centring,
     inverse,
     orthonormal_basis,
+    reference_level,
+    rounding,
     responses,
 )
 from weldtrial.shared.problems import NotEstimable
@@ -69,7 +71,8 @@ def fit_least_squares(x: ArrayLike, y: ArrayLike) -> LeastSquaresFit:
     Raises
     ------
     NotEstimable
-        Columns repeat one another, all y are equal, or as many coefficients as coupons.
+        Columns repeat one another, all y are equal, as many coefficients as coupons, or a model
+        that fits every coupon exactly.
     """
     q, r = orthonormal_basis(x)
     values = responses(y, len(q))[:, 0]
@@ -78,19 +81,18 @@ def fit_least_squares(x: ArrayLike, y: ArrayLike) -> LeastSquaresFit:
             f"{len(q)} coupons and {q.shape[1]} coefficients: nothing is left over to show scatter",
             hint="weld more coupons, or leave a term out",
         )
-    ones = centring(q, r)
-    level = 0.0
-    if ones is not None:
-        level = float(values[0])
-        level += float(np.mean(values - level))
-    result = sm.OLS(values - level, q, hasconst=ones is not None).fit()
-    back = inverse(r)
-    coefficients = back @ result.params
-    if ones is not None:
-        coefficients = coefficients + level * ones
+    ones = centring(x)
+    level = float(reference_level(values[:, None], ones)[0])
+    result = sm.OLS(values - level, q, hasconst=bool(np.any(ones))).fit()
     residuals = np.asarray(result.resid)
+    if residuals @ residuals <= rounding(values[:, None])[0]:
+        raise NotEstimable(
+            "the model fits every coupon exactly: no scatter, so nothing to judge a change by",
+            hint="check that the readings were measured and not worked out from the settings",
+        )
+    back = inverse(r)
     return LeastSquaresFit(
-        coefficients=coefficients,
+        coefficients=back @ result.params + level * ones,
         covariance=float(result.mse_resid) * back @ back.T,
         residual_variance=float(result.mse_resid),
         df_resid=len(q) - q.shape[1],

@@ -198,14 +198,35 @@ def responses(y: ArrayLike, n: int) -> Floats:
     return columns
 
 
-def centring(q: Floats, r: Floats) -> Floats | None:
-    """Coefficients that make a constant 1 out of the model's columns, or None if nothing does.
+def centring(x: ArrayLike) -> Floats:
+    """Coefficients (p,) that make a constant 1 out of the columns of x; zeros if nothing does.
 
     Subtracting a constant from the response before fitting keeps the digits of values such as
-    1 000 000.4 and 1 000 000.6; the constant comes back through these coefficients.
+    1 000 000.4 and 1 000 000.6; the constant comes back through these coefficients, exactly where
+    x has a constant column.
     """
-    ones = np.ones(len(q))
-    weights = q.T @ ones
-    if np.max(np.abs(q @ weights - ones)) > DEPENDENT:
-        return None
-    return np.asarray(np.linalg.solve(r, weights), dtype=np.float64)
+    matrix = np.asarray(x, dtype=float)
+    weights = np.zeros(matrix.shape[1])
+    constant = np.flatnonzero((matrix == matrix[0]).all(axis=0) & (matrix[0] != 0.0))
+    if len(constant):
+        weights[constant[0]] = 1.0 / matrix[0, constant[0]]
+        return weights
+    ones = np.ones(len(matrix))
+    found = np.linalg.lstsq(matrix, ones)[0]
+    if np.max(np.abs(matrix @ found - ones)) > DEPENDENT:
+        return weights
+    return np.asarray(found, dtype=np.float64)
+
+
+def reference_level(columns: Floats, ones: Floats) -> Floats:
+    """What to subtract from every response before fitting, shape (m,): its mean, or zeros."""
+    if not np.any(ones):
+        return np.zeros(columns.shape[1])
+    first = columns[0]
+    return np.asarray(first + (columns - first).mean(axis=0), dtype=np.float64)
+
+
+def rounding(columns: Floats) -> Floats:
+    """Sum of squares that rounding alone can leave in every response (n, m), shape (m,)."""
+    unit = 4.0 * np.finfo(np.float64).eps * np.abs(columns).max(axis=0)
+    return np.asarray(len(columns) * unit**2, dtype=np.float64)

@@ -145,13 +145,12 @@ def fit_setups(x: ArrayLike, setup: ArrayLike, y: ArrayLike) -> SetupFit:
     state = solve(layout, columns)
     ratio, coupon = float(state.ratio[0]), float(state.coupon[0])
     back = inverse(layout.r)
-    coefficients = back @ state.basis_coefficients()[0]
-    fitted = np.asarray(x, dtype=float) @ coefficients
-    residuals = columns[:, 0] - fitted
+    moved = layout.q @ state.basis_coefficients()[0]
+    residuals = columns[:, 0] - state.level[0] - moved
     kept = max(0.0, ratio)
     effects = kept / (1.0 + kept * layout.sizes) * layout.totals(residuals[:, None])[:, 0]
     return SetupFit(
-        coefficients=coefficients,
+        coefficients=state.values(np.eye(layout.q.shape[1]))[0],
         covariance=coupon * back @ state.adjusted[0] @ back.T,
         model_covariance=coupon * back @ state.phi[0] @ back.T,
         setup_variance=ratio * coupon,
@@ -161,7 +160,7 @@ def fit_setups(x: ArrayLike, setup: ArrayLike, y: ArrayLike) -> SetupFit:
         df_within=layout.df_within,
         near_bound=bool(state.near_bound[0]),
         iterations=state.iterations,
-        fitted=fitted,
+        fitted=state.level[0] + moved,
         residuals=residuals,
         setup_effects=effects,
         state=state,
@@ -184,8 +183,14 @@ def batch_estimates(
     for state in _chunks(layout, ys):
         line = rows @ inverse(layout.r)
         variance = np.einsum("i,mij,j->m", line[0], state.adjusted, line[0]) * state.coupon
-        value = state.basis_coefficients() @ line[0]
-        parts.append((value, np.sqrt(variance), state.denominators(rows)[0], state.near_bound))
+        parts.append(
+            (
+                state.values(rows)[:, 0],
+                np.sqrt(variance),
+                state.denominators(rows)[0],
+                state.near_bound,
+            )
+        )
     value, se, df, near = (np.concatenate(part) for part in zip(*parts, strict=True))
     return BatchEstimates(value, se, df, near)
 
@@ -197,7 +202,7 @@ def batch_tests(x: ArrayLike, setup: ArrayLike, ys: ArrayLike, contrasts: ArrayL
     line = rows @ inverse(layout.r)
     parts = []
     for state in _chunks(layout, ys):
-        values = (state.basis_coefficients() @ line.T)[:, :, None]
+        values = state.values(rows)[:, :, None]
         covariance = (line @ state.adjusted @ line.T) * state.coupon[:, None, None]
         wald = (values * np.linalg.solve(covariance, values)).sum(axis=(1, 2)) / len(rows)
         df, scale = state.denominators(rows)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from weldtrial.analysis.linear import Floats, orthonormal_basis
+from weldtrial.analysis.linear import Floats, centring, orthonormal_basis
 from weldtrial.shared.problems import NotEstimable
 
 LOWEST = 1e-6
@@ -33,6 +33,8 @@ class SetupLayout:
     ----------
     q, r
         Orthonormal basis (n, p) of the model matrix and its triangle (p, p), ``x = q @ r``.
+    ones
+        Coefficients of x that make a constant 1, or zeros; shape (p,).
     setup
         Set-up of every coupon as 0..k-1, shape (n,).
     sizes
@@ -51,6 +53,7 @@ class SetupLayout:
 
     q: Floats
     r: Floats
+    ones: Floats
     setup: np.ndarray[tuple[int], np.dtype[np.intp]]
     sizes: Floats
     sums: Floats
@@ -105,7 +108,16 @@ def lay_out(x: ArrayLike, setup: ArrayLike) -> SetupLayout:
     spread = values[keep]
     contrasts = left @ vectors[:, keep] / np.sqrt(spread)
     layout = SetupLayout(
-        q, r, where, sizes, sums, inside.T @ inside, spread, contrasts, member.T @ contrasts
+        q=q,
+        r=r,
+        ones=centring(x),
+        setup=where,
+        sizes=sizes,
+        sums=sums,
+        within=inside.T @ inside,
+        spread=spread,
+        contrasts=contrasts,
+        contrast_sums=member.T @ contrasts,
     )
     _refuse_unseparable(layout)
     return layout
@@ -152,11 +164,12 @@ def inflation(share: Floats, log_scale: Floats) -> Floats:
     return 1.0 - share + share * np.exp(log_scale)[:, None]
 
 
-def maximise(layout: SetupLayout, y: Floats) -> Scatter:
+def maximise(layout: SetupLayout, y: Floats, noise: Floats) -> Scatter:
     """Maximise the restricted likelihood of every column of `y` (n, m) over the one ratio.
 
     The likelihood is compared on a grid that covers the whole range from the negative bound
     upwards (it can have two peaks), then climbed by Newton steps kept inside the best cell.
+    Sums of squares up to `noise` (m,) count as nothing.
 
     Raises
     ------
@@ -168,8 +181,7 @@ def maximise(layout: SetupLayout, y: Floats) -> Scatter:
     inside = np.sum((residual - layout.contrasts @ between) ** 2, axis=0)
     squares = (between**2).T
     total = inside + squares.sum(axis=1)
-    rounding = len(y) * (np.finfo(float).eps * np.abs(y).max(axis=0)) ** 2
-    if np.any(inside <= rounding) or np.any(inside <= 1e-20 * total):
+    if np.any(inside <= np.maximum(noise, 1e-20 * total)):
         raise NotEstimable(
             "coupons of one set-up read the same throughout: no coupon scatter to judge by",
             hint="average every set-up and compare the averages",

@@ -201,8 +201,8 @@ class Console:
     def _write(self, stream: TextIO, text: str, style: str | None) -> None:
         if style and text and self.colour and stream.isatty():
             text = click.style(text, bold=True) if style == "bold" else click.style(text, fg=style)
-        stream.write(text + "\n")
-        stream.flush()
+        # click knows how to show colour on an old Windows console.
+        click.echo(text, file=stream)
 
 
 def wrap(text: str, width: int = MAX_COLUMNS, hang: int | None = None) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import re
 from collections.abc import Sequence
 from typing import Any
@@ -92,6 +94,22 @@ def _plainer(message: str) -> str:
     for pattern, words in _PLAINER:
         message = pattern.sub(words, message)
     return message.strip().rstrip(".")
+
+
+def file_trouble(error: OSError) -> WeldtrialError | None:
+    """Return what to say of a file that the machine will not let us use, or None for a defect."""
+    if isinstance(error, PermissionError):
+        remedy = "Close it in other programs, or see who may write there."
+    elif error.errno == errno.ENOSPC:
+        remedy = "Make room and run the command again."
+    elif error.errno == errno.EROFS:
+        remedy = "Copy the folder to where you may write."
+    elif isinstance(error, (IsADirectoryError, NotADirectoryError)):
+        remedy = "Move it away or give another name."
+    else:
+        return None
+    name = os.path.relpath(error.filename) if isinstance(error.filename, str) else "output"
+    return ProblemsFound([Problem(f"{error.strerror}. {remedy}", file=name)])
 
 
 def defect(error: BaseException) -> WeldtrialError:

@@ -10,7 +10,7 @@ from typing import Any, NoReturn
 import click
 
 from weldtrial.cli.console import Console
-from weldtrial.cli.errors import INTERRUPTED, defect, in_our_words
+from weldtrial.cli.errors import INTERRUPTED, defect, file_trouble, in_our_words
 from weldtrial.cli.lazy import Entry, LazyGroup
 from weldtrial.cli.options import add_options, make_common, take_said
 from weldtrial.shared.problems import ExitCode, WeldtrialError
@@ -90,7 +90,8 @@ def main(arguments: Sequence[str]) -> int:
         return int(ExitCode.FINE)
     except Exception as error:
         _trace_if_asked(arguments)
-        return _end(console, defect(error))
+        trouble = file_trouble(error) if isinstance(error, OSError) else None
+        return _end(console, trouble or defect(error))
 
 
 def run() -> NoReturn:

@@ -134,6 +134,20 @@ def test_defect_is_one_sentence_without_a_traceback(only, weldtrial) -> None:
     )
 
 
+def test_file_that_may_not_be_written_is_no_defect(only, weldtrial, tmp_path) -> None:
+    only(raising(PermissionError(13, "Permission denied", str(tmp_path / "plan.csv"))))
+    done = weldtrial("probe")
+    assert done.code == 3
+    assert done.err == (
+        "plan.csv: Permission denied. Close it in other programs, or see who may write there.\n"
+    )
+
+
+def test_missing_file_that_nobody_foresaw_is_a_defect(only, weldtrial) -> None:
+    only(raising(FileNotFoundError(2, "No such file or directory", "x")))
+    assert weldtrial("probe").code == 1
+
+
 def test_debug_shows_where_a_defect_is(only, weldtrial) -> None:
     only(raising(RuntimeError("odd thing")))
     done = weldtrial("--debug", "probe")

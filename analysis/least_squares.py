@@ -19,8 +19,8 @@ from weldtrial.analysis.linear import (
     inverse,
     orthonormal_basis,
     reference_level,
-    rounding,
     responses,
+    rounding,
 )
 from weldtrial.shared.problems import NotEstimable
 

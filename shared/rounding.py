@@ -15,7 +15,9 @@ def decimals_for(half_width: float) -> int:
     """
     if not math.isfinite(half_width) or half_width <= 0:
         return 1
-    return min(9, max(0, 1 - math.floor(math.log10(half_width))))
+    # Rounded first: 9.96 is shown as 10, which has one decimal fewer.
+    rounded = float(f"{half_width:.1e}")
+    return min(9, max(0, 1 - math.floor(math.log10(rounded))))
 
 
 def fixed(value: float, decimals: int, *, signed: bool = False) -> str:
@@ -30,6 +32,19 @@ def fixed(value: float, decimals: int, *, signed: bool = False) -> str:
 def by_uncertainty(value: float, half_width: float, *, signed: bool = False) -> str:
     """Return `value` rounded to what an uncertainty of `half_width` carries."""
     return fixed(value, decimals_for(half_width), signed=signed)
+
+
+def interval(low: float, high: float, *, signed: bool = False) -> str:
+    """Return ``low to high``, each end rounded to what the interval's half-width carries."""
+    places = decimals_for((high - low) / 2)
+    return " to ".join(fixed(end, places, signed=signed) for end in (low, high))
+
+
+def brief(value: float | None, figures: int = 4) -> str:
+    """Return a reading or a mean with at most `figures` significant figures; None is empty."""
+    if value is None or not math.isfinite(value):
+        return "" if value is None else "\N{EN DASH}"
+    return plain(float(f"{value:.{figures - 1}e}"))
 
 
 def plain(value: float) -> str:

@@ -1,0 +1,27 @@
+"""Figures as matplotlib objects, each with its words and numbers.
+
+Every module offers ``draw(...) -> Figure`` and ``describe(...) -> FigureText``; some say with
+``drawable(...)`` whether there is anything to draw.
+"""
+
+from weldtrial.analysis.figures import (
+    answer_strip,
+    coupons_by_round,
+    effects,
+    residual_checks,
+    round_gaps,
+    weld_order,
+)
+from weldtrial.analysis.figures.style import FigureText, Look, looks_for
+
+__all__ = [
+    "FigureText",
+    "Look",
+    "answer_strip",
+    "coupons_by_round",
+    "effects",
+    "looks_for",
+    "residual_checks",
+    "round_gaps",
+    "weld_order",
+]

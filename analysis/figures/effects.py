@@ -1,0 +1,119 @@
+"""Effects with their intervals: what each thing changed on purpose did, in the trade's unit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from matplotlib.figure import Figure
+
+from weldtrial.analysis.figures.style import (
+    GREY,
+    INK,
+    FigureText,
+    compared,
+    counted,
+    house_style,
+    margin_lines,
+    new_figure,
+    term_words,
+    zero_line,
+)
+from weldtrial.analysis.findings import ResponseFindings
+from weldtrial.shared.rounding import by_uncertainty, interval
+
+
+@dataclass(frozen=True, slots=True)
+class _Bar:
+    term: str
+    estimate: float
+    low: float
+    high: float
+
+
+def drawable(response: ResponseFindings) -> bool:
+    """Tell whether any effect has a single value with an interval."""
+    return bool(_bars(response))
+
+
+def draw(response: ResponseFindings, titles: Mapping[str, str] | None = None) -> Figure:
+    """Draw each effect (low to high, or first minus last level) with its 95 % interval.
+
+    Parameters
+    ----------
+    titles
+        Words for a term, such as ``"wire_feed": "wire feed, 7.5 to 9.5 m/min"``.
+    """
+    bars = _bars(response)
+    first = compared(response)
+    names = [_name(bar.term, titles) for bar in bars]
+    with house_style():
+        figure = new_figure(0.75 + 0.27 * len(bars))
+        axes = figure.subplots()
+        margin_lines(axes, first.margin if first else None, vertical=True)
+        zero_line(axes, vertical=True)
+        for place, bar in enumerate(bars):
+            clear = bar.low > 0 or bar.high < 0
+            axes.plot([bar.low, bar.high], [place, place], color=INK, linewidth=1.4, zorder=3)
+            axes.plot(
+                [bar.estimate],
+                [place],
+                marker="o",
+                markersize=5.5,
+                markerfacecolor=INK if clear else "white",
+                markeredgecolor=INK,
+                zorder=4,
+            )
+            words = by_uncertainty(bar.estimate, (bar.high - bar.low) / 2, signed=True)
+            axes.annotate(
+                words,
+                (bar.high, place),
+                (5, 0),
+                textcoords="offset points",
+                va="center",
+                fontsize=7.5,
+                color=GREY,
+            )
+        axes.set_yticks(range(len(bars)), names)
+        axes.set_ylim(len(bars) - 0.45, -0.6)
+        axes.margins(x=0.1)
+        axes.set_xlabel(f"effect on {response.title}, {response.unit}")
+    return figure
+
+
+def describe(response: ResponseFindings, titles: Mapping[str, str] | None = None) -> FigureText:
+    """Return alt text, caption and the effects."""
+    bars = _bars(response)
+    clear = [_name(bar.term, titles) for bar in bars if bar.low > 0 or bar.high < 0]
+    said = f"clear of zero: {', '.join(clear)}" if clear else "every interval crosses zero"
+    return FigureText(
+        alt=(
+            f"Interval chart of {len(bars)} effects on {response.title} in {response.unit}; {said}."
+        ),
+        caption=(
+            "Change from low to high setting, or first minus last level, with its 95 % interval; "
+            "a filled dot where the interval is clear of zero. Grey band: the margin fixed for "
+            f"the comparison. {counted(response)}."
+        ),
+        table_headers=("what was changed", f"effect, {response.unit}", "95 % interval"),
+        table_rows=tuple(
+            (
+                _name(bar.term, titles),
+                by_uncertainty(bar.estimate, (bar.high - bar.low) / 2, signed=True),
+                interval(bar.low, bar.high, signed=True),
+            )
+            for bar in bars
+        ),
+    )
+
+
+def _bars(response: ResponseFindings) -> list[_Bar]:
+    return [
+        _Bar(row.term, row.estimate, row.ci_low, row.ci_high)
+        for row in response.effects
+        if row.estimate is not None and row.ci_low is not None and row.ci_high is not None
+    ]
+
+
+def _name(term: str, titles: Mapping[str, str] | None) -> str:
+    return (titles or {}).get(term, term_words(term))

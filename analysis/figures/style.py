@@ -1,0 +1,156 @@
+"""How figures look: one colour and one shape a level, restrained axes, readable in grey.
+
+References
+----------
+Okabe, M. and Ito, K. (2008), *Color Universal Design: how to make figures and presentations that
+are friendly to colourblind people*: the palette.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import matplotlib
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from weldtrial.analysis.findings import Comparison, CouponValue, ResponseFindings
+
+WIDTH_IN = 6.7
+"""Width of every figure in inches: 170 mm, so that 9 pt is 9 pt on paper."""
+INK, GREY, PALE, BAND = "#1a1a1a", "#666666", "#d9d9d9", "#ececec"
+
+_RC: dict[str, Any] = {
+    "font.family": ["DejaVu Sans"],  # travels with matplotlib, so sizes are the same everywhere
+    "font.size": 8.5,
+    "axes.titlesize": 9,
+    "axes.labelsize": 8.5,
+    "axes.edgecolor": GREY,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.7,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.unicode_minus": True,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": 8,
+    "ytick.labelsize": 8,
+    "xtick.major.width": 0.7,
+    "ytick.major.width": 0.7,
+    "lines.linewidth": 1.2,
+    "figure.facecolor": "white",
+    "figure.dpi": 72,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class FigureText:
+    """What a figure says in words and numbers, for those who cannot see it or want to check.
+
+    Attributes
+    ----------
+    alt
+        Type, data and message in one or two sentences.
+    caption
+        Printed below; names how many set-ups and coupons stand behind the figure.
+    table_headers, table_rows
+        The numbers that were drawn.
+    """
+
+    alt: str
+    caption: str
+    table_headers: tuple[str, ...]
+    table_rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Colour, marker shape and face of one level, the same over a whole report."""
+
+    colour: str
+    marker: str
+    face: str
+
+
+_LOOKS = (
+    Look("#0072B2", "o", "#0072B2"),
+    Look("#D55E00", "s", "white"),
+    Look("#009E73", "^", "#009E73"),
+    Look("#CC79A7", "D", "white"),
+    Look("#56B4E9", "v", "#56B4E9"),
+    Look("#E69F00", "P", "white"),
+    Look("#000000", "X", "#000000"),
+)
+
+
+def looks_for(levels: Sequence[str]) -> dict[str, Look]:
+    """Return a look for each level, in their order; beyond seven they start again."""
+    return {level: _LOOKS[number % len(_LOOKS)] for number, level in enumerate(levels)}
+
+
+@contextmanager
+def house_style() -> Iterator[None]:
+    """Draw inside this in the house style, whatever the user's own matplotlib settings."""
+    with matplotlib.rc_context():
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update(_RC)  # type: ignore[arg-type]
+        yield
+
+
+def new_figure(height: float) -> Figure:
+    """Return an empty figure of the house width and `height` inches; no window, no pyplot."""
+    return Figure(figsize=(WIDTH_IN, height), layout="constrained")
+
+
+def zero_line(axes: Axes, *, vertical: bool = False) -> None:
+    """Draw the line of no gap."""
+    draw = axes.axvline if vertical else axes.axhline
+    draw(0, color=INK, linewidth=0.9, zorder=1)
+
+
+def margin_lines(axes: Axes, margin: float | None, *, vertical: bool = False) -> None:
+    """Draw the margin on both sides of zero, the band between shaded; nothing without one."""
+    if margin is None:
+        return
+    span = axes.axvspan if vertical else axes.axhspan
+    span(-margin, margin, color=BAND, linewidth=0, zorder=0)
+    draw = axes.axvline if vertical else axes.axhline
+    for edge in (-margin, margin):
+        draw(edge, color=GREY, linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
+
+
+def compared(response: ResponseFindings) -> Comparison | None:
+    """Return the first comparison of a response, or None when nothing is compared."""
+    return response.comparisons[0] if response.comparisons else None
+
+
+def levels_of(response: ResponseFindings) -> tuple[str, ...]:
+    """Return the levels of the compared factor, reference first; ``("",)`` when there is none."""
+    first = compared(response)
+    if first is None:
+        return ("",)
+    others = [one.level for one in response.comparisons if one.factor == first.factor]
+    return (first.reference, *dict.fromkeys(others))
+
+
+def level_of(coupon: CouponValue, response: ResponseFindings) -> str:
+    """Return the coupon's level of the compared factor."""
+    first = compared(response)
+    return "" if first is None else coupon.levels.get(first.factor, "")
+
+
+def counted(response: ResponseFindings) -> str:
+    """Return how much stands behind a figure: ``12 set-ups, 48 coupons``."""
+    coupons = f"{response.n} coupon{'' if response.n == 1 else 's'}"
+    if response.setups_total is None:
+        return f"{coupons}, each set up on its own"
+    return f"{response.setups_total} set-ups, {coupons}"
+
+
+def term_words(term: str) -> str:
+    """Return a model term for eyes: ``gas:wire_feed`` as ``gas × wire feed``."""
+    return term.replace(":", " × ").replace("_", " ").replace("^2", "²")

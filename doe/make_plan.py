@@ -1,0 +1,135 @@
+"""The drawn plan: order and stamps from the seal, so that nobody chose them.
+
+The draw has three streams of its own, for set-ups, coupons and stamps: how often the order of
+the set-ups was redrawn changes neither the coupons nor the stamps.  Levels are drawn by place,
+never by name, so the stamps tell nothing of the gas.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from weldtrial.doe.draw import Draw, draw_key
+from weldtrial.doe.layout import Cell, Layout, make_layout
+from weldtrial.doe.restrict import draw_orders, restriction_in_words
+from weldtrial.doe.stamps import stamps
+from weldtrial.shared.plan import Plan, Role, Run
+from weldtrial.shared.trial import Trial
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """A run without its number and stamp."""
+
+    role: Role
+    round: int | None
+    setup: int | None
+    place: int | None
+    cell: Cell | None
+
+
+def make_plan(trial: Trial, seal_hex: str, dice: tuple[int, ...] = ()) -> Plan:
+    """Draw the order and the stamps of a trial from its seal and the dice.
+
+    Set-ups are shuffled within rounds under the restriction, coupons within set-ups (or, with
+    nothing hard to change, within blocks).  Warm-ups are welded first in the set-ups of the
+    first round in turn, at the settings of the coupon that follows.  Spares come last.
+
+    Parameters
+    ----------
+    trial
+        As for `make_layout`.
+    seal_hex
+        The full seal: 64 hexadecimal digits.
+    dice
+        Numbers thrown at sealing, in order; empty when none were.
+
+    Returns
+    -------
+    Plan
+        The same to the bit for the same trial, seal and dice.
+
+    Raises
+    ------
+    NotYet, PlanRefused, CannotShareOut
+        As `make_layout`; PlanRefused also when there are more coupons than stamps.
+    ValueError
+        If the seal or the dice are not of that form.
+    """
+    layout = make_layout(trial)
+    draw = Draw(draw_key(seal_hex, dice))
+    coupons = draw.child("coupons")
+    if layout.hard:
+        places, draws = _by_set_ups(layout, draw.child("set-ups"), coupons)
+    else:
+        places, draws = _by_blocks(layout, coupons), 1
+    spares = [_Place("spare", None, None, None, None)] * layout.spare
+    codes = stamps(draw.child("stamps"), layout.total)
+    runs = tuple(
+        _run(place, number if place.cell else None, code)
+        for number, (place, code) in enumerate(zip([*places, *spares], codes, strict=True), 1)
+    )
+    return Plan(runs, draws, restriction_of(trial, layout))
+
+
+def restriction_of(trial: Trial, layout: Layout) -> str:
+    """Return the restriction on the order in words, empty when there is none."""
+    if layout.hard is None:
+        return ""
+    factor = trial.factor(layout.hard)
+    what = "gas" if factor.name == "gas" else f"level of {factor.name}"
+    return restriction_in_words(layout.rounds, layout.first_at_most, what)
+
+
+def _run(place: _Place, number: int | None, stamp: str) -> Run:
+    return Run(
+        run=number,
+        round=place.round,
+        setup=place.setup,
+        place=place.place,
+        stamp=stamp,
+        role=place.role,
+        levels=dict(place.cell.levels) if place.cell else {},
+        settings=dict(place.cell.settings) if place.cell else {},
+    )
+
+
+def _by_set_ups(layout: Layout, order: Draw, coupons: Draw) -> tuple[list[_Place], int]:
+    orders, draws = draw_orders(
+        order, layout.rounds, layout.hard_levels, layout.first_at_most, layout.per_round
+    )
+    warm_ups = _warm_ups(layout.warm_up, len(orders[0]))
+    places: list[_Place] = []
+    setup = 0
+    for number, levels in enumerate(orders, 1):
+        for level in levels:
+            setup += 1
+            warm = warm_ups[setup - 1] if setup <= len(warm_ups) else 0
+            cells = coupons.shuffle(layout.cells[level] * layout.replicates)
+            places += _places(cells, warm, number, setup)
+    return places, draws
+
+
+def _by_blocks(layout: Layout, coupons: Draw) -> list[_Place]:
+    places: list[_Place] = []
+    for block in range(layout.rounds):
+        cells = coupons.shuffle(layout.cells[""] * layout.replicates)
+        warm = layout.warm_up if block == 0 else 0
+        places += _places(cells, warm, block + 1 if layout.rounds > 1 else None, None)
+    return places
+
+
+def _warm_ups(count: int, set_ups: int) -> tuple[int, ...]:
+    """Return how many warm-ups each set-up of the first round begins with."""
+    return tuple(count // set_ups + (place < count % set_ups) for place in range(set_ups))
+
+
+def _places(
+    cells: Sequence[Cell], warm_ups: int, round_number: int | None, setup: int | None
+) -> list[_Place]:
+    rows: list[tuple[Role, Cell]] = [("warm-up", cells[0])] * warm_ups
+    rows += [("count", cell) for cell in cells]
+    return [
+        _Place(role, round_number, setup, place, cell) for place, (role, cell) in enumerate(rows, 1)
+    ]

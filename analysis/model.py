@@ -183,7 +183,7 @@ def fit_model(
         setup = None
     kept, left = _estimable(factors, terms, points, blocks)
     if setup is not None and _setup_df(factors, kept, points, blocks, setup) < 1:
-        return _fit_within(factors, kept, left, points, setup, y)
+        return fit_within(factors, kept, left, points, setup, y)
     model = model_matrix(factors, kept, points)
     x = np.column_stack([model.matrix, blocks])
     core: SetupFit | LeastSquaresFit
@@ -247,7 +247,7 @@ def _tied_to(x: Matrix, names: Sequence[str], columns: Matrix) -> str:
     return " and ".join(others) if others else "the average (one level only)"
 
 
-def _fit_within(
+def fit_within(
     factors: Sequence[Factor],
     terms: Sequence[Term],
     left: list[LeftOut],

@@ -48,8 +48,17 @@ class Observed:
     unread: tuple[str, ...]
 
 
-def observe(trial: Trial, record: Record, response: Response) -> Observed:
+def observe(
+    trial: Trial, record: Record, response: Response, *, first_typed: bool = False
+) -> Observed:
     """Average readings into coupons and list what cannot be used.
+
+    Parameters
+    ----------
+    trial, record, response
+        The trial, what the bench wrote, and which response.
+    first_typed
+        Take corrected readings as they were first typed in.
 
     Raises
     ------
@@ -61,6 +70,8 @@ def observe(trial: Trial, record: Record, response: Response) -> Observed:
     _refuse_limits(record, response)
     for coupon in record.coupons:
         readings = coupon.readings.get(response.name, ())
+        if first_typed:
+            readings = tuple(reading.first or reading for reading in readings)
         numbers = tuple(r.value for r in readings if _counts(r) and r.value is not None)
         if numbers and not coupon.lost:
             observations.append(_observation(trial, coupon, numbers))

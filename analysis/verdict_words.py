@@ -217,8 +217,9 @@ def cannot_tell(factor: str, tied: str) -> Verdict:
         (
             "Any change could be either. Averages are listed; no comparison is made.",
             f"More coupons of the same kind would not help; welding every {factor} on several "
-            f"{tied}s would." if tied in ("set-up", "round") else
-            "More coupons of the same kind would not help; welding them apart would.",
+            f"{tied}s would."
+            if tied in ("set-up", "round")
+            else "More coupons of the same kind would not help; welding them apart would.",
         ),
     )
 

@@ -1,0 +1,128 @@
+"""From a trial and its record to findings: the one call behind `weldtrial analyse` and `report`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from weldtrial.analysis.findings import Findings, Flow, Note, ResponseFindings, SetAside
+from weldtrial.analysis.grade import compared_factor, grade, units_per_level, was_shuffled
+from weldtrial.analysis.observations import Observed, observe
+from weldtrial.analysis.respond import Context, analyse_response
+from weldtrial.analysis.scope import comparison_point, scope
+from weldtrial.analysis.spreads import spread_words
+from weldtrial.shared.problems import NotEnough, NotEstimable, ProblemsFound
+from weldtrial.shared.record import Record
+from weldtrial.shared.trial import Trial
+
+
+def analyse(trial: Trial, record: Record, *, codes_open: bool = True) -> Findings:
+    """Analyse every response of a trial.
+
+    Parameters
+    ----------
+    trial
+        The question, as read from a trial file.
+    record
+        What was welded and read; see `weldtrial.shared.record`.
+    codes_open
+        False to look at checks and spreads only: the findings then tell nothing that depends on
+        which gas is which.
+
+    Raises
+    ------
+    ProblemsFound
+        When the record holds problems that must be mended first.
+    NotEnough
+        When nothing has been read, or too little for any answer.
+    NotYet
+        When a reading is of a kind that this version records but cannot analyse.
+    """
+    if record.errors:
+        raise ProblemsFound(record.errors)
+    seen = {r.name: observe(trial, record, r) for r in trial.responses}
+    if not any(observed.observations for observed in seen.values()):
+        raise NotEnough(
+            f"Nothing to analyse: 0 of {record.planned} coupons read. weldtrial check  shows what "
+            "is next."
+        )
+    aside = _set_aside(seen)
+    responses, notes = _responses(trial, record, seen) if codes_open else ((), ())
+    used = {o.stamp for observed in seen.values() for o in observed.observations}
+    return Findings(
+        trial=trial.title,
+        question=trial.question,
+        seal=record.seal,
+        seal_state=record.sealed,
+        adopted=record.adopted,
+        codes_open=codes_open,
+        grade=grade(trial, record, aside),
+        coupons=record.planned,
+        used=len(used),
+        set_aside=aside,
+        responses=responses,
+        scope=scope(trial),
+        at=comparison_point(trial),
+        flow=_flow(trial, record, seen) if codes_open else (),
+        spreads={r.name: spread_words(trial, record, r, seen[r.name]) for r in trial.responses},
+        notes=notes,
+    )
+
+
+def _set_aside(seen: Mapping[str, Observed]) -> tuple[SetAside, ...]:
+    return tuple(entry for observed in seen.values() for entry in observed.set_aside)
+
+
+def _responses(
+    trial: Trial, record: Record, seen: Mapping[str, Observed]
+) -> tuple[tuple[ResponseFindings, ...], tuple[Note, ...]]:
+    pairs = sum(len(f.levels) - 1 for f in trial.varied if f.kind == "category")
+    context = Context(
+        trial=trial,
+        record=record,
+        shuffled=was_shuffled(record),
+        units=units_per_level(trial, record),
+        looks=pairs * len(trial.responses),
+    )
+    found: list[ResponseFindings] = []
+    notes: list[Note] = []
+    for response in sorted(trial.responses, key=lambda r: r.rank):
+        observations = seen[response.name].observations
+        if not observations:
+            notes.append(Note("not_read", f"{response.title} has not been read yet."))
+            continue
+        typed = observe(trial, record, response, first_typed=True).observations
+        try:
+            found.append(analyse_response(context, response, observations, typed))
+        except NotEstimable as error:
+            notes.append(Note("not_enough", f"{response.title}: {error.words}."))
+    if not found:
+        raise NotEnough("Not enough to answer yet. " + " ".join(note.words for note in notes))
+    return tuple(found), tuple(notes)
+
+
+def _flow(trial: Trial, record: Record, seen: Mapping[str, Observed]) -> tuple[Flow, ...]:
+    factor = compared_factor(trial)
+    levels = factor.levels if factor is not None else ("",)
+    flows = []
+    for level in levels:
+        mine = {
+            c.stamp: c for c in record.coupons if factor is None or c.levels[factor.name] == level
+        }
+        used = {
+            name: sum(o.stamp in mine for o in observed.observations)
+            for name, observed in seen.items()
+        }
+        aside = {
+            name: sum(entry.stamp in mine for entry in observed.set_aside)
+            for name, observed in seen.items()
+        }
+        flows.append(
+            Flow(
+                level=level,
+                planned=sum(c.role == "count" for c in mine.values()),
+                welded=sum(c.welded for c in mine.values()),
+                tested={name: used[name] + aside[name] for name in seen},
+                used=used,
+            )
+        )
+    return tuple(flows)

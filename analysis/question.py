@@ -1,0 +1,71 @@
+"""One comparison asked of one response, so that every view of the data asks it the same way."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from weldtrial.analysis.compare import Contrast, contrast
+from weldtrial.analysis.findings import Alternative, VerdictCode
+from weldtrial.analysis.judge import judge
+from weldtrial.analysis.model import ModelFit, fit_model
+from weldtrial.analysis.observations import Observation
+from weldtrial.shared.coding import Point
+from weldtrial.shared.factors import Factor
+from weldtrial.shared.problems import NotEstimable
+from weldtrial.shared.responses import Response
+from weldtrial.shared.terms import Term
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked: the model, the response, and the level compared with its reference."""
+
+    factors: tuple[Factor, ...]
+    terms: tuple[Term, ...]
+    response: Response
+    factor: Factor
+    level: str
+
+    def fit(
+        self,
+        observations: Sequence[Observation],
+        *,
+        points: Sequence[Point] | None = None,
+        extra: Sequence[Sequence[float]] = (),
+        setups: bool = True,
+    ) -> ModelFit:
+        """Fit the response; see `weldtrial.analysis.model.fit_model`."""
+        return fit_model(
+            self.factors, self.terms, observations, points=points, extra=extra, setups=setups
+        )
+
+    def answer(self, fit: ModelFit) -> tuple[Contrast, VerdictCode] | None:
+        """Return the comparison and its verdict code, or None when it cannot be told."""
+        if self.factor.name not in fit.model.columns:
+            return None
+        found = contrast(fit, self.factor, self.level, self.response)
+        return found, judge(found.evidence, self.response.ask)
+
+    def alternative(
+        self,
+        name: str,
+        words: str,
+        observations: Sequence[Observation],
+        *,
+        points: Sequence[Point] | None = None,
+        extra: Sequence[Sequence[float]] = (),
+        setups: bool = True,
+    ) -> Alternative | None:
+        """Return the answer another way, or None where that way has no answer."""
+        try:
+            fit = self.fit(observations, points=points, extra=extra, setups=setups)
+            answered = self.answer(fit)
+        except NotEstimable:
+            return None
+        if answered is None:
+            return None
+        found, code = answered
+        low, high = found.difference.interval(0.95)
+        estimate = found.difference
+        return Alternative(name, words, estimate.estimate, low, high, estimate.df, estimate.p, code)

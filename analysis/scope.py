@@ -1,0 +1,92 @@
+"""The scope sentence and the place of comparison: what an answer applies to, and nothing else."""
+
+from __future__ import annotations
+
+from weldtrial.shared.factors import Factor
+from weldtrial.shared.rounding import plain
+from weldtrial.shared.trial import Quantity, Trial
+
+NOT_A_QUALIFICATION = (
+    "This is a comparison trial, not a procedure or welder qualification to any code."
+)
+
+
+def _quantity(quantity: Quantity | None) -> str:
+    return "" if quantity is None else f"{plain(quantity.value)} {quantity.unit}"
+
+
+def _joined(*parts: str) -> str:
+    return " ".join(part for part in parts if part)
+
+
+def _joint_words(trial: Trial) -> list[str]:
+    joint = trial.joint
+    return [
+        _joined(joint.type, f"leg {_quantity(joint.leg)}" if joint.leg else ""),
+        _joined(joint.plate_grade, _quantity(joint.plate_thickness))
+        + (f", plate heat {joint.plate_heat}" if joint.plate_heat else ""),
+        f"position {joint.position}" if joint.position else "",
+        f"process {joint.process}" if joint.process else "",
+        _joined(joint.wire_class, _quantity(joint.wire_diameter)),
+    ]
+
+
+def _settings_words(trial: Trial) -> list[str]:
+    words = [f"{held.title} {plain(held.target)} {held.unit}" for held in trial.held]
+    for factor in trial.factors:
+        if factor.kind == "category":
+            words.append(
+                f"{factor.title} {' and '.join(_level_words(factor, v) for v in factor.levels)}"
+            )
+        elif factor.slides_with:
+            rows = ", ".join(
+                f"{_span(row)} {factor.unit} for {owner}" for owner, row in factor.settings.items()
+            )
+            words.append(f"{factor.title} {rows}")
+        else:
+            words.append(f"{factor.title} {_span(factor.settings[''])} {factor.unit}")
+    return words
+
+
+def _level_words(factor: Factor, level: str) -> str:
+    symbol = factor.about.get(level, {}).get("iso14175", "")
+    return f"{level} ({symbol})" if symbol else level
+
+
+def _span(row: tuple[float, ...]) -> str:
+    low, high = min(row), max(row)
+    return plain(low) if low == high else f"{plain(low)} to {plain(high)}"
+
+
+def scope(trial: Trial) -> str:
+    """Return the compulsory sentence: joint, gases, settings, welder, and nothing else."""
+    parts = [part for part in [*_joint_words(trial), *_settings_words(trial)] if part]
+    who = trial.welder or "one welder (not named)"
+    return (
+        f"Applies to {'; '.join(parts)}; welded by {who} on one machine. Nothing else. "
+        f"{NOT_A_QUALIFICATION}"
+    )
+
+
+def comparison_point(trial: Trial) -> str:
+    """Return the sentence saying at which settings levels are compared."""
+    places = []
+    for factor in trial.factors:
+        if factor.kind != "numeric":
+            continue
+        if factor.slides_with:
+            own = " / ".join(
+                f"{plain(factor.centre(owner))} {factor.unit} ({owner})"
+                for owner in factor.settings
+            )
+            places.append(f"{factor.title} {own}")
+        else:
+            places.append(f"{factor.title} {plain(factor.centre())} {factor.unit}")
+    if not places:
+        return ""
+    note = (
+        " Settings that shift with the gas are compared each at its own centre."
+        if any(f.slides_with for f in trial.factors)
+        else ""
+    )
+    return f"Compared at the middle of what was welded: {'; '.join(places)}.{note}"

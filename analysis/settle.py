@@ -1,0 +1,71 @@
+"""What would settle a question that this trial left open, from the scatter it found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import ceil, sqrt
+
+from weldtrial.analysis.compare import Contrast
+from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
+from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.power import power_difference, power_equivalent, power_no_worse
+from weldtrial.analysis.question import Question
+
+CHANCE = 0.8
+MOST = 400
+ASSUMED = {
+    "no-worse": "if the two are truly equal",
+    "equal-enough": "if the two are truly equal",
+    "difference": "if the margin is the true change",
+}
+
+
+def what_would_settle(
+    fit: ModelFit, question: Question, found: Contrast, observations: Sequence[Observation]
+) -> str:
+    """Say how many set-ups (or coupons) a level like these would settle it 8 times in 10.
+
+    The planning rule is that of `weldtrial.analysis.power`, with this trial's scatter put in the
+    place of the guess; never a chance computed from the observed change (Hoenig & Heisey 2001,
+    Am. Stat. 55, 19-24).  Empty without a margin.
+    """
+    if found.margin is None or not found.margin > 0:
+        return ""
+    setups = fit.method == KENWARD_ROGER
+    units = _units(question, observations, setups=setups)
+    needed = _needed(question, found, units)
+    thing = "set-ups" if setups else "coupons"
+    if needed is None:
+        return (
+            f"With scatter like this, no practical number of {thing} would settle it: find out "
+            "where the scatter comes from first."
+        )
+    per_setup = len(observations) / len({o.setup for o in observations}) if setups else 1
+    coupons = f" ({ceil(needed * 2 * per_setup)} coupons in all)" if setups else ""
+    return (
+        f"With scatter like this, about {needed} {thing} of each{coupons} would settle it 8 times "
+        f"in 10 {ASSUMED[question.response.ask]}."
+    )
+
+
+def _units(question: Question, observations: Sequence[Observation], *, setups: bool) -> int:
+    """Return set-ups or coupons of the scarcer of the two levels."""
+    seen = {(o.levels[question.factor.name], o.setup if setups else o.stamp) for o in observations}
+    pair = (question.level, question.factor.reference)
+    return min(sum(level == name for level, _ in seen) for name in pair)
+
+
+def _needed(question: Question, found: Contrast, units: int) -> int | None:
+    margin = found.margin or 0.0
+    chances: dict[str, Callable[[float, float], float]] = {
+        "no-worse": lambda se, df: power_no_worse(margin, se, df),
+        "equal-enough": lambda se, df: power_equivalent(margin, se, df),
+        "difference": lambda se, df: power_difference(margin, se, df),
+    }
+    chance = chances[question.response.ask]
+    per_unit = found.difference.df / max(1, units - 1)
+    for number in range(units + 1, MOST + 1):
+        se = found.difference.se * sqrt(units / number)
+        if chance(se, per_unit * (number - 1)) >= CHANCE:
+            return number
+    return None

@@ -1,0 +1,89 @@
+"""Checks and spreads that can be looked at with the codes closed: nothing here tells the gas."""
+
+from __future__ import annotations
+
+from math import sqrt
+
+from weldtrial.analysis.mixed import SetupFit
+from weldtrial.analysis.model import ModelFit, fit_model
+from weldtrial.analysis.observations import Observed, reading_share, reading_variance
+from weldtrial.analysis.question import Question
+from weldtrial.analysis.residual_views import coupon_core, most_extreme
+from weldtrial.analysis.views import drift, odd_coupon
+from weldtrial.shared.problems import NotEstimable
+from weldtrial.shared.record import Record
+from weldtrial.shared.responses import Response
+from weldtrial.shared.rounding import plain
+from weldtrial.shared.terms import model_terms
+from weldtrial.shared.trial import Trial
+
+GOOD_GAUGE = 0.3
+"""A gauge whose repeat scatter is under this share of the margin can see the margin."""
+
+
+def spread_words(
+    trial: Trial, record: Record, response: Response, observed: Observed
+) -> tuple[str, ...]:
+    """Return sentences about readings, scatter and checks of one response."""
+    count = len(observed.observations)
+    total = count + len(observed.set_aside) + len(observed.unread)
+    words = [f"{count} of {total} coupons read"]
+    if observed.set_aside:
+        words[0] += f", {len(observed.set_aside)} lost"
+    words += _gauge_words(response, observed)
+    factors = trial.varied
+    terms = model_terms(factors, trial.design.model)
+    try:
+        fit = fit_model(factors, terms, observed.observations)
+    except NotEstimable as error:
+        return (*words, f"not enough yet to show scatter: {error.words}")
+    words += _scatter_words(response, fit, observed)
+    question = Question(factors, terms, response, factors[0], factors[0].levels[-1])
+    for view in (
+        drift(question, observed.observations),
+        odd_coupon(question, fit, observed.observations),
+    ):
+        if view is not None:
+            words.append(view.check.words)
+    return tuple(words)
+
+
+def _gauge_words(response: Response, observed: Observed) -> list[str]:
+    variance = reading_variance(observed.observations)
+    if variance is None:
+        return []
+    sd = sqrt(variance)
+    words = f"repeat cuts agree to \N{PLUS-MINUS SIGN}{plain(round_sd(sd))} {response.unit}"
+    if response.margin is not None and not response.margin.percent:
+        enough = sd <= GOOD_GAUGE * response.margin.value
+        words += (
+            f": good enough to see {plain(response.margin.value)} {response.unit}"
+            if enough
+            else f": coarse beside the margin of {plain(response.margin.value)} {response.unit}"
+        )
+    return [words]
+
+
+def _scatter_words(response: Response, fit: ModelFit, observed: Observed) -> list[str]:
+    share = reading_share(observed.observations, reading_variance(observed.observations))
+    unit = response.unit
+    if isinstance(fit.core, SetupFit):
+        coupon = max(0.0, fit.core.coupon_variance - share)
+        setup = fit.core.setup_variance
+        between = (
+            f"{plain(round_sd(sqrt(setup)))} {unit}" if setup > 0 else "nothing beyond coupons"
+        )
+        return [
+            f"scatter (standard deviation) between coupons of one set-up "
+            f"{plain(round_sd(sqrt(coupon)))} {unit}, between set-ups {between}"
+        ]
+    core = coupon_core(fit, (), observed.observations)
+    if core is None or most_extreme(core) is None:
+        return []
+    coupon = max(0.0, core.residual_variance - share)
+    return [f"scatter (standard deviation) between coupons {plain(round_sd(sqrt(coupon)))} {unit}"]
+
+
+def round_sd(sd: float) -> float:
+    """Return a standard deviation to two significant figures."""
+    return float(f"{sd:.2g}")

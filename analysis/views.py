@@ -1,0 +1,225 @@
+"""Checks of a response, and the same comparison looked at in other ways."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from weldtrial.analysis.findings import Alternative, Check
+from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
+from weldtrial.analysis.observations import Observation, as_run_points
+from weldtrial.analysis.question import Question
+from weldtrial.analysis.residual_views import (
+    ALARM,
+    agreement_p,
+    coupon_core,
+    most_extreme,
+    setup_core,
+    spread_ratio,
+)
+from weldtrial.shared.record import Record
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A check and, where it failed, the answer that takes the failure into account.
+
+    Attributes
+    ----------
+    decides
+        Whether a different answer makes the verdict depend on it.
+    what
+        The thing the answer would depend on, in words.
+    """
+
+    check: Check
+    alternative: Alternative | None = None
+    decides: bool = True
+    what: str = ""
+
+
+def all_views(
+    question: Question, fit: ModelFit, observations: Sequence[Observation], record: Record
+) -> tuple[View, ...]:
+    """Return every check of one response, in the order the report shows them."""
+    views = [
+        drift(question, observations),
+        odd_coupon(question, fit, observations),
+        odd_round(question, fit, observations),
+        spread(question, fit, observations),
+        settings_as_run(question, observations, record),
+    ]
+    if fit.method == KENWARD_ROGER:
+        views.append(agreement(question, fit, observations))
+    return tuple(view for view in views if view is not None)
+
+
+def drift(question: Question, observations: Sequence[Observation]) -> View | None:
+    """Add the order welded to the model and ask whether it matters."""
+    runs = np.array([float(o.run or 0) for o in observations])
+    if np.ptp(runs) == 0:
+        return None
+    scaled = (runs - runs.mean()) / (np.ptp(runs) / 2)
+    try:
+        fit = question.fit(observations, extra=[scaled.tolist()])
+        slope = fit.estimate(np.eye(fit.x.shape[1])[-1])
+    except ValueError:
+        return None
+    if slope.p >= ALARM:
+        return View(Check("drift", True, "No drift to speak of in the order welded."))
+    alternative = question.alternative(
+        "order welded in the model",
+        "with a straight drift taken out",
+        observations,
+        extra=[scaled.tolist()],
+    )
+    words = (
+        f"Readings drifted by {2 * slope.estimate:+.3g} {question.response.unit} over the trial, "
+        "more than chance explains."
+    )
+    return View(Check("drift", False, words), alternative, what="drift over the trial")
+
+
+def odd_coupon(
+    question: Question, fit: ModelFit, observations: Sequence[Observation]
+) -> View | None:
+    """Look for one coupon far from what its settings and set-up lead one to expect."""
+    core = coupon_core(fit, question.terms, observations)
+    odd = most_extreme(core) if core is not None else None
+    if odd is None:
+        return None
+    if odd.p >= ALARM:
+        return View(Check("odd coupon", True, "No single coupon stands apart."))
+    stamp = observations[odd.index].stamp
+    rest = [o for o in observations if o.stamp != stamp]
+    words = f"Coupon {stamp} stands apart from the rest; look at its log line and its face."
+    return View(
+        Check("odd coupon", False, words),
+        question.alternative(f"without coupon {stamp}", f"without coupon {stamp}", rest),
+        what=f"coupon {stamp}",
+    )
+
+
+def odd_round(
+    question: Question, fit: ModelFit, observations: Sequence[Observation]
+) -> View | None:
+    """Look for one set-up far from the others of its level, and leave its round out."""
+    hard = frozenset(f.name for f in question.factors if f.hard_to_change)
+    core = setup_core(fit, observations, hard)
+    odd = most_extreme(core) if core is not None else None
+    if odd is None or fit.setup is None:
+        return None
+    if odd.p >= ALARM:
+        return View(Check("odd set-up", True, "No set-up or round stands apart."))
+    mine = observations[int(np.flatnonzero(fit.setup == odd.index)[0])]
+    rounds = {o.round for o in observations}
+    if len(rounds) > 1:
+        name = f"round {mine.round}"
+        rest = [o for o in observations if o.round != mine.round]
+    else:
+        name = f"set-up {mine.setup}"
+        rest = [o for o in observations if o.setup != mine.setup]
+    words = f"{name.capitalize()} stands apart from the others; look at its log lines."
+    return View(
+        Check("odd set-up", False, words),
+        question.alternative(f"without {name}", f"without {name}", rest),
+        what=name,
+    )
+
+
+def spread(question: Question, fit: ModelFit, observations: Sequence[Observation]) -> View | None:
+    """Compare the coupon scatter of the two levels; informs, never decides."""
+    core = coupon_core(fit, question.terms, observations)
+    if core is None:
+        return None
+    names = (question.level, question.factor.reference)
+    found = spread_ratio(core, [o.levels[question.factor.name] for o in observations], names)
+    if found is None:
+        return None
+    ratio, p = found
+    if p >= ALARM:
+        return View(Check("spread", True, "Coupons scatter alike at both levels."), decides=False)
+    more, less = names if ratio > 1 else names[::-1]
+    times = max(ratio, 1 / ratio) ** 0.5
+    words = f"Coupons of {more} scatter {times:.1f} times as much as those of {less}."
+    return View(Check("spread", False, words), decides=False)
+
+
+def settings_as_run(
+    question: Question, observations: Sequence[Observation], record: Record
+) -> View | None:
+    """Take the settings as run instead of as planned: a second view, never the main one."""
+    points = as_run_points(question.factors, record, observations)
+    if points is None:
+        return None
+    alternative = question.alternative(
+        "settings as run",
+        "with settings as run instead of as planned",
+        observations,
+        points=points,
+    )
+    planned = question.alternative("", "", observations)
+    if alternative is None or planned is None:
+        return None
+    same = alternative.code == planned.code
+    words = (
+        "Settings as run lead to the same answer as settings as planned."
+        if same
+        else "Settings as run lead to another answer than settings as planned (they may be moved "
+        "by the gas, so the planned ones decide)."
+    )
+    return View(Check("settings as run", same, words), alternative, decides=False)
+
+
+def agreement(
+    question: Question, fit: ModelFit, observations: Sequence[Observation]
+) -> View | None:
+    """Ask whether set-ups agree better than chance allows."""
+    hard = frozenset(f.name for f in question.factors if f.hard_to_change)
+    assert fit.setup is not None
+    sizes = np.bincount(fit.setup).astype(float)
+    p = agreement_p(
+        fit,
+        setup_core(fit, observations, hard),
+        coupon_core(fit, question.terms, observations),
+        sizes,
+    )
+    if p is None:
+        return None
+    if p >= ALARM:
+        words = "Set-ups scatter as much as their coupons lead one to expect, or more."
+        return View(Check("set-ups agree", True, words), decides=False)
+    words = (
+        "Set-ups agree with each other better than chance allows. Were readings copied, rounded or "
+        "evened out, or was something alternated within set-ups?"
+    )
+    return View(Check("set-ups agree", False, words), decides=False)
+
+
+def other_ways(
+    question: Question,
+    observations: Sequence[Observation],
+    uncorrected: Sequence[Observation],
+) -> tuple[Alternative, ...]:
+    """Return the comparison the naive way, without corrections, and without each round."""
+    ways = []
+    if any(f.hard_to_change for f in question.factors):
+        ways.append(
+            question.alternative(
+                "every coupon apart",
+                "as if every coupon had its own bottle change",
+                observations,
+                setups=False,
+            )
+        )
+    if [o.value for o in uncorrected] != [o.value for o in observations]:
+        ways.append(question.alternative("without corrections", "as first typed in", uncorrected))
+    rounds = sorted({o.round for o in observations if o.round is not None})
+    if len(rounds) > 2:
+        for number in rounds:
+            rest = [o for o in observations if o.round != number]
+            name = f"without round {number}"
+            ways.append(question.alternative(name, name, rest))
+    return tuple(way for way in ways if way is not None)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Findings, Flow, Note, ResponseFindings, SetAside
 from weldtrial.analysis.grade import compared_factor, grade, units_per_level, was_shuffled
 from weldtrial.analysis.observations import Observed, observe
-from weldtrial.analysis.respond import Context, analyse_response
+from weldtrial.analysis.respond import analyse_response
 from weldtrial.analysis.scope import comparison_point, scope
 from weldtrial.analysis.spreads import spread_words
 from weldtrial.shared.problems import NotEnough, NotEstimable, ProblemsFound

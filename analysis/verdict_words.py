@@ -78,13 +78,13 @@ def margin_words(response: Response) -> str:
     return f"{plain(response.margin.value)} {response.unit}"
 
 
-def head(code: VerdictCode, strength: Strength | None, setting: Setting, evidence: Evidence) -> str:
+def head(code: VerdictCode, strength: Strength | None, setting: Setting, *, worse: bool) -> str:
     """Return the head sentence of a verdict that has numbers."""
     if code == "not_settled":
         return NOT_SETTLED
     lead = "Shown" if strength == "shown" else "Suggests"
     if code == "difference_shown":
-        word = "worse" if evidence.change.high95 < 0 else "better"
+        word = "worse" if worse else "better"
         return f"{lead}: {setting.level} is {word} than {setting.reference}."
     text = HEADS[code].format(
         level=setting.level,
@@ -105,7 +105,12 @@ def write_verdict(
     lines = [number_line(setting, numbers)]
     lines += _ruled_out(code, setting, evidence, numbers)
     lines += _second_thoughts(code, setting, evidence, numbers)
-    return Verdict(code, strength, head(code, strength, setting, evidence), tuple(lines))
+    return Verdict(
+        code,
+        strength,
+        head(code, strength, setting, worse=evidence.change.high95 < 0),
+        tuple(lines),
+    )
 
 
 def number_line(setting: Setting, numbers: Numbers) -> str:

@@ -1,0 +1,177 @@
+"""One level against its reference, judged: numbers, verdict, claims."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from weldtrial.analysis.claims import weigh_claims
+from weldtrial.analysis.compare import Contrast
+from weldtrial.analysis.context import Context
+from weldtrial.analysis.findings import Alternative, Comparison, Verdict
+from weldtrial.analysis.judge import strength
+from weldtrial.analysis.model import ModelFit
+from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.question import Question
+from weldtrial.analysis.settle import what_would_settle
+from weldtrial.analysis.verdict_words import (
+    PILOT,
+    Numbers,
+    Setting,
+    cannot_tell,
+    depends_on,
+    head,
+    number_line,
+    write_verdict,
+)
+from weldtrial.analysis.views import View
+
+
+def compare(
+    context: Context,
+    question: Question,
+    fit: ModelFit,
+    observations: Sequence[Observation],
+    views: Sequence[View],
+    others: Sequence[Alternative],
+) -> Comparison:
+    """Return the comparison of one level with its reference, verdict and claims included."""
+    answered = question.answer(fit)
+    if answered is None:
+        return _cannot(question, fit, observations)
+    found, code = answered
+    setting = _setting(context, question, fit, observations, found)
+    firm = strength(code, shuffled=context.shuffled, units_per_level=context.units)
+    verdict = write_verdict(code, firm, setting, found.evidence, _numbers(found))
+    if context.trial.purpose == "pilot":
+        verdict = Verdict(None, None, PILOT, verdict.lines[:1])
+    else:
+        verdict = _turns_on(context, verdict, question, setting, views, others)
+    low, high = found.difference.interval(0.95)
+    low90, high90 = found.difference.interval(0.90)
+    ratio = found.ratio or (None, None, None)
+    margin = question.response.margin
+    difference = found.difference
+    comparison = Comparison(
+        factor=question.factor.name,
+        level=question.level,
+        reference=question.factor.reference,
+        difference=difference.estimate,
+        percent=_percent(difference.estimate, found.reference.estimate),
+        se=difference.se,
+        df=difference.df,
+        ci_low=low,
+        ci_high=high,
+        ci90_low=low90,
+        ci90_high=high90,
+        p=difference.p,
+        p_adjusted=None,
+        margin=found.margin,
+        margin_percent=100 * margin.value if margin and margin.percent else None,
+        ratio=ratio[0],
+        ratio_low=ratio[1],
+        ratio_high=ratio[2],
+        verdict=verdict,
+    )
+    claims = weigh_claims(context.trial.claims, question.response, comparison)
+    return replace(comparison, claims=claims)
+
+
+def _percent(difference: float, reference: float) -> float | None:
+    return 100 * difference / reference if reference else None
+
+
+def _numbers(found: Contrast) -> Numbers:
+    low, high = found.difference.interval(0.95)
+    return Numbers(found.difference.estimate, low, high, found.reference.estimate, found.ratio)
+
+
+def _setting(
+    context: Context,
+    question: Question,
+    fit: ModelFit,
+    observations: Sequence[Observation],
+    found: Contrast,
+) -> Setting:
+    return Setting(
+        response=question.response,
+        level=question.level,
+        reference=question.factor.reference,
+        counts=count_words(observations, hard=bool(context.trial.hard)),
+        looks=context.looks,
+        settle=what_would_settle(fit, question, found, observations),
+    )
+
+
+def count_words(observations: Sequence[Observation], *, hard: bool) -> str:
+    """Return "6 rounds, 12 set-ups, 36 coupons", leaving out what the trial does not have."""
+    rounds = {o.round for o in observations} - {None}
+    setups = {o.setup for o in observations} - {None}
+    parts = [f"{len(rounds)} rounds"] if len(rounds) > 1 else []
+    parts += [f"{len(setups)} set-ups"] if hard else []
+    return ", ".join([*parts, f"{len(observations)} coupons"])
+
+
+def _turns_on(
+    context: Context,
+    verdict: Verdict,
+    question: Question,
+    setting: Setting,
+    views: Sequence[View],
+    others: Sequence[Alternative],
+) -> Verdict:
+    """Return a `depends_on` verdict where a failed check would change the answer."""
+    decisive = [
+        (view.what, view.alternative)
+        for view in views
+        if view.decides and view.check.passed is False and view.alternative is not None
+    ]
+    if any(correction.codes_open for correction in context.record.corrections):
+        late = [way for way in others if way.name == "without corrections"]
+        decisive += [("corrections made after the codes were open", way) for way in late]
+    for what, other in decisive:
+        if other.code is None or other.code == verdict.code:
+            continue
+        second = _second_answer(context, question, setting, other)
+        return depends_on(what, verdict, second, other.words.capitalize())
+    return verdict
+
+
+def _second_answer(
+    context: Context, question: Question, setting: Setting, other: Alternative
+) -> Verdict:
+    """Return the head and the number line that another view of the coupons leads to."""
+    code = other.code or "not_settled"
+    firm = strength(code, shuffled=context.shuffled, units_per_level=context.units)
+    numbers = Numbers(other.difference, other.ci_low, other.ci_high, 0.0, None)
+    worse = question.response.sign * other.difference < 0
+    words = head(code, firm, setting, worse=worse)
+    return Verdict(code, firm, words, (number_line(setting, numbers),))
+
+
+def _cannot(question: Question, fit: ModelFit, observations: Sequence[Observation]) -> Comparison:
+    tied = next(
+        (left.tied_to for left in fit.left_out if left.term == question.factor.name), "its set-up"
+    )
+    margin = question.response.margin
+    return Comparison(
+        factor=question.factor.name,
+        level=question.level,
+        reference=question.factor.reference,
+        difference=None,
+        percent=None,
+        se=None,
+        df=None,
+        ci_low=None,
+        ci_high=None,
+        ci90_low=None,
+        ci90_high=None,
+        p=None,
+        p_adjusted=None,
+        margin=margin.value if margin and not margin.percent else None,
+        margin_percent=100 * margin.value if margin and margin.percent else None,
+        ratio=None,
+        ratio_low=None,
+        ratio_high=None,
+        verdict=cannot_tell(question.factor.name, tied),
+    )

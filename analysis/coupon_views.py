@@ -1,0 +1,80 @@
+"""Coupons, round gaps and the shuffle test of a fitted response."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from weldtrial.analysis.context import Context
+from weldtrial.analysis.findings import CouponValue
+from weldtrial.analysis.mixed import SetupFit
+from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
+from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.residual_views import setup_means
+from weldtrial.analysis.shuffle import ShuffleTest, shuffle_setups
+from weldtrial.shared.factors import Factor
+from weldtrial.shared.orders import usual_limit
+
+
+def coupon_values(fit: ModelFit, observations: Sequence[Observation]) -> tuple[CouponValue, ...]:
+    """Return every coupon with what the fit, set-up included, led one to expect."""
+    core = fit.core
+    fitted = core.fitted.copy()
+    if isinstance(core, SetupFit) and fit.setup is not None:
+        fitted = fitted + core.setup_effects[fit.setup]
+    return tuple(
+        CouponValue(
+            o.stamp,
+            o.run,
+            o.round,
+            o.setup,
+            o.levels,
+            o.value,
+            float(f),
+            o.value - float(f),
+            o.readings,
+        )
+        for o, f in zip(observations, fitted, strict=True)
+    )
+
+
+def round_gaps(
+    fit: ModelFit, observations: Sequence[Observation], compared: Sequence[Factor]
+) -> Mapping[int, float]:
+    """Return level minus reference of each round, cleared of easy effects; empty without rounds."""
+    if not compared or fit.setup is None or not compared[0].hard_to_change:
+        return {}
+    factor = compared[0]
+    means = setup_means(fit, frozenset([factor.name]))
+    sides: dict[int, dict[bool, list[float]]] = {}
+    seen = set()
+    for o, code in zip(observations, fit.setup.tolist(), strict=True):
+        if o.round is None or code in seen:
+            continue
+        seen.add(code)
+        side = sides.setdefault(o.round, {True: [], False: []})
+        side[o.levels[factor.name] == factor.reference].append(float(means[code]))
+    return {
+        number: sum(side[False]) / len(side[False]) - sum(side[True]) / len(side[True])
+        for number, side in sorted(sides.items())
+        if side[True] and side[False]
+    }
+
+
+def shuffle(
+    context: Context,
+    fit: ModelFit,
+    observations: Sequence[Observation],
+    compared: Sequence[Factor],
+) -> ShuffleTest | None:
+    """Return the shuffle test of the compared factor, None where the draw cannot be redone."""
+    if not context.shuffled or fit.method != KENWARD_ROGER or not compared:
+        return None
+    factor = compared[0]
+    if not factor.hard_to_change:
+        return None
+    rounds = len({o.round for o in observations})
+    limit = context.trial.order.first_at_most
+    limit = usual_limit(rounds) if limit is None else limit
+    level = next(level for level in factor.levels if level != factor.reference)
+    seed = int(context.record.seal[:12] or "0", 16)
+    return shuffle_setups(fit, observations, factor.name, level, limit, seed)

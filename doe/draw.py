@@ -18,8 +18,8 @@ References
 Fisher & Yates (1938). *Statistical Tables for Biological, Agricultural and Medical Research*
 (the shuffle; in this form Durstenfeld 1964, *Communications of the ACM* 7(7):420).
 NIST FIPS 180-4 (2015), SHA-256; NIST SP 800-90A (2015) for the idea of hashing a counter.
-Mazor, Mazor & Mukamel (2018). *Journal of Neuroscience Methods* 311:379, for drawing an order
-from the fingerprint of a plan (citation from memory).
+Mazor, Mazor & Mukamel (2018). *European Journal of Neuroscience*, for drawing an order from the
+fingerprint of a plan.
 """
 
 from __future__ import annotations

@@ -33,7 +33,8 @@ TRADE_FORMS = [
 ]  # fmt: skip
 
 # NIST SP 811 (2008), appendix B.8: factors in bold are exact; the others are rounded there to
-# seven digits (both from memory; the exact ones are SI definitions).  Units in the trade's own pairing follow by dividing powers of ten and 60.
+# seven digits (both from memory; the exact ones are SI definitions).  Units in the
+# trade's own pairing follow by powers of ten and 60.
 EXACT = [
     ("in", "mm", 25.4),
     ("ft", "m", 0.3048),

@@ -114,6 +114,8 @@ def _why_not(text: str, plain: str, decimal: str) -> str:
             f"{text!r} has {other!r} in it, and the decimal sign here is {decimal!r}. "
             "Write the number without thousands separators and with that sign."
         )
+    if re.match(r"[+-]?[0-9]+[ '_][0-9]", plain):
+        return f"{text!r} has a gap between its figures. Write the number without separators."
     return f"{text!r} is not a plain number."
 
 
@@ -135,7 +137,7 @@ def parse_quantity(text: str, default_unit: str, *, decimal: str = ".") -> float
     plain = _plain(text)
     front = _FRONT.match(plain)
     number, written = (front[0], plain[front.end() :].strip()) if front else (plain, "")
-    if re.match(r"[eE][+-]?[0-9]|[.,]", written):
+    if re.match(r"[eE][+-]?[0-9]|[.,]|['_]?[0-9]", written):
         number, written = plain, ""
     unit = canonical(written) if written else canonical(default_unit)
     if not same_kind(unit, default_unit):

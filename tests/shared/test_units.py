@@ -199,6 +199,12 @@ def test_what_is_not_one_plain_number_is_refused(text: str) -> None:
         parse_number(text)
 
 
+@pytest.mark.parametrize("text", ["1 000", "1 000 kN", "1_000", "1'000"])
+def test_thousands_separators_are_named_as_such(text: str) -> None:
+    with pytest.raises(NotANumber, match="gap between its figures"):
+        parse_quantity(text, "kN")
+
+
 def test_decimal_commas_are_read_when_said() -> None:
     assert parse_number("84,2", decimal=",") == 84.2
     assert parse_quantity("84,2 kN", "kN", decimal=",") == 84.2

@@ -1,0 +1,189 @@
+"""Findings on the terminal: verdicts first, then how far to trust them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from weldtrial.shared.rounding import decimals_for, fixed, plain
+
+if TYPE_CHECKING:
+    from weldtrial.analysis.findings import (
+        Comparison,
+        EstimateRow,
+        Findings,
+        MeanRow,
+        ResponseFindings,
+    )
+    from weldtrial.cli.console import Console
+    from weldtrial.shared.trial import Trial
+
+RANKS = {1: "decides", 2: "second", 3: "third"}
+
+
+def show_closed(console: Console, trial: Trial, findings: Findings) -> None:
+    """Show checks and spreads while the gases are still P and Q."""
+    console.line(
+        "Codes are closed, so the gases are called P and Q and you cannot tell which way is good. "
+        "Look at the checks now; after opening, nothing about the analysis may change without "
+        "being logged."
+    )
+    for response in trial.responses:
+        console.heading(response.title)
+        for words in findings.spreads.get(response.name, ()):
+            console.line(f"  {words}", hang=2)
+    console.line()
+    console.line("Gaps between the gases stay hidden until the codes open.")
+
+
+def show_open(console: Console, trial: Trial, findings: Findings) -> None:
+    """Show every response, the grade, the scope and what was set aside."""
+    for found in findings.responses:
+        _response(console, found)
+    for note in findings.notes:
+        console.line()
+        console.line(note.words, hang=2)
+    _trust(console, findings)
+    _aside(console, findings)
+
+
+def _response(console: Console, found: ResponseFindings) -> None:
+    rank = RANKS.get(found.rank, f"number {found.rank}")
+    console.heading(f"{found.title.upper()} ({rank})")
+    for comparison in found.comparisons:
+        _verdict(console, comparison)
+    if not found.comparisons:
+        console.line("  No category is compared in this trial; the effects are below.", hang=2)
+    _effects(console, found)
+    _means(console, found)
+    _scatter(console, found)
+    _beside(console, found)
+    for check in found.checks:
+        if check.passed is False:
+            console.line(f"  ! {check.words}", hang=4)
+    for note in found.warnings:
+        if note.code in ("left_out", "timid", "incomplete"):
+            console.line(f"  ! {note.words}", hang=4)
+
+
+def _verdict(console: Console, comparison: Comparison) -> None:
+    console.line(f"  \N{BLACK RIGHT-POINTING TRIANGLE} {comparison.verdict.words}", style="bold")
+    for words in comparison.verdict.lines:
+        console.line(f"    {words}", hang=2)
+    for claim in comparison.claims:
+        source = f" ({claim.source})" if claim.source else ""
+        console.line(f'    Claim "{claim.says}"{source}: {claim.words}', hang=2)
+
+
+def estimate_cells(row: EstimateRow, unit: str) -> list[str]:
+    """Return term, estimate, interval of an effect, rounded to what its interval carries."""
+    if row.estimate is None or row.ci_low is None or row.ci_high is None:
+        return [row.term, "several levels", ""]
+    places = decimals_for((row.ci_high - row.ci_low) / 2)
+    return [
+        row.term,
+        f"{fixed(row.estimate, places, signed=True)} {unit}",
+        f"{fixed(row.ci_low, places, signed=True)} to {fixed(row.ci_high, places, signed=True)}",
+    ]
+
+
+def _effects(console: Console, found: ResponseFindings) -> None:
+    if not found.effects:
+        return
+    console.line()
+    console.table(
+        ["effect, low to high", "estimate", "95 % interval"],
+        [estimate_cells(row, found.unit) for row in found.effects],
+        ["left", "right", "right"],
+    )
+
+
+def mean_cells(row: MeanRow, unit: str) -> list[str]:
+    """Return factor, level, mean and interval, rounded to what the interval carries."""
+    places = decimals_for((row.ci_high - row.ci_low) / 2)
+    return [
+        row.factor,
+        row.level,
+        f"{fixed(row.mean, places)} {unit}",
+        f"{fixed(row.ci_low, places)} to {fixed(row.ci_high, places)}",
+    ]
+
+
+def _means(console: Console, found: ResponseFindings) -> None:
+    if not found.means:
+        return
+    console.line()
+    console.table(
+        ["factor", "level", "adjusted mean", "95 % interval"],
+        [mean_cells(row, found.unit) for row in found.means],
+        ["left", "left", "right", "right"],
+    )
+
+
+def scatter_words(found: ResponseFindings) -> str:
+    """Return the standard deviations of set-ups, coupons and readings, in words."""
+    unit = found.unit
+    parts = []
+    variance = found.variance
+    for name, value in (
+        ("between set-ups", variance.setup),
+        ("between coupons of one set-up" if variance.setup is not None else "between coupons",
+         variance.coupon),
+        ("between readings of one coupon", variance.reading),
+    ):  # fmt: skip
+        if value is None:
+            continue
+        sd = f"{plain(float(f'{value**0.5:.2g}'))} {unit}" if value > 0 else "none seen"
+        parts.append(f"{name} {sd}")
+    return f"Scatter (standard deviation): {', '.join(parts)}."
+
+
+def _scatter(console: Console, found: ResponseFindings) -> None:
+    console.line()
+    console.line(f"  {scatter_words(found)}", hang=2)
+
+
+def _beside(console: Console, found: ResponseFindings) -> None:
+    """Show the naive answer beside ours, named as what it is."""
+    if found.least_squares is None:
+        return
+    for other in found.least_squares.comparisons:
+        places = decimals_for((other.ci_high - other.ci_low) / 2)
+        console.line(
+            f"  If every coupon had had its own bottle change: "
+            f"{fixed(other.difference, places, signed=True)} {found.unit} "
+            f"({fixed(other.ci_low, places, signed=True)} to "
+            f"{fixed(other.ci_high, places, signed=True)}). It had not: coupons on one bottle are "
+            "one trial of the gas.",
+            hang=2,
+        )
+
+
+def _trust(console: Console, findings: Findings) -> None:
+    from weldtrial.analysis.grade import GRADE_WORDS
+
+    grade = findings.grade
+    console.heading(f"How far to trust it: {GRADE_WORDS[grade.code].upper()}")
+    started = "" if grade.start == grade.code else f"starts {GRADE_WORDS[grade.start].lower()}: "
+    console.line(f"  {started}{grade.why}", hang=2)
+    for words in grade.pluses:
+        console.line(f"  + {words}", hang=2)
+    for words in grade.steps_down:
+        console.line(f"  \N{MINUS SIGN} {words}", hang=2)
+    if grade.unanswered:
+        console.line(f"  ? not shown by the folder: {' '.join(grade.unanswered)}", hang=4)
+    console.line()
+    if findings.at:
+        console.line(findings.at, hang=2)
+    console.line(findings.scope, hang=2)
+
+
+def _aside(console: Console, findings: Findings) -> None:
+    if not findings.set_aside:
+        return
+    console.heading("Set aside, never filled in")
+    console.table(["stamp", "response", "why"], _aside_rows(findings))
+
+
+def _aside_rows(findings: Findings) -> Sequence[Sequence[str]]:
+    return [[entry.stamp, entry.response, entry.why] for entry in findings.set_aside]

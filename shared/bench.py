@@ -1,0 +1,270 @@
+"""From a trial folder to a record: plan, weld log, readings, corrections and journal joined.
+
+Every problem of every file is collected; nothing is dropped in silence and nothing filled in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from weldtrial.shared.chain import read_chain
+from weldtrial.shared.folder import Folder
+from weldtrial.shared.journal import codes_opened, read_journal
+from weldtrial.shared.log_line import LogLine
+from weldtrial.shared.plan import Plan, Run
+from weldtrial.shared.problems import Problem, SealBroken
+from weldtrial.shared.reading_sheet import Sheet, file_of, read_sheet
+from weldtrial.shared.record import Correction, Coupon, Reading, Record
+from weldtrial.shared.sealfile import SealFile, read_seal
+from weldtrial.shared.spares import replaced
+from weldtrial.shared.trial import Trial
+from weldtrial.shared.weld_log import FILE as LOG_FILE
+from weldtrial.shared.weld_log import WeldLog, read_log
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Everything people typed, file by file, before it is joined."""
+
+    log: WeldLog
+    sheets: Mapping[str, Sheet]
+    corrections: tuple[Correction, ...] = ()
+    problems: tuple[Problem, ...] = ()
+
+
+def read_bench(folder: Path, trial: Trial, plan: Plan) -> Bench:
+    """Read the weld log, all readings files and the corrections of a trial folder."""
+    files = Folder(folder)
+    corrections, problems = read_corrections(folder)
+    log = read_log(files.weld_log, trial, plan, corrections)
+    sheets = {
+        response.name: read_sheet(
+            files.readings(response.name),
+            response,
+            plan,
+            corrections,
+            blind=response.name in trial.blind.who,
+        )
+        for response in trial.responses
+    }
+    strangers = _strangers(files, trial, corrections)
+    return Bench(log, sheets, corrections, (*problems, *strangers))
+
+
+def read_corrections(folder: Path) -> tuple[tuple[Correction, ...], tuple[Problem, ...]]:
+    """Return the corrections in the order they were made, and breaks of their chain."""
+    rows, problems = read_chain(Folder(folder).corrections)
+    corrections = []
+    for row in rows:
+        cells = {name: text for name, text in row.items() if name != "codes_open"}
+        corrections.append(Correction(codes_open=row["codes_open"] == "yes", **cells))
+    return tuple(corrections), problems
+
+
+def read_record(folder: Path, trial: Trial, plan: Plan) -> Record:
+    """Join plan, weld log, readings, corrections and journal into a record with all problems.
+
+    Parameters
+    ----------
+    folder
+        A trial folder in which at least the plan was drawn; files that are missing or broken
+        are problems of the record, never errors.
+    """
+    bench = read_bench(folder, trial, plan)
+    journal, journal_problems = read_journal(folder)
+    sealed, seal_problems = _seal(folder)
+    coupons = _coupons(plan, trial, bench)
+    problems = (
+        *seal_problems,
+        *bench.problems,
+        *journal_problems,
+        *bench.log.problems,
+        *(problem for sheet in bench.sheets.values() for problem in sheet.problems),
+        *_against_each_other(coupons, plan, bench),
+    )
+    return Record(
+        coupons=coupons,
+        planned=len(plan.of_role("count")),
+        sealed=sealed.state if sealed else "none",
+        seal=sealed.code if sealed else "",
+        corrections=bench.corrections,
+        journal=journal,
+        problems=tuple(dict.fromkeys(problems)),
+        codes_open=not trial.blind.codes or codes_opened(journal),
+    )
+
+
+def without_corrections(record: Record) -> Record:
+    """Return the record with every reading as it was first typed.
+
+    A reading that was no reading when first typed drops out.  A duplicate that a correction
+    struck out stays out: which of two readings of one coupon was meant cannot be undone.
+    """
+
+    def first(reading: Reading) -> Reading | None:
+        return reading.first if reading.corrected else reading
+
+    coupons = []
+    for coupon in record.coupons:
+        readings = {
+            name: tuple(one for one in map(first, typed) if one is not None)
+            for name, typed in coupon.readings.items()
+        }
+        coupons.append(replace(coupon, readings=readings))
+    return replace(record, coupons=tuple(coupons))
+
+
+def _seal(folder: Path) -> tuple[SealFile | None, tuple[Problem, ...]]:
+    try:
+        return read_seal(folder), ()
+    except SealBroken as error:
+        return None, (Problem(error.words),)
+
+
+def _strangers(
+    files: Folder, trial: Trial, corrections: Iterable[Correction]
+) -> tuple[Problem, ...]:
+    """Find readings files, and corrections, of something that the trial does not measure."""
+    known = {file_of(response.name) for response in trial.responses}
+    problems = [
+        Problem(
+            "is the file of no response in trial.toml. Rename it, or move it out of the folder.",
+            file=files.name_of(path),
+        )
+        for path in sorted(files.readings_folder.glob("*.csv"))
+        if files.name_of(path) not in known
+    ]
+    problems += [
+        Problem(
+            f"it corrects '{one.file}', which is not a file of this trial. Nothing uses it.",
+            file="corrections.csv",
+            row=row,
+            column="file",
+            value=one.file,
+        )
+        for row, one in enumerate(corrections, start=2)
+        if one.file not in known and one.file != LOG_FILE
+    ]
+    return tuple(problems)
+
+
+# ------------------------------------------------------------------ coupons
+
+
+def _coupons(plan: Plan, trial: Trial, bench: Bench) -> tuple[Coupon, ...]:
+    """Return counting coupons and used spares in welding order."""
+    lines = bench.log.lines
+    runs = plan.by_stamp()
+    stand_ins = replaced(lines, plan)
+    gone = {lost: spare for spare, lost in stand_ins.items()}
+    coupons = []
+    for run in plan.runs:
+        line = lines.get(run.stamp)
+        readings = _readings_of(run.stamp, trial, bench)
+        if run.role == "spare" and run.stamp in stand_ins:
+            coupons.append(_stand_in(run, runs[stand_ins[run.stamp]], line, readings))
+        elif run.role in ("count", "confirm"):
+            coupons.append(_coupon(run, line, readings, gone.get(run.stamp, "")))
+    order = {id(one): place for place, one in enumerate(coupons)}
+    return tuple(sorted(coupons, key=lambda one: (*_welded_at(one, runs), order[id(one)])))
+
+
+def _welded_at(coupon: Coupon, runs: Mapping[str, Run]) -> tuple[float, ...]:
+    """Place a spare by its own run number, or else at the end of its set-up."""
+    if coupon.run is not None:
+        return (coupon.run,)
+    mates = [run.run for run in runs.values() if run.run and run.setup == coupon.setup]
+    return (max(mates, default=len(runs)) + 0.5,)
+
+
+def _readings_of(stamp: str, trial: Trial, bench: Bench) -> dict[str, tuple[Reading, ...]]:
+    return {
+        response.name: bench.sheets[response.name].readings.get(stamp, ())
+        for response in trial.responses
+    }
+
+
+def _coupon(
+    run: Run, line: LogLine | None, readings: Mapping[str, tuple[Reading, ...]], spare: str
+) -> Coupon:
+    found = Coupon(
+        run.stamp, run.role, run.run, run.round, run.setup, run.levels, run.settings,
+        readings=readings,
+    )  # fmt: skip
+    if line is not None:
+        found = replace(
+            found,
+            started=line.started,
+            as_run=line.as_run,
+            measured=line.measured,
+            went_wrong=line.went_wrong,
+            replaces=line.replaces,
+        )
+    welded = (line is not None and line.welded) or any(readings.values())
+    return replace(found, welded=welded, lost=_why_lost(line, readings, spare))
+
+
+def _stand_in(
+    run: Run, lost: Run, line: LogLine | None, readings: Mapping[str, tuple[Reading, ...]]
+) -> Coupon:
+    """Return a spare with the place and settings of the coupon it replaces."""
+    own = replace(
+        run,
+        run=line.run if line else None,
+        round=lost.round,
+        setup=lost.setup,
+        levels=lost.levels,
+        settings=lost.settings,
+    )
+    return _coupon(own, line, readings, "")
+
+
+def _why_lost(line: LogLine | None, readings: Mapping[str, tuple[Reading, ...]], spare: str) -> str:
+    if spare:
+        reason = f": {line.went_wrong}" if line is not None and line.went_wrong else ""
+        return f"replaced by spare {spare}{reason}"
+    if line is not None and line.lost:
+        return line.lost
+    typed = [one for found in readings.values() for one in found]
+    everywhere = readings and all(readings.values())
+    if everywhere and all(one.kind == "lost" for one in typed):
+        return next((one.note for one in typed if one.note), "lost, no reason given")
+    return ""
+
+
+# ------------------------------------------------------------------ one file against another
+
+
+def _against_each_other(coupons: Sequence[Coupon], plan: Plan, bench: Bench) -> tuple[Problem, ...]:
+    """Find readings of coupons that are lost, and of spares that stand in for nothing."""
+    lost = {one.stamp: one.lost for one in coupons if one.lost}
+    used = {one.stamp for one in coupons}
+    idle = {run.stamp for run in plan.of_role("spare")} - used
+    problems = []
+    for name, sheet in bench.sheets.items():
+        for stamp, readings in sheet.readings.items():
+            real = [one for one in readings if one.kind != "lost"]
+            if not real or (stamp not in lost and stamp not in idle):
+                continue
+            if stamp in lost:
+                words = (
+                    f"{stamp} is lost ({lost[stamp]}), and here is a reading of it. Look at the "
+                    "plate: correct the reading to  lost, or the weld log."
+                )
+            else:
+                words = (
+                    f"{stamp} is a spare, and the weld log does not say which coupon it "
+                    "replaces. Write that stamp in 'replaces' of weld_log.csv."
+                )
+            problems.append(
+                Problem(
+                    words,
+                    file=file_of(name),
+                    row=real[0].row,
+                    column="reading",
+                    value=real[0].text,
+                )
+            )
+    return tuple(problems)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy import special
 
+from weldtrial.analysis.linear import Floats
+
 NODES = 64
 """Gauss-Jacobi nodes of the integral over how the scatter divides."""
 
@@ -57,8 +59,24 @@ def naive_false_alarm(
         return alpha
     if between == 0:
         return float(2.0 * special.stdtr(df, -critical * ratio**0.5))
-    # Jacobi's weight (1 - x)^a (1 + x)^b is the beta density of U = (1 + x) / 2.
-    nodes, weights = special.roots_jacobi(NODES, within / 2.0 - 1.0, between / 2.0 - 1.0)
-    share = (1.0 + nodes) / 2.0
+    share, weights = _beta_rule(between / 2.0, within / 2.0)
     tail = 2.0 * special.stdtr(df, -critical * np.sqrt(share + ratio * (1.0 - share)))
-    return float(weights @ tail / weights.sum())
+    return float(weights @ tail)
+
+
+def _beta_rule(first: float, second: float) -> tuple[Floats, Floats]:
+    """Gauss nodes and weights for the mean over a beta(first, second) variable.
+
+    Eigenvalues of the Jacobi matrix (Golub, G. H. & Welsch, J. H. (1969), Mathematics of
+    Computation 23, 221-230); scipy's own rule overflows beyond a thousand coupons.
+    """
+    a, b = second - 1.0, first - 1.0
+    n = np.arange(1.0, NODES)
+    total = 2.0 * n + a + b
+    middle = np.append((b - a) / (a + b + 2.0), (b - a) * (b + a) / (total * (total + 2.0)))
+    side = 4.0 * n[1:] * (n[1:] + a) * (n[1:] + b) * (n[1:] + a + b)
+    side /= total[1:] ** 2 * (total[1:] + 1.0) * (total[1:] - 1.0)
+    start = 4.0 * (1.0 + a) * (1.0 + b) / ((2.0 + a + b) ** 2 * (3.0 + a + b))
+    off = np.sqrt(np.append(start, side))
+    nodes, vectors = np.linalg.eigh(np.diag(middle) + np.diag(off, 1) + np.diag(off, -1))
+    return (1.0 + nodes) / 2.0, np.asarray(vectors[0] ** 2, dtype=np.float64)

@@ -1,0 +1,47 @@
+"""The factors of a trial file: which are categories, which have numbers, which slide."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from weldtrial.shared.factors import Factor
+from weldtrial.shared.trialfile.categories import read_category
+from weldtrial.shared.trialfile.draft import Draft, Plain
+from weldtrial.shared.trialfile.faults import Faults
+from weldtrial.shared.trialfile.numbers import read_numeric
+
+
+def read_factors(raws: Sequence[Plain], system: str, faults: Faults) -> tuple[Factor, ...]:
+    """Return the factors that can be used, in the order of the file.
+
+    Parameters
+    ----------
+    raws
+        One dict of good settings for each ``[[factor]]``, as `check_shape` returns them.
+    system
+        ``metric`` or ``us``, for suggestions.
+    faults
+        Gathers what is wrong.
+    """
+    owners = {raw["name"]: _names_of(raw) for raw in raws if "name" in raw and _is_category(raw)}
+    numeric = frozenset(raw["name"] for raw in raws if "name" in raw and not _is_category(raw))
+    drafts = [
+        Draft(raw, f"factor.{place}", owners, numeric, system, faults)
+        for place, raw in enumerate(raws)
+    ]
+    read = [read_category(one) if _is_category(one.raw) else read_numeric(one) for one in drafts]
+    return tuple(factor for factor in read if factor is not None)
+
+
+def _names_of(raw: Plain) -> tuple[str, ...]:
+    levels = raw.get("levels")
+    if not isinstance(levels, list):
+        return ()
+    return tuple(dict.fromkeys(level for level in levels if isinstance(level, str)))
+
+
+def _is_category(raw: Plain) -> bool:
+    if "low_high" in raw or "slides_with" in raw or "at" in raw:
+        return False
+    levels = raw.get("levels")
+    return not isinstance(levels, list) or any(isinstance(level, str) for level in levels)

@@ -1,0 +1,296 @@
+"""The responses of a trial file: units, margins, gauge limits and what they must fit."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from weldtrial.shared.responses import Margin, Response, Typical
+from weldtrial.shared.trialfile.draft import Plain
+from weldtrial.shared.trialfile.faults import Faults, as_number, as_written
+from weldtrial.shared.trialfile.hints import usual_unit
+from weldtrial.shared.trialfile.values import plain_number
+from weldtrial.shared.units import NotANumber, parse_number
+
+_PERCENT = re.compile(r"\s*(\S+?)\s*%\s*")
+_NUMBERS_ONLY = ("reads_to", "most", "least", "must_be", "typical")
+
+
+@dataclass(frozen=True, slots=True)
+class _Draft:
+    """A response being read."""
+
+    raw: Plain
+    path: str
+    purpose: str
+    system: str
+    faults: Faults
+
+    @property
+    def name(self) -> str:
+        return str(self.raw.get("name", "?"))
+
+    @property
+    def kind(self) -> str:
+        return str(self.raw.get("kind", "number"))
+
+    @property
+    def unit(self) -> str:
+        return str(self.raw.get("unit", "its unit"))
+
+    def wrong(self, key: str, words: str, value: object = None) -> None:
+        self.faults.wrong(f"{self.path}.{key}".rstrip("."), words, value)
+
+
+def read_responses(
+    raws: Sequence[Plain], purpose: str, system: str, faults: Faults
+) -> tuple[Response, ...]:
+    """Return the responses that can be used, in the order of the file.
+
+    Parameters
+    ----------
+    raws
+        One dict of good settings for each ``[[response]]``, as `check_shape` returns them.
+    purpose
+        Of the trial; a pilot needs no margin.
+    system
+        ``metric`` or ``us``, for suggestions.
+    faults
+        Gathers what is wrong.
+    """
+    drafts = [
+        _Draft(raw, f"response.{place}", purpose, system, faults) for place, raw in enumerate(raws)
+    ]
+    read = [_response(draft) for draft in drafts]
+    lowest = min((raw.get("rank", 1) for raw in raws), default=1)
+    decides = next((one for one in drafts if one.raw.get("rank", 1) == lowest), None)
+    for draft in drafts:
+        _margin_why(draft, decides=draft is decides)
+    return tuple(response for response in read if response is not None)
+
+
+def _response(draft: _Draft) -> Response | None:
+    raw = draft.raw
+    _kind(draft)
+    margin = _margin(draft)
+    _ask(draft)
+    typical = _typical(draft)
+    _limits(draft)
+    must_be = raw.get("must_be", {})
+    if "name" not in raw:
+        return None
+    return Response(
+        name=draft.name,
+        unit=raw.get("unit", "1"),
+        label=raw.get("label", ""),
+        kind=raw.get("kind", "number"),
+        better=raw.get("better", "higher"),
+        rank=raw.get("rank", 1),
+        reads_to=raw.get("reads_to"),
+        most=raw.get("most"),
+        least=raw.get("least"),
+        margin=margin,
+        margin_why=raw.get("margin_why", ""),
+        ask=raw.get("ask", "difference"),
+        at_least=must_be.get("at_least"),
+        at_most=must_be.get("at_most"),
+        typical=typical,
+        sections=raw.get("sections", 1),
+        where=raw.get("where", ()),
+        crack_rule=raw.get("crack_rule", ""),
+        scale=raw.get("scale", ()),
+    )
+
+
+def _kind(draft: _Draft) -> None:
+    raw, kind = draft.raw, draft.kind
+    if kind == "number":
+        if "unit" not in raw and not draft.faults.stands(f"{draft.path}.unit"):
+            usual = usual_unit(draft.name, draft.system)
+            hint = f'Add  unit = "{usual}".' if usual else 'Add it, or  unit = "1"  for none.'
+            draft.wrong("name", f"response '{draft.name}' has no unit. {hint}")
+        if "scale" in raw:
+            draft.wrong(
+                "scale",
+                f"response '{draft.name}' has a scale, but its readings are numbers. Add  "
+                'kind = "graded", or take the scale out.',
+            )
+        return
+    for key in _NUMBERS_ONLY:
+        if key in raw:
+            draft.wrong(
+                key,
+                f"response '{draft.name}' is {kind}, so it has no {key}: that is for numbers. "
+                f"Take it out, or change kind.",
+            )
+    if kind == "graded" and len(raw.get("scale", ())) < 3:
+        draft.wrong(
+            "scale",
+            f"response '{draft.name}' is graded and needs a scale of three grades or more, worst "
+            'first:  scale = ["bad", "fair", "good"].',
+        )
+    if kind == "pass-fail" and "scale" in raw:
+        draft.wrong("scale", f"response '{draft.name}' is pass-fail: it has no scale.")
+
+
+def _margin(draft: _Draft) -> Margin | None:
+    value = draft.raw.get("margin")
+    if value is None:
+        return None
+    margin = _as_margin(draft, value)
+    if margin is None:
+        return None
+    if draft.kind == "graded":
+        draft.wrong("margin", f"response '{draft.name}' is graded: it has no margin. Take it out.")
+        return None
+    if draft.kind == "pass-fail" and not margin.percent:
+        draft.wrong(
+            "margin",
+            f"the margin of pass-fail response '{draft.name}' is in points of the share that "
+            'passes: write it like  margin = "10 %".',
+            value,
+        )
+        return None
+    _gauge_step(draft, margin)
+    if margin.percent and draft.raw.get("unit") == "%" and draft.kind == "number":
+        draft.faults.warn(
+            f"{draft.path}.margin",
+            f"response '{draft.name}' is itself in %. Its margin {as_written(value)} is read as a "
+            "share of the reference mean; for points of per cent write the number alone.",
+            value,
+        )
+    return margin
+
+
+def _as_margin(draft: _Draft, value: Any) -> Margin | None:
+    number: float | int | None = None
+    percent = False
+    if isinstance(value, str) and (found := _PERCENT.fullmatch(value)):
+        percent = True
+        try:
+            number = parse_number(found[1])
+        except NotANumber:
+            number = None
+    elif not isinstance(value, str):
+        number = plain_number(value)
+    what = f"margin of response '{draft.name}'"
+    if number is None:
+        draft.wrong(
+            "margin",
+            f'{what} must be a number in {draft.unit}, or a share such as "6 %"; it says '
+            f"{as_written(value)}.",
+            value,
+        )
+        return None
+    if number <= 0 or (percent and number >= 100):
+        draft.wrong(
+            "margin",
+            f"{what} must be more than 0{' and less than 100 %' if percent else ''}; it says "
+            f"{as_written(value)}. It is how large a change must be to matter, whichever way.",
+            value,
+        )
+        return None
+    return Margin(number / 100, percent=True) if percent else Margin(float(number))
+
+
+def _gauge_step(draft: _Draft, margin: Margin) -> None:
+    step = draft.raw.get("reads_to")
+    mean = draft.raw.get("typical", {}).get("mean")
+    if step is None or (margin.percent and mean is None):
+        return
+    size = margin.in_units(mean or 0.0)
+    if size < step * (1 - 1e-9):
+        share = f" ({as_written(draft.raw['margin'])} of {as_number(mean)})"
+        draft.wrong(
+            "margin",
+            f"Margin {as_number(size)} {draft.unit}{share if margin.percent else ''} is smaller "
+            f"than one step of the gauge ({as_number(step)} {draft.unit}). No number of coupons "
+            "can see that. Raise the margin or use a finer gauge.",
+        )
+
+
+def _ask(draft: _Draft) -> None:
+    ask = draft.raw.get("ask", "difference")
+    written = draft.faults.stands(f"{draft.path}.margin")
+    if ask == "difference" or written or draft.purpose == "pilot":
+        return
+    if draft.kind == "graded":
+        draft.wrong(
+            "ask", f'response \'{draft.name}\' is graded: ask = "{ask}" needs a margin, which '
+            'grades have not. Write  ask = "difference".',
+        )  # fmt: skip
+        return
+    lower = draft.raw.get("better") == "lower"
+    change = "difference" if ask == "equal-enough" else "rise" if lower else "loss"
+    unit = "points of per cent" if draft.kind == "pass-fail" else draft.unit
+    draft.wrong(
+        "ask",
+        f'response {draft.name} asks "{ask}" but has no margin. What {change}, in {unit}, would '
+        'you not care about? Without it the tool can only say "different" or "not settled", never '
+        '"good enough".',
+    )
+
+
+def _margin_why(draft: _Draft, *, decides: bool) -> None:
+    raw = draft.raw
+    said = raw.get("margin_why", "" if decides else "-").strip()
+    if "margin" in raw and not said and draft.purpose != "pilot":
+        draft.faults.warn(
+            f"{draft.path}.margin",
+            f"response {draft.name} has a margin but does not say why that one. Add  margin_why = "
+            '"...": it is the first thing a reader of the report asks.',
+        )
+
+
+def _typical(draft: _Draft) -> Typical | None:
+    raw = draft.raw.get("typical")
+    if raw is None or not {"mean", "sd_coupon"} <= set(raw):
+        return None
+    most, least, mean = draft.raw.get("most"), draft.raw.get("least"), raw["mean"]
+    for limit, beyond in (
+        (most, most is not None and mean > most),
+        (least, least is not None and mean < least),
+    ):
+        if limit is not None and beyond:
+            draft.faults.warn(
+                f"{draft.path}.typical",
+                f"the typical {draft.name} of {as_number(mean)} {draft.unit} lies beyond the gauge "
+                f"limit {as_number(limit)}: most coupons will only show where the gauge stops.",
+            )
+    return Typical(mean, raw["sd_coupon"], raw.get("sd_setup", 0.0), raw.get("from", ""))
+
+
+def _limits(draft: _Draft) -> None:
+    raw, unit = draft.raw, draft.unit
+    most, least = raw.get("most"), raw.get("least")
+    must_be = raw.get("must_be", {})
+    at_least, at_most = must_be.get("at_least"), must_be.get("at_most")
+    if most is not None and least is not None and least >= most:
+        draft.wrong(
+            "least",
+            f"least {as_number(least)} {unit} of response '{draft.name}' is not below most "
+            f"{as_number(most)} {unit}. They are the two ends of the gauge.",
+        )
+        return
+    if at_least is not None and at_most is not None and at_least >= at_most:
+        draft.wrong(
+            "must_be",
+            f"must_be of response '{draft.name}' leaves nothing: at_least {as_number(at_least)} is "
+            f"not below at_most {as_number(at_most)}. Change one of them.",
+        )
+    inside = f"{draft.path}.must_be."
+    if "must_be" in raw and not any(line.startswith(inside) for line in draft.faults.lines):
+        draft.wrong("must_be", "must_be is empty. Give at_least, at_most or both.")
+    for name, bound in (("at_least", at_least), ("at_most", at_most)):
+        if bound is None:
+            continue
+        if (most is not None and bound > most) or (least is not None and bound < least):
+            limit = most if most is not None and bound > most else least
+            assert limit is not None
+            draft.wrong(
+                f"must_be.{name}",
+                f"{name} {as_number(bound)} {unit} lies beyond the gauge limit {as_number(limit)} "
+                f"{unit}, so no reading of '{draft.name}' can show it. Change one of them.",
+            )

@@ -6,6 +6,11 @@ linear form V = s2e I + s2s ZZ' with expected information. The set-up variance i
 negative, down to -s2e / n for the largest set-up of n coupons (bound excluded): holding it at
 zero or above costs power, and in balanced layouts the free form equals the strata ANOVA.
 
+In unbalanced layouts the degrees of freedom are held between 1 and what the strata behind the
+estimate can give: the published form is liberal with three or four set-ups of unequal size (8 to
+12 false alarms in 100 by simulation), and collapses towards 0 at the bound. In balanced layouts
+the rule changes nothing for terms that lie in one stratum.
+
 Where every set-up holds one coupon, coupon and set-up are one and the same: least squares on the
 coupons is then the right analysis, and this module refuses.
 

@@ -328,6 +328,20 @@ def test_degrees_of_freedom_never_exceed_those_of_the_set_ups():
     assert max(published) > 10
 
 
+def test_at_the_bound_intervals_still_have_ends():
+    """Unequal set-ups that agree exactly: the published degrees of freedom fall below 1."""
+    setup = np.repeat([0, 1, 2, 3], [8, 8, 7, 6])
+    x = np.column_stack([np.ones(29), np.where(setup % 2, 1.0, -1.0)])
+    y = np.random.default_rng(0).standard_normal(29)
+    y -= members(setup) @ (np.linalg.pinv(members(setup)) @ y)
+    fit = fit_setups(x, setup, y)
+    assert fit.near_bound
+    assert fit.kenward_roger(np.array([[0, 1.0]])).df < 1
+    one = estimate(fit, [0, 1])
+    assert one.df == 1.0
+    assert np.all(np.isfinite(one.interval(0.95)))
+
+
 def test_near_bound_is_said_when_set_ups_agree_better_than_chance():
     x, setup, y = unbalanced(7)
     level = y - members(setup) @ (np.linalg.pinv(members(setup)) @ y)

@@ -133,7 +133,7 @@ def _turns_on(
         if other.code is None or other.code == verdict.code:
             continue
         second = _second_answer(context, question, setting, other)
-        return depends_on(what, verdict, second, other.words.capitalize())
+        return depends_on(what, verdict, second, other.words[:1].upper() + other.words[1:])
     return verdict
 
 
@@ -146,7 +146,8 @@ def _second_answer(
     numbers = Numbers(other.difference, other.ci_low, other.ci_high, 0.0, None)
     worse = question.response.sign * other.difference < 0
     words = head(code, firm, setting, worse=worse)
-    return Verdict(code, firm, words, (number_line(setting, numbers),))
+    counted = replace(setting, counts=f"{other.coupons} coupons")
+    return Verdict(code, firm, words, (number_line(counted, numbers),))
 
 
 def _cannot(question: Question, fit: ModelFit, observations: Sequence[Observation]) -> Comparison:

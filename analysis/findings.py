@@ -156,7 +156,7 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Alternative:
-    """The main comparison looked at another way."""
+    """The main comparison looked at another way, from `coupons` coupons."""
 
     name: str
     words: str
@@ -166,6 +166,7 @@ class Alternative:
     df: float
     p: float
     code: VerdictCode | None
+    coupons: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,4 +68,14 @@ class Question:
         found, code = answered
         low, high = found.difference.interval(0.95)
         estimate = found.difference
-        return Alternative(name, words, estimate.estimate, low, high, estimate.df, estimate.p, code)
+        return Alternative(
+            name,
+            words,
+            estimate.estimate,
+            low,
+            high,
+            estimate.df,
+            estimate.p,
+            code,
+            len(observations),
+        )

@@ -23,8 +23,8 @@ def _joint_words(trial: Trial) -> list[str]:
     joint = trial.joint
     return [
         _joined(joint.type, f"leg {_quantity(joint.leg)}" if joint.leg else ""),
-        _joined(joint.plate_grade, _quantity(joint.plate_thickness))
-        + (f", plate heat {joint.plate_heat}" if joint.plate_heat else ""),
+        _joined(joint.plate_grade, _quantity(joint.plate_thickness)),
+        f"plate heat {joint.plate_heat}" if joint.plate_heat else "",
         f"position {joint.position}" if joint.position else "",
         f"process {joint.process}" if joint.process else "",
         _joined(joint.wire_class, _quantity(joint.wire_diameter)),

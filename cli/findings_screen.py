@@ -39,7 +39,7 @@ def show_closed(console: Console, trial: Trial, findings: Findings) -> None:
 def show_open(console: Console, trial: Trial, findings: Findings) -> None:
     """Show every response, the grade, the scope and what was set aside."""
     for found in findings.responses:
-        _response(console, found)
+        _response(console, trial, found)
     for note in findings.notes:
         console.line()
         console.line(note.words, hang=2)
@@ -47,14 +47,14 @@ def show_open(console: Console, trial: Trial, findings: Findings) -> None:
     _aside(console, findings)
 
 
-def _response(console: Console, found: ResponseFindings) -> None:
+def _response(console: Console, trial: Trial, found: ResponseFindings) -> None:
     rank = RANKS.get(found.rank, f"number {found.rank}")
     console.heading(f"{found.title.upper()} ({rank})")
     for comparison in found.comparisons:
         _verdict(console, comparison)
     if not found.comparisons:
         console.line("  No category is compared in this trial; the effects are below.", hang=2)
-    _effects(console, found)
+    _effects(console, trial, found)
     _means(console, found)
     _scatter(console, found)
     _beside(console, found)
@@ -75,25 +75,34 @@ def _verdict(console: Console, comparison: Comparison) -> None:
         console.line(f'    Claim "{claim.says}"{source}: {claim.words}', hang=2)
 
 
-def estimate_cells(row: EstimateRow, unit: str) -> list[str]:
+def effect_name(term: str, trial: Trial) -> str:
+    """Return a term with the direction of a two-level category: ``gas (mix - co2)``."""
+    for factor in trial.varied:
+        if factor.name == term and factor.kind == "category" and len(factor.levels) == 2:
+            return f"{term} ({factor.levels[0]} \N{MINUS SIGN} {factor.levels[1]})"
+    return term
+
+
+def estimate_cells(row: EstimateRow, unit: str, trial: Trial) -> list[str]:
     """Return term, estimate, interval of an effect, rounded to what its interval carries."""
+    name = effect_name(row.term, trial)
     if row.estimate is None or row.ci_low is None or row.ci_high is None:
-        return [row.term, "several levels", ""]
+        return [name, "several levels", ""]
     places = decimals_for((row.ci_high - row.ci_low) / 2)
     return [
-        row.term,
+        name,
         f"{fixed(row.estimate, places, signed=True)} {unit}",
         f"{fixed(row.ci_low, places, signed=True)} to {fixed(row.ci_high, places, signed=True)}",
     ]
 
 
-def _effects(console: Console, found: ResponseFindings) -> None:
+def _effects(console: Console, trial: Trial, found: ResponseFindings) -> None:
     if not found.effects:
         return
     console.line()
     console.table(
-        ["effect, low to high", "estimate", "95 % interval"],
-        [estimate_cells(row, found.unit) for row in found.effects],
+        ["effect (low to high)", "estimate", "95 % interval"],
+        [estimate_cells(row, found.unit, trial) for row in found.effects],
         ["left", "right", "right"],
     )
 

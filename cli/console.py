@@ -152,7 +152,7 @@ class Console:
             Where nobody may be asked; it names `flag`, the way to say it on the command line.
         """
         self._need_terminal(prompt, flag)
-        shown = prompt if default is None else f"{prompt} [{default}]"
+        shown = prompt if not default else f"{prompt} [{default}]"
         while True:
             answer = self._input(f"{shown} ").strip()
             if answer or default is not None:

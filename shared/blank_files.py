@@ -16,6 +16,7 @@ from weldtrial.shared.units import slug
 READING_COLUMNS = ("stamp", "reading", "failed_at", "reader", "read_on", "note")
 LAID_OUT = ("run", "stamp", "setup")
 """Columns of the weld log that are filled in beforehand."""
+_BEYOND = "beyond the header "
 MEASURED_COLUMNS = ("amps", "arc_s", "bead_mm", "throat_mm", "plate_temp_C")
 
 
@@ -115,16 +116,17 @@ def filled_in(folder: Path) -> FilledIn:
     readings = 0
     for path in sorted(files.readings_folder.glob("*.csv")):
         rows = list(_rows(path))
-        column = next((name for name in (rows[0] if rows else {}) if _is_reading(name)), None)
-        if column is None:
-            readings += _entries(rows, ignore=("stamp",))
+        if any(_is_reading(name) for row in rows for name in row):
+            others = {name for row in rows for name in row if not _is_reading(name)}
+            readings += _entries(rows, ignore=tuple(name.strip().casefold() for name in others))
         else:
-            readings += sum(bool(row[column].strip()) for row in rows)
+            readings += _entries(rows, ignore=("stamp",))
     return FilledIn(readings, _entries(_rows(files.weld_log), ignore=LAID_OUT))
 
 
 def _is_reading(name: str) -> bool:
-    return name.strip().casefold() == "reading"
+    """Tell whether a column holds readings; one beyond the header may be a shifted reading."""
+    return name.strip().casefold().startswith(("reading", _BEYOND))
 
 
 def _entries(rows: Iterable[Mapping[str, str]], ignore: tuple[str, ...]) -> int:
@@ -164,7 +166,7 @@ def _rows(path: Path) -> Iterator[dict[str, str]]:
             for at, name in enumerate(found)
         ]
         for cells in lines:
-            extra = [f"column {number}" for number in range(len(names), len(cells))]
+            extra = [f"{_BEYOND}{number}" for number in range(len(names), len(cells))]
             filled = cells + [""] * (len(names) - len(cells))
             yield dict(zip([*names, *extra], filled, strict=True))
     except StopIteration:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from weldtrial.shared.csvtable import Row, Table, clean
 from weldtrial.shared.problems import Problem
 from weldtrial.shared.record import Correction
+
+_POINT = re.compile(r"(?<!\.)\.(?=\d)")
+_NUMBERS = re.compile(r"[<>]? *[+-]?[\d.]*\d( *[^\d.,\-:]+.*)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,12 +20,14 @@ class Overlaid:
 
     Attributes
     ----------
-    first
-        What was typed first, for each (row number, column) that was corrected.
+    first, why
+        What was typed first, and why it last became something else, for each (row number,
+        column) that was corrected.
     """
 
-    rows: tuple[Row, ...]
+    rows: tuple[Row, ...] = ()
     first: dict[tuple[int, str], str] = field(default_factory=dict)
+    why: dict[tuple[int, str], str] = field(default_factory=dict)
     problems: tuple[Problem, ...] = ()
 
     def struck_out(self, row: Row, column: str) -> bool:
@@ -31,11 +37,11 @@ class Overlaid:
 
 def same_text(first: str, second: str) -> bool:
     """Tell whether two cells say the same: as text, or as a number whatever its decimal sign."""
-    one, other = clean(first), clean(second)
-    if one.casefold() == other.casefold():
+    one, other = (clean(text).casefold().replace(",", ".") for text in (first, second))
+    if one == other:
         return True
     try:
-        return float(one.replace(",", ".")) == float(other.replace(",", "."))
+        return float(one) == float(other)
     except ValueError:
         return False
 
@@ -49,6 +55,7 @@ def overlay(table: Table, corrections: Sequence[Correction]) -> Overlaid:
     """
     cells = {row.number: dict(row.cells) for row in table.rows}
     first: dict[tuple[int, str], str] = {}
+    why: dict[tuple[int, str], str] = {}
     problems = []
     for number, correction in enumerate(corrections, start=2):
         if correction.file != table.name:
@@ -58,10 +65,16 @@ def overlay(table: Table, corrections: Sequence[Correction]) -> Overlaid:
             problems.append(_no_such_cell(number, correction))
             continue
         first.setdefault((row, correction.column), cells[row].get(correction.column, ""))
-        cells[row][correction.column] = correction.now
+        cells[row][correction.column] = _in_file(correction.now, table)
+        why[row, correction.column] = correction.why
     rows = tuple(Row(row.number, cells[row.number]) for row in table.rows)
     # A file that could not be read has its own problem; that nothing is found there is no news.
-    return Overlaid(rows, first, tuple(problems) if table.rows else ())
+    return Overlaid(rows, first, why, tuple(problems) if table.rows else ())
+
+
+def _in_file(now: str, table: Table) -> str:
+    """Give a number the decimal sign of its file: corrections.csv always has points."""
+    return _POINT.sub(",", now) if table.decimal == "," and _NUMBERS.fullmatch(now) else now
 
 
 def _target(

@@ -35,13 +35,25 @@ class Sheet:
         Readings by stamp in the order of the file, corrections laid over them.
     rows
         All rows of each stamp, empty ones too, as typed.
+    laid
+        The rows with corrections laid over them.
+    slips
+        Those of the problems (warnings) that doubt a reading.
     """
 
     response: Response
     table: Table
     readings: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     rows: Mapping[str, tuple[Row, ...]] = field(default_factory=dict)
+    laid: Overlaid = field(default_factory=Overlaid)
+    slips: tuple[Problem, ...] = ()
     problems: tuple[Problem, ...] = ()
+
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """All readings that are plain numbers."""
+        every = (one for readings in self.readings.values() for one in readings)
+        return tuple(one.value for one in every if one.value is not None)
 
 
 def file_of(response: str) -> str:
@@ -90,6 +102,7 @@ def check_sheet(
     *,
     blind: bool = False,
     complete: bool = True,
+    known: Sequence[float] = (),
 ) -> Sheet:
     """Return the readings of a file that was read as a table, with every problem.
 
@@ -100,17 +113,21 @@ def check_sheet(
     blind
         Whether who reads must not know the gas, so that the reader should be named.
     complete
-        False for a file that holds some of the readings only.
+        False for a file that is to be entered and may hold some of the readings only.
+    known
+        Readings from elsewhere that tell what is usual.
     """
     laid = overlay(table, corrections)
     reader = _Reader(table, response, plan, laid)
     for row in laid.rows:
         reader.take(row)
     found = reader.found
+    slips = _slips(found, response, table.decimal, known)
+    slips = [replace(one, file=table.name) for one in slips]
     problems = [
         *reader.problems,
-        *_too_many(found, response),
-        *_slips(found, response, table.decimal),
+        *_too_many(found, response, complete),
+        *slips,
         *(_missing_cuts(found, laid.rows, response) if complete else ()),
         *(_nameless_reader(found) if blind else ()),
     ]
@@ -120,6 +137,8 @@ def check_sheet(
         table,
         {stamp: tuple(readings) for stamp, readings in found.items()},
         _by_stamp(table.rows),
+        laid,
+        tuple(slips),
         (*table.problems, *laid.problems, *placed_here),
     )
 
@@ -182,7 +201,9 @@ class _Reader:
         if isinstance(reading, Problem):
             self.problems.append(replace(reading, row=row.number))
             return None
-        if reading.kind == "lost" and not row["note"]:
+        if reading.kind == "lost" and not reading.note:
+            reading = replace(reading, note=self.laid.why.get((row.number, "reading"), ""))
+        if reading.kind == "lost" and not reading.note:
             what = "slipped in the test" if reading.failed_at == "slipped" else "lost"
             words = f"{row['stamp']} is {what} without a reason. Write why in note."
             self.say(row, "note", words, warning=True)
@@ -228,7 +249,9 @@ def _is_date(text: str) -> bool:
     return True
 
 
-def _too_many(found: Mapping[str, Sequence[Reading]], response: Response) -> list[Problem]:
+def _too_many(
+    found: Mapping[str, Sequence[Reading]], response: Response, kept: bool
+) -> list[Problem]:
     """Find coupons read more often than planned."""
     problems = []
     for stamp, readings in found.items():
@@ -246,21 +269,28 @@ def _too_many(found: Mapping[str, Sequence[Reading]], response: Response) -> lis
                 f"{stamp} has {len(readings)} readings of {what} ({listed}); "
                 f"{response.sections} cuts are planned."
             )
-        words += f" Keep one with  weldtrial record --correct {stamp}  and say why."
+        words += (
+            f" Keep one with  weldtrial record --correct {stamp}  and say why."
+            if kept
+            else " Leave in the file what was read."
+        )
         last = readings[-1]
         problems.append(Problem(words, row=last.row, column="reading", value=last.text))
     return problems
 
 
 def _slips(
-    found: Mapping[str, Sequence[Reading]], response: Response, decimal: str
+    found: Mapping[str, Sequence[Reading]],
+    response: Response,
+    decimal: str,
+    known: Sequence[float],
 ) -> list[Problem]:
     """Doubt readings that look mistyped, unless the note says that they were looked at."""
     numbers = [one for readings in found.values() for one in readings if one.value is not None]
     problems = []
     for one in numbers:
         others = [other.value for other in numbers if other is not one and other.value is not None]
-        slip = find_slip(one, response, others, decimal)
+        slip = find_slip(one, response, [*known, *others], decimal)
         if slip is None or one.corrected or one.note.casefold().startswith(AS_READ):
             continue
         meant = f" Meant {slip.meant}?" if slip.meant else ""

@@ -88,6 +88,17 @@ def unit_headers(name: str, unit: str) -> dict[str, str]:
     return {name.casefold(): canonical(unit), **spelt}
 
 
+def cell_value(table: Table, column: str, text: str, unit: str) -> float | str:
+    """Return a cell's number in `unit`, or in words what is wrong with it."""
+    header = table.headers.get(column, column).replace(" ", "_").casefold()
+    written = unit_headers(stem(column), unit).get(header, unit)
+    bare = not any(letter.isalpha() or letter in '%°"/' for letter in text)
+    try:
+        return parse_quantity(f"{text} {written}" if bare else text, unit, decimal=table.decimal)
+    except WeldtrialError as error:
+        return error.words
+
+
 def log_shape(trial: Trial) -> Shape:
     """Return what the weld log should hold."""
     units = column_units(trial)
@@ -216,20 +227,13 @@ class _Reader:
         return text
 
     def _number(self, row: Row, column: str) -> float | None:
-        text = row[column].replace("\u2212", "-")
-        if not text:
+        if not row[column]:
             return None
-        header = self.table.headers.get(column, column).replace(" ", "_").casefold()
-        unit = self.units[column]
-        written = unit_headers(stem(column), unit).get(header, unit)
-        bare = not any(letter.isalpha() or letter in '%°"/' for letter in text)
-        try:
-            return parse_quantity(
-                f"{text} {written}" if bare else text, unit, decimal=self.table.decimal
-            )
-        except WeldtrialError as error:
-            self.say(row, column, error.words)
+        value = cell_value(self.table, column, row[column], self.units[column])
+        if isinstance(value, str):
+            self.say(row, column, value)
             return None
+        return value
 
     def _measured(self, row: Row) -> dict[str, float]:
         found = {}

@@ -193,8 +193,8 @@ _CLAIM = Section(
         Key("response", "name", "The response it is about.", required=True),
         Key("compare", "special", "What is compared.", required=True,
             form='"co2 / mix" for a ratio, "co2 - mix" for a difference'),
-        Key("value", "number", "The claimed ratio, or the claimed difference.", required=True,
-            unit="no unit for a ratio, the response's unit for a difference"),
+        Key("value", "number", "The claimed ratio, or the claimed difference in the response's "
+            "unit.", required=True),
     ),
     many=True,
 )  # fmt: skip

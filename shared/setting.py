@@ -59,6 +59,8 @@ class Key:
     @property
     def range_words(self) -> str:
         """The range in words, such as ``at least 1``; empty without one."""
+        if self.low is not None and self.low == self.high:
+            return f"always {self.low:g}"
         parts = [
             f"{words} {bound:g}"
             for words, bound in (

@@ -76,5 +76,5 @@ def shuffle(
     limit = context.trial.order.first_at_most
     limit = usual_limit(rounds) if limit is None else limit
     level = next(level for level in factor.levels if level != factor.reference)
-    seed = int(context.record.seal[:12] or "0", 16)
+    seed = int(context.record.seal.replace("-", "")[:12] or "0", 16)
     return shuffle_setups(fit, observations, factor.name, level, limit, seed)

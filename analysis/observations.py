@@ -71,7 +71,8 @@ def observe(
     for coupon in record.coupons:
         readings = coupon.readings.get(response.name, ())
         if first_typed:
-            readings = tuple(reading.first or reading for reading in readings)
+            typed = (reading.first if reading.corrected else reading for reading in readings)
+            readings = tuple(reading for reading in typed if reading is not None)
         numbers = tuple(r.value for r in readings if _counts(r) and r.value is not None)
         if numbers and not coupon.lost:
             observations.append(_observation(trial, coupon, numbers))

@@ -1,0 +1,142 @@
+"""``weldtrial analyse``: checks with the codes closed, then verdicts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from weldtrial.cli.findings_json import findings_json
+from weldtrial.cli.findings_screen import show_closed, show_open
+from weldtrial.cli.opening import Opened, open_trial
+from weldtrial.cli.options import Common, common_options
+from weldtrial.shared.journal import note
+from weldtrial.shared.problems import WrongUsage
+
+if TYPE_CHECKING:
+    from weldtrial.analysis.findings import Findings
+
+
+@click.command(short_help="Look at the checks, open the codes, read the verdicts.")
+@click.option("--agree", is_flag=True, help="Agree with the checks while the codes are closed.")
+@click.option("--open", "open_codes", is_flag=True, help="Open the codes; this is journalled.")
+@click.option("--yes", is_flag=True, help="Open before all readings are in without asking.")
+@common_options
+def command(common: Common, *, agree: bool, open_codes: bool, yes: bool) -> None:
+    """Say what the coupons show, response by response, at the right level of error.
+
+    While the codes are closed the gases are P and Q, and only checks and spreads are shown.
+    """
+    opened = open_trial(common)
+    if agree and opened.record.codes_open:
+        raise WrongUsage(
+            "The codes are open: there is nothing left to agree to blindly.",
+            hint="See the verdicts with  weldtrial analyse",
+        )
+    is_open = opened.record.codes_open
+    findings = _analyse(opened, is_open=is_open or open_codes)
+    if open_codes and not is_open:
+        is_open = _open(common, opened, yes=yes)
+        if not is_open:
+            findings = _analyse(opened, is_open=False)
+    _show(common, opened, findings)
+    if not is_open:
+        _agree(common, opened, agree=agree)
+
+
+def _analyse(opened: Opened, *, is_open: bool) -> Findings:
+    from weldtrial.analysis.analyse import analyse
+
+    return analyse(opened.trial, opened.record, codes_open=is_open)
+
+
+def unread(opened: Opened) -> dict[str, int]:
+    """Return, for each response with coupons still to be read, how many."""
+    counts = {}
+    for response in opened.trial.responses:
+        waiting = [
+            coupon
+            for coupon in opened.record.coupons
+            if not coupon.lost and not coupon.readings.get(response.name)
+        ]
+        if waiting:
+            counts[response.name] = len(waiting)
+    return counts
+
+
+def _open(common: Common, opened: Opened, *, yes: bool) -> bool:
+    """Open the codes and journal it; False when the user decided to wait."""
+    waiting = unread(opened)
+    total = len(opened.record.coupons)
+    early = waiting and opened.trial.blind.open_when == "all-results-in"
+    if early:
+        name, count = max(waiting.items(), key=lambda item: item[1])
+        question = (
+            f"{total - count} of {total} {opened.trial.response(name).title} readings are in. "
+            "Opening now would let the reader know the gas for the rest, and will be printed on "
+            "page 1. Go on?"
+        )
+        if not yes and not common.console.confirm(question, flag="--yes"):
+            return False
+    levels = " and ".join(f"{code} = {level}" for code, level in opened_codes(opened))
+    agreed = any(line.event == "agreed" for line in opened.record.journal)
+    details = f"{levels}; " + ("choices agreed before" if agreed else "choices not agreed before")
+    if early:
+        details += "; not yet read: " + ", ".join(f"{n} {name}" for name, n in waiting.items())
+    note(
+        opened.folder,
+        "opened-early" if early else "opened",
+        details,
+        who=opened.trial.owner,
+    )
+    common.console.line(f"Codes opened. {levels}.")
+    return True
+
+
+def opened_codes(opened: Opened) -> tuple[tuple[str, str], ...]:
+    """Return what the codes P, Q ... stood for: the levels in the order first welded."""
+    from weldtrial.analysis.grade import compared_factor
+
+    factor = compared_factor(opened.trial)
+    if factor is None:
+        return ()
+    seen = dict.fromkeys(
+        coupon.levels[factor.name]
+        for coupon in sorted(opened.record.coupons, key=lambda one: one.run or 0)
+    )
+    return tuple(zip("PQRSTUVW", seen, strict=False))
+
+
+def _show(common: Common, opened: Opened, findings: Findings) -> None:
+    if common.json:
+        common.console.json(findings_json(findings))
+        return
+    for warning in opened.warnings:
+        common.console.warn(str(warning))
+    if findings.codes_open:
+        show_open(common.console, opened.trial, findings)
+        common.console.line()
+        common.console.next("report", "for the page to show others")
+    else:
+        show_closed(common.console, opened.trial, findings)
+
+
+def _agree(common: Common, opened: Opened, *, agree: bool) -> None:
+    """Ask whether the choices stand, and journal the answer, while nobody knows the gas."""
+    already = any(line.event == "agreed" for line in opened.record.journal)
+    asked = not already and not agree and common.console.may_ask
+    if agree or (asked and common.console.confirm("Agree with these choices?", flag="--agree")):
+        if not already:
+            note(
+                opened.folder,
+                "agreed",
+                "checks and analysis looked at with the codes closed",
+                who=opened.trial.owner,
+            )
+        common.console.line("Written down.")
+        already = True
+    common.console.line()
+    if already:
+        common.console.next("analyse --open")
+    else:
+        common.console.next("analyse --agree", "once you agree with these choices")

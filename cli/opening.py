@@ -1,0 +1,67 @@
+"""Opening a sealed trial: question, plan, record, and a seal that still matches."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from weldtrial.cli.options import Common
+from weldtrial.cli.sealing import redraw
+from weldtrial.shared.bench import read_record
+from weldtrial.shared.folder import Folder, find_folder
+from weldtrial.shared.plan import Plan
+from weldtrial.shared.plancsv import read_plan
+from weldtrial.shared.problems import NotEnough, Problem
+from weldtrial.shared.record import Record
+from weldtrial.shared.seal import broken, check_seal
+from weldtrial.shared.sealfile import SealFile
+from weldtrial.shared.trial import Trial
+from weldtrial.shared.trialfile import load_trial
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A trial folder whose seal holds.
+
+    Attributes
+    ----------
+    warnings
+        What the seal and the bench have to say that stops nothing.
+    """
+
+    folder: Path
+    trial: Trial
+    sealed: SealFile | None
+    plan: Plan
+    record: Record
+    warnings: tuple[Problem, ...]
+
+
+def open_trial(common: Common) -> Opened:
+    """Read everything that results rest on.
+
+    Raises
+    ------
+    ProblemsFound
+        When the trial file cannot be used.
+    SealBroken
+        When anything no longer matches the seal; every difference is named.
+    NotEnough
+        When no plan was drawn yet.
+    """
+    folder = find_folder(common.folder)
+    files = Folder(folder)
+    trial = load_trial(files.trial_file)
+    sealed, problems = check_seal(folder, trial, redraw)
+    if any(not problem.warning for problem in problems):
+        raise broken(problems)
+    if sealed is None and not files.plan.exists():
+        raise NotEnough(
+            "Nothing was planned yet: this trial has no plan.csv.",
+            hint="See what the budget can buy with  weldtrial plan , then fix it with  "
+            "weldtrial seal",
+        )
+    plan = read_plan(files.plan, trial)
+    record = read_record(folder, trial, plan)
+    warnings = (*problems, *(p for p in record.problems if p.warning))
+    return Opened(folder, trial, sealed, plan, record, warnings)

@@ -75,7 +75,7 @@ def show_sealed(
         console.note(f"  Wrote     {_listed(files)}", hang=10)
     _limits(common, sealed)
     if drawn is not None:
-        console.next("sheets", "(they lie in sheets/ already: open, print, take them to the bench)")
+        console.next("sheets", "(written to sheets/ already: open them and print)")
     else:
         console.next("check")
 
@@ -101,16 +101,15 @@ def _limits(common: Common, sealed: SealFile) -> None:
     console.note()
     console.note("What this shows: the plan you show later is this plan, letter for letter.")
     if sealed.witness:
-        when = "When it was made is shown by the witness alone."
+        when = "when it was made; that is what the witness is for."
     else:
         when = (
             f"when it was made. Put {sealed.code} somewhere dated that you cannot edit – an email "
-            "to a friend, a dated post – before the first arc, and note it:  weldtrial seal "
-            "--witness TEXT"
+            "to a friend, a dated post – before the first arc, and note where:  "
+            "weldtrial seal --witness TEXT"
         )
-    lead = "What it does not: " if not sealed.witness else ""
-    console.note(f"{lead}{when}")
-    console.note("Neither shows that the coupons were really welded.")
+    console.note(f"What it does not: {when}")
+    console.note("Nothing here shows that the coupons were really welded.")
 
 
 def order_words(trial: Trial, plan: Plan) -> str:

@@ -144,7 +144,7 @@ def inspect(folder: Path, trial: Trial, sealed: SealFile, redraw: Redraw) -> tup
 
 
 def _follows(lines: int) -> str:
-    return f"{lines} lines, each following from the one before"
+    return "1 line" if lines == 1 else f"{lines} lines, each following from the one before"
 
 
 def changes_since(trial: Trial, question: Mapping[str, object]) -> tuple[Change, ...]:
@@ -300,13 +300,14 @@ def _rows_that_differ(
             problems.append(Problem(words, file=PLAN_FILE, row=row))
         elif found[index] != drawn[index]:
             problems.append(_cells_that_differ(row, found[index], drawn[index], drawn[0]))
-    rest = len(problems) - MOST_ROWS
-    if rest > 0:
-        words = f"{rest} more rows are not as drawn."
-        problems[MOST_ROWS:] = [Problem(words, file=PLAN_FILE)]
-    remedy = "To have the plan back, delete plan.csv and run  weldtrial seal"
-    problems.append(Problem(remedy, file=PLAN_FILE))
-    return tuple(problems)
+    count = len(problems)
+    rows = "1 row is" if count == 1 else f"{count} rows are"
+    first = f" (the first {MOST_ROWS} below)" if count > MOST_ROWS else ""
+    words = (
+        f"{rows} not as drawn from the seal{first}. plan.csv is never edited: delete it, and  "
+        "weldtrial seal  draws it again."
+    )
+    return (Problem(words, file=PLAN_FILE), *problems[:MOST_ROWS])
 
 
 def _cells_that_differ(
@@ -321,7 +322,7 @@ def _cells_that_differ(
     told = "; ".join(f"{name} {was or 'empty'} → {now or 'empty'}" for name, was, now in pairs)
     one = pairs[0] if len(pairs) == 1 else None
     return Problem(
-        f"no longer as drawn from the seal: {told}.",
+        f"changed since sealing: {told}.",
         file=PLAN_FILE,
         row=row,
         column=one[0] if one else None,

@@ -82,7 +82,7 @@ def draw(pairs: Sequence[Pair], better: Sequence[str] = ()) -> Figure:
         ``"higher"`` or ``"lower"`` for each pair, to name the two directions; omitted: unnamed.
     """
     with house_style():
-        figure = new_figure(0.35 + 1.02 * len(pairs))
+        figure = new_figure(0.25 + 0.88 * len(pairs))
         grid = figure.subplots(len(pairs), 1, squeeze=False)
         for row, (response, one) in enumerate(pairs):
             direction = better[row] if row < len(better) else ""
@@ -136,7 +136,7 @@ def _reference_mean(response: ResponseFindings, one: Comparison) -> float:
 def _strip(axes: Axes, response: ResponseFindings, one: Comparison, better: str) -> None:
     look = looks_for(levels_of(response))[one.level]
     gap = _sure(one)
-    margin_lines(axes, one.margin, vertical=True)
+    margin_lines(axes, one.margin, vertical=True, foot=0.22)
     zero_line(axes, vertical=True)
     axes.plot([gap.low, gap.high], [0, 0], color=INK, linewidth=1.3, zorder=3)
     for end in (gap.low, gap.high):
@@ -182,7 +182,7 @@ def _claims(axes: Axes, response: ResponseFindings, one: Comparison) -> None:
         if math.isfinite(at):
             axes.plot([at], [-0.45], marker="^", markersize=6, color=INK, clip_on=False, zorder=5)
             axes.annotate(
-                "claim",
+                f"claim {brief(claim.value)}",
                 (at, -0.45),
                 (6, -3),
                 textcoords="offset points",
@@ -222,8 +222,8 @@ def _frame(axes: Axes, response: ResponseFindings, one: Comparison, better: str)
     if better:
         left, right = ("worse", "better") if better == "higher" else ("better", "worse")
         style = {"fontsize": 7.5, "color": GREY, "transform": axes.transAxes}
-        axes.text(0, 0.02, f"← {one.level} {left}", ha="left", **style)  # type: ignore[arg-type]
-        axes.text(1, 0.02, f"{one.level} {right} →", ha="right", **style)  # type: ignore[arg-type]
+        axes.text(0, 0.05, f"← {one.level} {left}", ha="left", **style)  # type: ignore[arg-type]
+        axes.text(1, 0.05, f"{one.level} {right} →", ha="right", **style)  # type: ignore[arg-type]
 
 
 def _sentence(response: ResponseFindings, one: Comparison) -> str:

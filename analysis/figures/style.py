@@ -112,15 +112,20 @@ def zero_line(axes: Axes, *, vertical: bool = False) -> None:
     draw(0, color=INK, linewidth=0.9, zorder=1)
 
 
-def margin_lines(axes: Axes, margin: float | None, *, vertical: bool = False) -> None:
-    """Draw the margin on both sides of zero, the band between shaded; nothing without one."""
+def margin_lines(
+    axes: Axes, margin: float | None, *, vertical: bool = False, foot: float = 0.0
+) -> None:
+    """Draw the margin on both sides of zero, the band between shaded; nothing without one.
+
+    `foot` leaves so much of the axes (a fraction) free of the lines' lower or left ends.
+    """
     if margin is None:
         return
     span = axes.axvspan if vertical else axes.axhspan
     span(-margin, margin, color=BAND, linewidth=0, zorder=0)
     draw = axes.axvline if vertical else axes.axhline
     for edge in (-margin, margin):
-        draw(edge, color=GREY, linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
+        draw(edge, foot, 1, color=GREY, linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
 
 
 def compared(response: ResponseFindings) -> Comparison | None:

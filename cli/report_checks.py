@@ -1,0 +1,139 @@
+"""Sections 7 to 10: checks, other ways of looking, what it cannot tell, what to weld next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from weldtrial.analysis.findings import Alternative, Findings, ResponseFindings
+from weldtrial.cli.report_blocks import Block, Heading, Items, Section, Text, bullets, table
+from weldtrial.cli.report_figures import check_figure
+from weldtrial.cli.report_words import NOT_A_QUALIFICATION, VERDICTS
+from weldtrial.shared.rounding import by_uncertainty, interval
+from weldtrial.shared.trial import Trial
+
+MARKS = {True: "✓", False: "✗", None: "?"}
+
+
+def checks(findings: Findings) -> Section:
+    """Return section 7."""
+    blocks: list[Block] = [
+        Text("✓ nothing turned up · ✗ something did · ? could not be checked here.")
+    ]
+    if findings.notes:
+        blocks.append(bullets(note.words for note in findings.notes))
+    for one in _by_rank(findings):
+        blocks.append(Heading(one.title))
+        if one.checks:
+            blocks.append(Items(tuple((MARKS[c.passed], c.words) for c in one.checks)))
+        figure = check_figure(one)
+        blocks += [figure] if figure else []
+    return Section(7, "Checks and what they turned up", tuple(blocks))
+
+
+def other_ways(findings: Findings) -> Section:
+    """Return section 8: the same comparison looked at otherwise, the naive look among them."""
+    blocks: list[Block] = []
+    for one in _by_rank(findings):
+        naive = one.least_squares.comparisons if one.least_squares else ()
+        if not (one.alternatives or naive):
+            continue
+        blocks.append(Heading(f"{one.title}, {one.unit}"))
+        rows = [_as_planned(one)] if one.comparisons else []
+        rows += [_other(way) for way in (*one.alternatives, *naive)]
+        headers = ("looked at", "gap", "95 % interval", "would read", "")
+        blocks.append(table(headers, [row for row in rows if row]))
+        if one.alternatives or naive:
+            blocks.append(_meaning((*one.alternatives, *naive)))
+    if not blocks:
+        blocks.append(Text("Nothing else was looked at."))
+    return Section(8, "Other ways of looking", tuple(blocks))
+
+
+def cannot_tell(trial: Trial, findings: Findings) -> Section:
+    """Return section 9."""
+    further = [one.title for one in _by_rank(findings) if one.rank > 1]
+    items = [findings.scope]
+    items += [f"Unanswered: {question}" for question in findings.grade.unanswered]
+    if further:
+        items.append(
+            f"{', '.join(further)}: not what this trial was sized for; what is not settled there "
+            "is not evidence that the levels are alike."
+        )
+    if trial.fair.rule:
+        items.append(
+            f"“Fair” here means {trial.fair.rule}. Another meaning of fair is another question and "
+            "may have another answer."
+        )
+    items.append(NOT_A_QUALIFICATION)
+    return Section(9, "What this cannot tell you", (bullets(items),))
+
+
+def next_welds(trial: Trial, findings: Findings, cautions: Sequence[str]) -> Section:
+    """Return section 10: what would settle what is open, and the cautions before any arc."""
+    open_ones = [
+        one.title
+        for one in _by_rank(findings)
+        if any(c.verdict.code in ("not_settled", "depends_on", None) for c in one.comparisons)
+    ]
+    words = (
+        f"Still open: {', '.join(open_ones)}. Work out the set-ups that would settle it with  "
+        "weldtrial power."
+        if open_ones
+        else "Every comparison has an answer. A result that matters is worth welding again, on "
+        "fresh set-ups, before it changes how the shop works."
+    )
+    blocks: list[Block] = [Text(words)]
+    if cautions:
+        blocks += [Heading("Before anyone welds again"), bullets(cautions, "!")]
+    return Section(10, "Next welds", tuple(blocks))
+
+
+def what_would_change_it(findings: Findings) -> tuple[str, ...]:
+    """Return, for the deciding response, which other ways of looking read otherwise."""
+    ordered = _by_rank(findings)
+    if not ordered or not ordered[0].comparisons:
+        return ()
+    first = ordered[0]
+    ways = [way for way in first.alternatives if way.code is not None]
+    code = first.comparisons[0].verdict.code
+    changed = [way for way in ways if way.code != code]
+    if changed:
+        return tuple(f"{way.name}: {VERDICTS[way.code or '']}" for way in changed)
+    if not ways:
+        return ()
+    return (f"Nothing else that was tried reads otherwise (section 8, {len(ways)} looked at).",)
+
+
+def _by_rank(findings: Findings) -> list[ResponseFindings]:
+    return sorted(findings.responses, key=lambda response: response.rank)
+
+
+def _as_planned(one: ResponseFindings) -> tuple[str, ...]:
+    first = one.comparisons[0]
+    if first.difference is None or first.ci_low is None or first.ci_high is None:
+        return ()
+    half = (first.ci_high - first.ci_low) / 2
+    return (
+        "as planned",
+        by_uncertainty(first.difference, half, signed=True),
+        interval(first.ci_low, first.ci_high, signed=True),
+        VERDICTS.get(first.verdict.code or "", ""),
+        "",
+    )
+
+
+def _other(way: Alternative) -> tuple[str, ...]:
+    half = (way.ci_high - way.ci_low) / 2
+    return (
+        way.name,
+        by_uncertainty(way.difference, half, signed=True),
+        interval(way.ci_low, way.ci_high, signed=True),
+        VERDICTS.get(way.code or "", ""),
+        way.words,
+    )
+
+
+def _meaning(ways: Sequence[Alternative]) -> Text:
+    changed = [way.name for way in ways if way.code is not None]
+    tail = " The sealed way of looking is the one that counts." if changed else ""
+    return Text(f"These stand beside the answer; none replaces it.{tail}")

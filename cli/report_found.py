@@ -1,0 +1,127 @@
+"""Sections 5 and 6: what was found, response by response, and trade-offs."""
+
+from __future__ import annotations
+
+from weldtrial.analysis.findings import (
+    Comparison,
+    EstimateRow,
+    Findings,
+    ResponseFindings,
+)
+from weldtrial.cli.report_blocks import Block, Box, Heading, Section, Table, Text, bullets, table
+from weldtrial.cli.report_figures import found_figures
+from weldtrial.cli.report_words import response_role
+from weldtrial.shared.rounding import brief, by_uncertainty, interval
+from weldtrial.shared.trial import Trial
+
+
+def found(trial: Trial, findings: Findings) -> Section:
+    """Return section 5, the deciding response first."""
+    blocks: list[Block] = []
+    for one in sorted(findings.responses, key=lambda response: response.rank):
+        blocks += _response(trial, one)
+    return Section(5, "What was found", tuple(blocks))
+
+
+def trade_offs(trial: Trial) -> Section:
+    """Return section 6, which only a settings trial has."""
+    words = (
+        "Not part of this trial: it compares, it does not look for the best settings."
+        if trial.purpose in ("compare", "pilot")
+        else "The effects above say what each setting does. The map of settings that meet every "
+        "limit at once is served by a later version."
+    )
+    return Section(6, "Trade-offs and settings", (Text(words),))
+
+
+def verdict_box(one: ResponseFindings, compared: Comparison) -> Box:
+    """Return the verdict of a comparison, with what was said of any claim."""
+    lines = list(compared.verdict.lines)
+    lines += [f"“{claim.says}” ({claim.source}): {claim.words}" for claim in compared.claims]
+    return Box(compared.verdict.words, tuple(lines), f"{one.title} · {response_role(one)}")
+
+
+def _response(trial: Trial, one: ResponseFindings) -> list[Block]:
+    blocks: list[Block] = [Heading(f"{one.title}, {one.unit} ({response_role(one)})")]
+    blocks += [verdict_box(one, compared) for compared in one.comparisons]
+    if one.comparisons:
+        blocks.append(_comparisons(one))
+    if one.means:
+        blocks.append(_means(one))
+    if one.warnings:
+        blocks.append(bullets(note.words for note in one.warnings))
+    blocks += found_figures(trial, one)
+    return blocks
+
+
+def _comparisons(one: ResponseFindings) -> Table:
+    headers = (
+        "gap",
+        f"estimate, {one.unit}",
+        "95 % interval",
+        "one-sided 95 % limits",
+        "percent",
+        "ratio (interval)",
+        "margin",
+    )
+    return table(headers, [_comparison(compared) for compared in one.comparisons])
+
+
+def _comparison(one: Comparison) -> tuple[str, ...]:
+    gap = f"{one.level} − {one.reference}"
+    margin = "none given" if one.margin is None else brief(one.margin)
+    if one.difference is None or one.ci_low is None or one.ci_high is None:
+        return (gap, "cannot tell", "", "", "", "", margin)
+    half = (one.ci_high - one.ci_low) / 2
+    limits = ""
+    if one.ci90_low is not None and one.ci90_high is not None:
+        limits = interval(one.ci90_low, one.ci90_high, signed=True)
+    percent = ""
+    if one.percent is not None:
+        scale = abs(one.percent / one.difference) if one.difference else 0.0
+        percent = by_uncertainty(one.percent, half * scale, signed=True)
+    return (
+        gap,
+        by_uncertainty(one.difference, half, signed=True),
+        interval(one.ci_low, one.ci_high, signed=True),
+        limits,
+        percent,
+        _ratio(one),
+        margin,
+    )
+
+
+def _ratio(one: Comparison) -> str:
+    if one.ratio is None or one.ratio_low is None or one.ratio_high is None:
+        return ""
+    half = (one.ratio_high - one.ratio_low) / 2
+    return f"{by_uncertainty(one.ratio, half)} ({interval(one.ratio_low, one.ratio_high)})"
+
+
+def _means(one: ResponseFindings) -> Table:
+    rows = [
+        (
+            mean.factor.replace("_", " "),
+            mean.level,
+            by_uncertainty(mean.mean, (mean.ci_high - mean.ci_low) / 2),
+            interval(mean.ci_low, mean.ci_high),
+        )
+        for mean in one.means
+    ]
+    return table(
+        ("what", "level", f"average, {one.unit}", "95 % interval"),
+        rows,
+        "Averages at the middle of every other setting (each gas's own middle, where settings "
+        "shift by gas).",
+    )
+
+
+def estimate_words(row: EstimateRow) -> tuple[str, str]:
+    """Return estimate and interval of a row, empty where it has no single value."""
+    if row.estimate is None or row.ci_low is None or row.ci_high is None:
+        return "", ""
+    half = (row.ci_high - row.ci_low) / 2
+    return (
+        by_uncertainty(row.estimate, half, signed=True),
+        interval(row.ci_low, row.ci_high, signed=True),
+    )

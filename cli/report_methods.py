@@ -1,0 +1,226 @@
+"""Sections 11 to 14: all readings, methods for a statistician, corrections, how to re-run."""
+
+from __future__ import annotations
+
+from importlib.metadata import PackageNotFoundError, version
+
+from weldtrial.analysis.findings import EstimateRow, Findings, ResponseFindings, TermTestRow
+from weldtrial.cli.report_blocks import Block, Heading, Section, Table, Text, bullets, table
+from weldtrial.cli.report_found import estimate_words
+from weldtrial.cli.report_words import seal_code
+from weldtrial.shared.record import Coupon, Record
+from weldtrial.shared.rounding import brief, p_value, plain
+from weldtrial.shared.trial import Trial
+
+SOFTWARE = ("weldtrial", "numpy", "scipy", "statsmodels", "pandas", "pyDOE3", "matplotlib")
+WITH_SETUPS = (
+    "Readings are averaged into coupons. Linear mixed model, one coupon a row: rounds and other "
+    "blocks fixed, set-ups (whole plots, the experimental units of what is hard to change) "
+    "random, fitted by REML. Tests and intervals after Kenward and Roger; in the test the set-up "
+    "variance is free to go negative. Coding: numeric factors −1 to +1 over their planned range "
+    "(around each gas's own centre where they shift), categories sum to zero; each term given all "
+    "the others. Intervals are 95 %; the one-sided 95 % limits are the ends of the 90 % interval."
+)
+WITHOUT_SETUPS = (
+    "Readings are averaged into coupons. Least squares, one coupon a row (completely shuffled, so "
+    "the coupon is the experimental unit); blocks fixed. Coding: numeric factors −1 to +1 over "
+    "their planned range, categories sum to zero; each term given all the others. Intervals are "
+    "95 %; the one-sided 95 % limits are the ends of the 90 % interval."
+)
+NAIVE = (
+    "Least squares as if every coupon had its own set-up. It stands here to be compared, and is "
+    "wrong for what was changed by set-up."
+)
+
+
+def readings(trial: Trial, record: Record) -> Section:
+    """Return section 11: every coupon with every reading, in the order welded."""
+    headers = ["run", "stamp", "round", "set-up"]
+    headers += [factor.name.replace("_", " ") for factor in trial.varied]
+    headers += [f"{one.name.replace('_', ' ')}, {one.unit}" for one in trial.responses]
+    headers += ["notes"]
+    rows = [_coupon(trial, coupon) for coupon in record.coupons]
+    words = "Several readings of one coupon are cuts or repeats, still one coupon. *: corrected."
+    return Section(11, "All readings", (Text(words), table(headers, rows)))
+
+
+def methods(findings: Findings) -> Section:
+    """Return section 12: the only place where p stands."""
+    blocks: list[Block] = []
+    for kind, words in (("kenward-roger", WITH_SETUPS), ("least-squares", WITHOUT_SETUPS)):
+        if any(one.method == kind for one in findings.responses):
+            blocks.append(Text(words))
+    for one in sorted(findings.responses, key=lambda response: response.rank):
+        blocks += _response(one)
+    software = ", ".join(f"{name} {_version(name)}" for name in SOFTWARE)
+    blocks.append(Text(f"{software}.", "Software: "))
+    return Section(12, "Methods, for a statistician", tuple(blocks))
+
+
+def corrections(record: Record) -> Section:
+    """Return section 13, every correction with the value it replaced."""
+    if not record.corrections:
+        return Section(13, "Corrections", (Text("None."),))
+    rows = [
+        (
+            line.when,
+            line.who,
+            line.file,
+            line.stamp,
+            line.column,
+            line.was,
+            line.now,
+            line.why,
+            "open" if line.codes_open else "closed",
+        )
+        for line in record.corrections
+    ]
+    headers = ("when", "who", "file", "stamp", "column", "was", "now", "why", "codes")
+    return Section(13, "Corrections", (table(headers, rows),))
+
+
+def rerun(findings: Findings) -> Section:
+    """Return section 14."""
+    code = seal_code(findings.seal) or "none"
+    blocks = (
+        Text("In the folder that holds trial.toml, seal.json, plan.csv and the readings:"),
+        bullets(
+            (
+                f"weldtrial seal --verify   draws order and stamps again (seal {code})",
+                "weldtrial check   says whether the files hold together",
+                "weldtrial analyse   gives these answers again",
+                "weldtrial report   writes this page again",
+            ),
+            "$",
+        ),
+        Text(
+            f"Full fingerprint {findings.seal or '–'}. It shows what was planned, not when, and "
+            "not that the coupons were really welded."
+        ),
+    )
+    return Section(14, "How to run this again", blocks)
+
+
+def _coupon(trial: Trial, coupon: Coupon) -> tuple[str, ...]:
+    settings = []
+    for factor in trial.varied:
+        value = coupon.settings.get(factor.name, "")
+        settings.append(value if isinstance(value, str) else plain(value))
+    cells = [", ".join(_reading_words(coupon, one.name)) for one in trial.responses]
+    return (
+        "spare" if coupon.run is None else str(coupon.run),
+        coupon.stamp,
+        "" if coupon.round is None else str(coupon.round),
+        "" if coupon.setup is None else str(coupon.setup),
+        *settings,
+        *cells,
+        "; ".join(_notes(coupon)),
+    )
+
+
+def _reading_words(coupon: Coupon, name: str) -> list[str]:
+    return [
+        f"{reading.text or brief(reading.value)}{'*' if reading.corrected else ''}"
+        for reading in coupon.readings.get(name, ())
+    ]
+
+
+def _notes(coupon: Coupon) -> list[str]:
+    said = [f"replaces {coupon.replaces}"] if coupon.replaces else []
+    said += [f"lost: {coupon.lost}"] if coupon.lost else []
+    said += [coupon.went_wrong] if coupon.went_wrong else []
+    for found in coupon.readings.values():
+        said += [reading.note for reading in found if reading.note]
+    return said
+
+
+def _response(one: ResponseFindings) -> list[Block]:
+    counted = f"{one.n} coupons"
+    counted += f", {one.setups_total} set-ups" if one.setups_total is not None else ""
+    blocks: list[Block] = [
+        Heading(f"{one.title}, {one.unit}"),
+        Text(f"{one.method} ({one.source}); {counted}. {_fit_words(one)}"),
+        _tests(one.tests),
+        _estimates("effect", one.effects),
+        _estimates("coefficient", one.coefficients),
+    ]
+    if one.shuffle_p is not None and one.shuffle_orders:
+        times = round(one.shuffle_p * one.shuffle_orders)
+        blocks.append(
+            Text(
+                f"{times} of {one.shuffle_orders} orders that the sealed restriction allows give a "
+                f"gap at least as large (p = {p_value(one.shuffle_p)}).",
+                "Shuffle test: ",
+            )
+        )
+    blocks += [_gaps(one)] if one.comparisons else []
+    if one.least_squares is not None:
+        blocks += [Text(NAIVE, "Least squares beside it. "), _tests(one.least_squares.tests)]
+    return blocks
+
+
+def _fit_words(one: ResponseFindings) -> str:
+    parts = [
+        f"{name} {brief(value, 3)}"
+        for name, value in (
+            ("set-up", one.variance.setup),
+            ("coupon", one.variance.coupon),
+            ("reading", one.variance.reading),
+        )
+        if value is not None
+    ]
+    words = f"Variances, {one.unit}²: {', '.join(parts)}." if parts else ""
+    lack = one.lack_of_fit
+    if lack.p is not None and lack.statistic is not None:
+        words += (
+            f" Lack of fit F({brief(lack.df_num)}, {brief(lack.df_den)}) = "
+            f"{brief(lack.statistic, 3)}, p = {p_value(lack.p)}."
+        )
+    return words + (f" R² {one.r_squared:.2f}." if one.r_squared is not None else "")
+
+
+def _tests(rows: tuple[TermTestRow, ...]) -> Table:
+    return table(
+        ("term", "df", "error df", "F", "p"),
+        [
+            (r.term, brief(r.df_num), brief(r.df_den), brief(r.statistic, 3), p_value(r.p))
+            for r in rows
+        ],
+    )
+
+
+def _estimates(name: str, rows: tuple[EstimateRow, ...]) -> Table:
+    return table(
+        ("term", name, "95 % interval", "standard error", "df", "p"),
+        [
+            (
+                r.term,
+                *estimate_words(r),
+                brief(r.se, 2),
+                brief(r.df, 3),
+                "" if r.p is None else p_value(r.p),
+            )
+            for r in rows
+        ],
+    )
+
+
+def _gaps(one: ResponseFindings) -> Table:
+    rows = [
+        (
+            f"{c.level} − {c.reference}",
+            brief(c.se, 2),
+            brief(c.df, 3),
+            "" if c.p is None else p_value(c.p),
+            "" if c.p_adjusted is None else p_value(c.p_adjusted),
+        )
+        for c in one.comparisons
+    ]
+    return table(("comparison", "standard error", "df", "p", "p, adjusted"), rows)
+
+
+def _version(name: str) -> str:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "(version unknown)"

@@ -1,0 +1,229 @@
+"""The weld sheet: one block a set-up, boxes for what the welder sees, spares at the end."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from weldtrial.cli.sheet_parts import ROW_MM, Boxes, Paper, boxes_for
+from weldtrial.shared.factors import Factor
+from weldtrial.shared.plan import Plan, Run
+from weldtrial.shared.problems import WrongUsage
+from weldtrial.shared.rounding import plain
+from weldtrial.shared.trial import Held, Trial
+
+HEAD_MM, TITLE_MM, CHECKS_MM, COLUMNS_MM, GAP_MM, FOOT_MM = 12.5, 8.0, 6.0, 11.0, 4.0, 7.5
+CHECK_LINE_MM = 255.0
+_GAS_METAL_ARC = {"", "131", "135", "136", "138"}
+_FLOW_UNITS = {"L/min", "ft³/h"}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column to write in: title, unit and boxes (None: a free line)."""
+
+    title: str
+    unit: str
+    boxes: Boxes | None
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One coupon to weld; `planned` holds its settings that change within the set-up."""
+
+    run: str
+    stamp: str
+    note: str
+    planned: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One set-up, or a part of one that runs over a page."""
+
+    title: str
+    big: str
+    fixed: str
+    checks: tuple[str, ...]
+    rows: tuple[Row, ...]
+    continued: bool = False
+    spares: bool = False
+
+    @property
+    def height_mm(self) -> float:
+        """Height on paper, the gap below included."""
+        # About 1.75 mm a letter at 9 pt, 10 mm for box and gap, 70 mm for flow and time.
+        wide = 70 + sum(1.75 * len(check) + 10 for check in self.checks)
+        checks = CHECKS_MM * math.ceil(wide / CHECK_LINE_MM) if self.checks else 0.0
+        return TITLE_MM + checks + COLUMNS_MM + ROW_MM * len(self.rows) + GAP_MM
+
+
+@dataclass(frozen=True, slots=True)
+class WeldSheet:
+    """Everything the template needs."""
+
+    planned: tuple[tuple[str, str], ...]
+    columns: tuple[Column, ...]
+    flow_unit: str
+    pages: tuple[tuple[Block, ...], ...]
+
+
+def weld_sheet(trial: Trial, plan: Plan, paper: Paper, from_run: int | None = None) -> WeldSheet:
+    """Return the weld sheet, from run `from_run` on where one is given.
+
+    Raises
+    ------
+    WrongUsage
+        When there is no such run.
+    """
+    runs = _runs(plan, from_run)
+    changing = _changing(trial)
+    blocks = [_block(trial, group, changing) for group in _grouped(runs)]
+    spares = plan.of_role("spare")
+    if spares:
+        blocks.append(_spares(spares, len(changing)))
+    flow = next((held.unit for held in trial.held if held.unit in _FLOW_UNITS), "")
+    return WeldSheet(
+        planned=tuple(
+            (factor.title, f"set, {factor.unit}" if factor.unit else "set") for factor in changing
+        ),
+        columns=tuple(_columns(trial)),
+        flow_unit=flow,
+        pages=tuple(_paged(blocks, paper.height_mm(landscape=True) - HEAD_MM - FOOT_MM)),
+    )
+
+
+def _runs(plan: Plan, from_run: int | None) -> list[Run]:
+    runs = [run for run in plan.runs if run.run is not None]
+    if from_run is None:
+        return runs
+    rest = [run for run in runs if (run.run or 0) >= from_run]
+    if not rest or from_run < 1:
+        raise WrongUsage(f"There is no run {from_run}: the plan has runs 1 to {len(runs)}.")
+    return rest
+
+
+def _grouped(runs: Sequence[Run]) -> Iterator[list[Run]]:
+    for _, group in groupby(runs, key=lambda run: (run.round, run.setup)):
+        yield list(group)
+
+
+def _changing(trial: Trial) -> tuple[Factor, ...]:
+    """Return the factors set anew for each coupon."""
+    return trial.easy if trial.hard else trial.varied
+
+
+def _block(trial: Trial, runs: Sequence[Run], changing: Sequence[Factor]) -> Block:
+    first = runs[0]
+    names = [
+        f"Round {first.round}" if first.round is not None else "",
+        f"Set-up {first.setup}" if first.setup is not None else "",
+    ]
+    big: list[str] = []
+    fixed: list[str] = []
+    for factor in trial.factors:
+        if factor in changing:
+            continue
+        words = setting_words(factor, first)
+        (big if factor.hard_to_change else fixed).append(words)
+    fixed += [_held_words(held) for held in trial.held]
+    return Block(
+        title=" · ".join(name for name in names if name) or "All coupons",
+        big=" · ".join(big),
+        fixed=" · ".join(fixed),
+        checks=_checks(trial) if first.setup is not None else (),
+        rows=tuple(_row(run, changing) for run in runs),
+    )
+
+
+def setting_words(factor: Factor, run: Run) -> str:
+    """Return a setting as the welder reads it: ``Shielding gas MIX (M21)``, ``25.5 V``."""
+    value = run.settings.get(factor.name, "")
+    if not isinstance(value, str):
+        return f"{factor.title} {plain(value)} {factor.unit}"
+    symbol = factor.about.get(value, {}).get("iso14175", "")
+    return f"{factor.title} {value.upper()}" + (f" ({symbol})" if symbol else "")
+
+
+def _held_words(held: Held) -> str:
+    within = f" ± {plain(held.tolerance)}" if held.tolerance is not None else ""
+    return f"{held.title} {plain(held.target)}{within} {held.unit}"
+
+
+def _checks(trial: Trial) -> tuple[str, ...]:
+    """Return what to tick: the trial's own words for a set-up, then tip, nozzle and plate."""
+    found = []
+    for factor in trial.hard:
+        found += [part.strip() for part in re.split(r"[,;]\s+", factor.one_setup)]
+    if trial.joint.process in _GAS_METAL_ARC:
+        found += ["tip OK", "nozzle clean"]
+    return tuple(part for part in [*found, "plate cool"] if part)
+
+
+def _row(run: Run, changing: Sequence[Factor]) -> Row:
+    planned = []
+    for factor in changing:
+        value = run.settings.get(factor.name, "")
+        planned.append(value if isinstance(value, str) else plain(value))
+    note = "warm-up" if run.role == "warm-up" else "confirm" if run.role == "confirm" else ""
+    return Row("" if run.run is None else str(run.run), run.stamp, note, tuple(planned))
+
+
+def _spares(spares: Sequence[Run], changing: int) -> Block:
+    return Block(
+        title="Spares",
+        big="Write the stamp you lost, and weld the spare on the lost coupon's set-up",
+        fixed="same gas, same settings, before the bottle comes off",
+        checks=(),
+        rows=tuple(Row("", run.stamp, "spare", ("",) * changing) for run in spares),
+        spares=True,
+    )
+
+
+def _columns(trial: Trial) -> Iterator[Column]:
+    for factor in trial.factors:
+        if factor.kind == "numeric":
+            largest = max(number for row in factor.settings.values() for number in row)
+            yield Column(factor.title, f"seen, {factor.unit}", boxes_for(largest, factor.step))
+    for held in trial.held:
+        # Flow is set once a set-up; a glance at each coupon is enough for the rest.
+        largest = held.target + 2 * (held.tolerance or 0)
+        yield Column(held.title, f"seen, {held.unit}", boxes_for(largest, held.tolerance))
+    yield Column("amps", "A", Boxes(3))
+    yield Column("arc time", "s", Boxes(3))
+    yield Column("bead", "mm", Boxes(3))
+    yield Column("throat", "mm", Boxes(2, 1))
+    yield Column("plate", "°C", Boxes(3))
+
+
+def _paged(blocks: Sequence[Block], height_mm: float) -> Iterator[tuple[Block, ...]]:
+    """Fill pages with whole blocks; a block taller than a page is continued on the next."""
+    page: list[Block] = []
+    left = height_mm
+    for block in blocks:
+        for piece in _pieces(block, height_mm):
+            if page and piece.height_mm > left:
+                yield tuple(page)
+                page, left = [], height_mm
+            page.append(piece)
+            left -= piece.height_mm
+    if page:
+        yield tuple(page)
+
+
+def _pieces(block: Block, height_mm: float) -> Iterator[Block]:
+    empty = block.height_mm - ROW_MM * len(block.rows)
+    most = max(1, int((height_mm - empty) // ROW_MM))
+    for start in range(0, len(block.rows), most):
+        yield Block(
+            block.title,
+            block.big,
+            block.fixed,
+            block.checks if start == 0 else (),
+            block.rows[start : start + most],
+            continued=start > 0,
+            spares=block.spares,
+        )

@@ -172,8 +172,9 @@ def rounds_table(shape: Shape, judged: Judged) -> tuple[BudgetRow, ...]:
             per_round=1,
             replicates=per_level // rounds,
             first_at_most=usual_limit(rounds),
+            free=False,
         )
-        same = rounds == shape.rounds and shape.per_round == 1
+        same = rounds == shape.rounds and shape.per_round == 1 and not shape.free
         shapes.append((shape if same else one, same))
     if not any(same for _, same in shapes):
         shapes.append((shape, True))

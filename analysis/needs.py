@@ -107,8 +107,8 @@ def _needed(
         found = chance_to_show(aim, shape.resized(units).precision(spread), ask)
         return found is not None and found >= chance
 
-    step = shape.per_round if shape.by_setups and shape.rounds > 1 else 1
-    start = step * (2 if shape.by_setups and step == 1 else 1)
+    step = shape.per_round if shape.by_setups and not shape.free else 1
+    start = 2 if shape.by_setups and step == 1 else step
     units = smallest_number(enough, start, step)
     if units is None:
         return None, None

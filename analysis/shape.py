@@ -29,6 +29,9 @@ class Shape:
         Columns of the model without the intercept and the blocks (complete shuffle only).
     first_at_most
         In how many rounds a level may come first; None for no restriction.
+    free
+        True when the set-ups are shuffled over the whole trial instead of standing in rounds
+        (`rounds` is 1, and `per_round` holds the set-ups of each level).
     """
 
     by_setups: bool
@@ -39,6 +42,7 @@ class Shape:
     extra: int = 0
     terms: int = 1
     first_at_most: int | None = None
+    free: bool = False
 
     @property
     def setups_per_level(self) -> int | None:
@@ -63,7 +67,7 @@ class Shape:
     @property
     def paired(self) -> bool:
         """Whether every round holds one set-up of each level, compared within the round."""
-        return self.by_setups and self.per_round == 1
+        return self.by_setups and self.per_round == 1 and not self.free
 
     @property
     def df(self) -> int:
@@ -88,6 +92,6 @@ class Shape:
         """
         if not self.by_setups:
             return replace(self, replicates=units)
-        if self.rounds == 1 and self.per_round > 1:
+        if self.free:
             return replace(self, per_round=units)
         return replace(self, rounds=units // self.per_round)

@@ -59,7 +59,8 @@ def _outside(trial: Trial, cell: Cell, wires: tuple[str, ...]) -> Iterator[str]:
     known = "; ".join(dict.fromkeys(_window_words(window) for window in windows))
     yield (
         f"{cell.levels['gas']} at {' and '.join(shown)} lies outside the usual windows of "
-        f"{wires[0]} wire under {symbol} ({known}; common practice, from memory). Weld a bead before you seal."
+        f"{wires[0]} wire under {symbol} ({known}; common practice, from memory). Weld a bead "
+        "before you seal."
     )
 
 

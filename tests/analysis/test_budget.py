@@ -74,7 +74,7 @@ def test_a_plan_of_several_set_ups_a_round_has_a_row_of_its_own() -> None:
     rows = rounds_table(replace(TESTER, rounds=3, per_round=2), LOADS)
     (row,) = [row for row in rows if row.current]
     assert (row.rounds, row.set_ups, row.per_setup, row.df) == (3, 12, 3, 8)
-    free = replace(TESTER, rounds=1, per_round=6, first_at_most=None)
+    free = replace(TESTER, rounds=1, per_round=6, first_at_most=None, free=True)
     (row,) = [row for row in rounds_table(free, LOADS) if row.current]
     assert (row.set_ups, row.df) == (12, 10)
     assert row.smallest_p == pytest.approx(2 / 924)
@@ -105,7 +105,7 @@ def test_a_complete_shuffle_is_offered_fewer_and_more_coupons() -> None:
         (Shape(False, 2, combos=2, replicates=2), 2 / 36),
         (Shape(True, 4), 0.125),
         (Shape(True, 3), 0.25),
-        (Shape(True, 1, per_round=4), 2 / 70),
+        (Shape(True, 1, per_round=4, free=True), 2 / 70),
     ],
 )
 def test_the_smallest_p_that_an_order_can_reach(shape: Shape, p: float) -> None:
@@ -134,12 +134,20 @@ def test_what_is_needed_reaches_the_chance_and_one_set_up_less_does_not() -> Non
 
 
 def test_set_ups_shuffled_freely_stay_so_when_more_are_needed() -> None:
-    free = Shape(by_setups=True, rounds=1, per_round=6, replicates=3)
+    free = Shape(by_setups=True, rounds=1, per_round=6, replicates=3, free=True)
     found = needs(free, Spread(4.0, 2.0), Aim("difference", 3.9, 78.0))
     assert found.df == 10
     assert found.setups_per_gas == 11
     sized = free.resized(11)
     assert (sized.setups_per_level, sized.df) == (11, 20)
+
+
+def test_one_free_set_up_a_gas_needs_free_set_ups() -> None:
+    free = Shape(by_setups=True, rounds=1, per_round=1, replicates=3, free=True)
+    aim, spread = Aim("difference", 5.0, 80.0), Spread(4.0, 2.0)
+    found = needs(free, spread, aim)
+    assert (found.df, found.power, found.detectable) == (0, 0.0, None)
+    assert found.setups_per_gas == needs(replace(free, per_round=6), spread, aim).setups_per_gas
 
 
 def test_set_ups_come_in_whole_rounds() -> None:

@@ -45,7 +45,7 @@ PLANS = {
     "three rounds of six": Shape(True, 3, replicates=6),
     "four rounds, an easy factor": Shape(True, 4, combos=2, replicates=2),
     "two set-ups a round": Shape(True, 3, per_round=2, replicates=3),
-    "shuffled freely": Shape(True, 1, per_round=4, replicates=3),
+    "shuffled freely": Shape(True, 1, per_round=4, replicates=3, free=True),
 }
 
 

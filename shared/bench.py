@@ -72,7 +72,11 @@ def read_record(folder: Path, trial: Trial, plan: Plan) -> Record:
         A trial folder in which at least the plan was drawn; files that are missing or broken
         are problems of the record, never errors.
     """
-    bench = read_bench(folder, trial, plan)
+    return join(folder, trial, plan, read_bench(folder, trial, plan))
+
+
+def join(folder: Path, trial: Trial, plan: Plan, bench: Bench) -> Record:
+    """Join what was read from the files of a folder, as `read_record` does."""
     journal, journal_problems = read_journal(folder)
     sealed, seal_problems = _seal(folder)
     coupons = _coupons(plan, trial, bench)
@@ -237,34 +241,39 @@ def _why_lost(line: LogLine | None, readings: Mapping[str, tuple[Reading, ...]],
 # ------------------------------------------------------------------ one file against another
 
 
+def unreadable_stamps(plan: Plan, trial: Trial, bench: Bench) -> dict[str, str]:
+    """Return why a coupon cannot have a reading, for each that cannot, by stamp."""
+    return _unreadable(_coupons(plan, trial, bench), plan)
+
+
+def _unreadable(coupons: Sequence[Coupon], plan: Plan) -> dict[str, str]:
+    used = {one.stamp for one in coupons}
+    words = {
+        run.stamp: (
+            f"{run.stamp} is a spare, and the weld log does not say which coupon it replaces. "
+            "Write that stamp in 'replaces' of weld_log.csv."
+        )
+        for run in plan.of_role("spare")
+        if run.stamp not in used
+    }
+    for one in coupons:
+        if one.lost:
+            words[one.stamp] = (
+                f"{one.stamp} is lost ({one.lost}), and here is a reading of it. Look at the "
+                "plate: correct the reading to  lost, or the weld log."
+            )
+    return words
+
+
 def _against_each_other(coupons: Sequence[Coupon], plan: Plan, bench: Bench) -> tuple[Problem, ...]:
     """Find readings of coupons that are lost, and of spares that stand in for nothing."""
-    lost = {one.stamp: one.lost for one in coupons if one.lost}
-    used = {one.stamp for one in coupons}
-    idle = {run.stamp for run in plan.of_role("spare")} - used
+    words = _unreadable(coupons, plan)
     problems = []
     for name, sheet in bench.sheets.items():
-        for stamp, readings in sheet.readings.items():
-            real = [one for one in readings if one.kind != "lost"]
-            if not real or (stamp not in lost and stamp not in idle):
-                continue
-            if stamp in lost:
-                words = (
-                    f"{stamp} is lost ({lost[stamp]}), and here is a reading of it. Look at the "
-                    "plate: correct the reading to  lost, or the weld log."
-                )
-            else:
-                words = (
-                    f"{stamp} is a spare, and the weld log does not say which coupon it "
-                    "replaces. Write that stamp in 'replaces' of weld_log.csv."
-                )
-            problems.append(
-                Problem(
-                    words,
-                    file=file_of(name),
-                    row=real[0].row,
-                    column="reading",
-                    value=real[0].text,
-                )
-            )
-    return tuple(problems)
+        for stamp in sheet.readings.keys() & words.keys():
+            real = [one for one in sheet.readings[stamp] if one.kind != "lost"]
+            problems += [
+                Problem(words[stamp], file_of(name), None, one.row, "reading", one.text)
+                for one in real[:1]
+            ]
+    return tuple(sorted(problems, key=lambda one: (one.file or "", one.row or 0)))

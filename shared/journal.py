@@ -11,7 +11,16 @@ from weldtrial.shared.folder import Folder
 from weldtrial.shared.problems import Problem
 from weldtrial.shared.record import JournalLine
 
-Event = Literal["sealed", "sealed-late", "witness", "amended", "agreed", "opened", "opened-early"]
+Event = Literal[
+    "sealed",
+    "sealed-late",
+    "witness",
+    "amended",
+    "agreed",
+    "opened",
+    "opened-early",
+    "second-entry",
+]
 
 
 def note(folder: Path, event: Event, details: str, *, who: str = "", when: str = "") -> None:

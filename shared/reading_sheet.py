@@ -103,6 +103,7 @@ def check_sheet(
     blind: bool = False,
     complete: bool = True,
     known: Sequence[float] = (),
+    doubt_corrected: bool = False,
 ) -> Sheet:
     """Return the readings of a file that was read as a table, with every problem.
 
@@ -116,13 +117,15 @@ def check_sheet(
         False for a file that is to be entered and may hold some of the readings only.
     known
         Readings from elsewhere that tell what is usual.
+    doubt_corrected
+        Also doubt corrected readings, which somebody has looked at already.
     """
     laid = overlay(table, corrections)
     reader = _Reader(table, response, plan, laid)
     for row in laid.rows:
         reader.take(row)
     found = reader.found
-    slips = _slips(found, response, table.decimal, known)
+    slips = _slips(found, response, table.decimal, known, doubt_corrected)
     slips = [replace(one, file=table.name) for one in slips]
     problems = [
         *reader.problems,
@@ -284,6 +287,7 @@ def _slips(
     response: Response,
     decimal: str,
     known: Sequence[float],
+    doubt_corrected: bool,
 ) -> list[Problem]:
     """Doubt readings that look mistyped, unless the note says that they were looked at."""
     numbers = [one for readings in found.values() for one in readings if one.value is not None]
@@ -291,7 +295,9 @@ def _slips(
     for one in numbers:
         others = [other.value for other in numbers if other is not one and other.value is not None]
         slip = find_slip(one, response, [*known, *others], decimal)
-        if slip is None or one.corrected or one.note.casefold().startswith(AS_READ):
+        if one.corrected and not doubt_corrected:
+            continue
+        if slip is None or one.note.casefold().startswith(AS_READ):
             continue
         meant = f" Meant {slip.meant}?" if slip.meant else ""
         words = f"{slip.words}{meant} If it is right, begin the note with  {AS_READ}."

@@ -1,0 +1,188 @@
+"""What ``check`` shows: one line a subject, then what is left to do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from weldtrial.cli.bench_folder import singular
+from weldtrial.cli.options import Common
+from weldtrial.shared.problems import ExitCode
+from weldtrial.shared.record import Record
+from weldtrial.shared.sealfile import SealFile
+from weldtrial.shared.standing import HeldCheck, Read, Standing
+from weldtrial.shared.trial import Trial
+from weldtrial.shared.units import canonical
+
+_MANY = 4
+"""Stamps named before the rest are only counted."""
+
+
+def show_standing(
+    common: Common,
+    trial: Trial,
+    record: Record,
+    stands: Standing,
+    sealed: SealFile | None,
+    code: ExitCode,
+) -> None:
+    """Show where a trial with a plan stands."""
+    _say(common, "Seal", _seal(sealed, code))
+    _say(common, "Welded", _welded(stands))
+    _say(common, "Read", "   ".join(_read(one) for one in stands.read))
+    if stands.held:
+        _say(common, "Held", " · ".join(_held(one) for one in stands.held))
+    _say(common, "Order", _order(stands, record))
+    _say(common, "Codes", _codes(trial, record))
+    _show_to_do(common, to_do(trial, record, stands, sealed, code))
+
+
+def show_unsealed(
+    common: Common, trial: Trial | None, sealed: SealFile | None, code: ExitCode
+) -> None:
+    """Show a folder that has no plan yet, or one that cannot be read."""
+    if trial is not None:
+        _say(common, "Trial", trial.title)
+        _say(common, "Seal", _seal(sealed, code))
+    _show_to_do(common, to_do(trial, None, None, sealed, code))
+
+
+def to_do(
+    trial: Trial | None,
+    record: Record | None,
+    stands: Standing | None,
+    sealed: SealFile | None,
+    code: ExitCode,
+) -> list[str]:
+    """Return what is left to do, in order; commands stand as they are typed."""
+    steps = []
+    if code is ExitCode.SEAL_BROKEN:
+        steps.append("put the sealed files back, or log the change:  weldtrial seal --amend WHY")
+    if trial is None:
+        return [*steps, "mend trial.toml as listed"]
+    if record is None or stands is None:
+        if code is ExitCode.FIX_FILE:
+            steps.append("mend what is listed")
+        return [*steps, *(() if sealed else ("weldtrial plan", "weldtrial seal"))]
+    wrong = len(record.errors)
+    if wrong:
+        steps.append(f"mend {singular(wrong, 'problem')} (listed with file and row)")
+    if record.sealed == "none":
+        steps.append("weldtrial seal")
+    if stands.next_run is not None:
+        left = stands.welded.planned - stands.welded.coupons
+        at = stands.next_run
+        run = f"run {at.run}, " if at.run else ""
+        steps.append(f"weld {singular(max(left, 1), 'coupon')} (next: {run}stamp {at.stamp})")
+    steps += _to_read(stands)
+    if stands.complete and not wrong:
+        steps.append(
+            "weldtrial analyse" if record.codes_open else "weldtrial analyse (codes closed)"
+        )
+    return steps
+
+
+def _to_read(stands: Standing) -> list[str]:
+    steps = []
+    for one in stands.read:
+        name = one.response.name
+        if one.half_read:
+            what = f"{_listed(one.half_read)} of {name.replace('_', ' ')}: further cuts"
+            steps.append(f"{what}, or write  lost  with a reason")
+        if one.unread and stands.next_run is None:
+            steps.append(f"weldtrial record {name}   ({len(one.unread)} to read)")
+    return steps
+
+
+def _say(common: Common, subject: str, words: str) -> None:
+    common.console.line(f"{subject:<9} {words}", hang=10)
+
+
+def _show_to_do(common: Common, steps: Sequence[str]) -> None:
+    if steps:
+        numbered = [f"{number}. {step}" for number, step in enumerate(steps, start=1)]
+        _say(common, "To do", "      ".join(numbered))
+    command = next((step for step in steps if step.startswith("weldtrial ")), None)
+    if command is not None:
+        common.console.next(command.partition("   ")[0].partition(" (")[0])
+
+
+def _seal(sealed: SealFile | None, code: ExitCode) -> str:
+    if code is ExitCode.SEAL_BROKEN:
+        return f"{sealed.code if sealed else 'seal.json'} does not match the folder ✗"
+    if sealed is None:
+        return "none yet. Until then trial.toml may simply be changed."
+    words = f"{sealed.code} matches the folder ✓"
+    if sealed.late or sealed.late_welded:
+        count = singular(sealed.late, "reading")
+        words += f"   sealed late, {count} in" if sealed.late else "   sealed late"
+    if sealed.amendments:
+        words += f"   amended {singular(len(sealed.amendments), 'time')}"
+    return words
+
+
+def _welded(stands: Standing) -> str:
+    done = stands.welded
+    words = [f"{done.coupons} of {done.planned}"]
+    if done.setups_planned:
+        words.append(f"set-ups {done.setups} of {done.setups_planned}")
+    if done.warm_ups:
+        words.append(f"{singular(done.warm_ups, 'warm-up')} set aside")
+    if done.lost:
+        words.append(f"lost: {_listed(done.lost)}")
+    if done.spares:
+        words.append(f"{singular(done.spares, 'spare')} in use")
+    return "    ".join(words)
+
+
+def _read(one: Read) -> str:
+    words = f"{one.response.name.replace('_', ' ')} {one.read}/{one.wanted}"
+    remarks = []
+    if one.half_read:
+        cut = "second cut" if one.response.sections == 2 else "a cut"
+        remarks.append(", ".join(f"{stamp} {cut} missing" for stamp in one.half_read[:_MANY]))
+        if len(one.half_read) > _MANY:
+            remarks.append(f"{len(one.half_read) - _MANY} more")
+    if one.lost:
+        remarks.append(f"lost: {_listed(one.lost)}")
+    return f"{words} ({', '.join(remarks)})" if remarks else words
+
+
+def _held(one: HeldCheck) -> str:
+    name = one.held.title[:1].lower() + one.held.title[1:]
+    unit = canonical(one.held.unit)
+    if not one.seen:
+        return f"{name} not written down yet"
+    if one.held.tolerance is None:
+        return f"{name} written down {one.seen}×"
+    words = f"{name} in tolerance {one.within}/{one.seen}"
+    off = []
+    for coupon, value in one.outside[:_MANY]:
+        low = value < one.held.target
+        limit = one.held.target + (-one.held.tolerance if low else one.held.tolerance)
+        where = f"run {coupon.run}" if coupon.run is not None else coupon.stamp
+        side = "low" if low else "high"
+        off.append(f"{side} on {where} ({value:g} {unit}, limit {limit:g})")
+    if len(one.outside) > _MANY:
+        off.append(f"{len(one.outside) - _MANY} more")
+    return f"{words}, {', '.join(off)} – will be shown, not dropped" if off else words
+
+
+def _order(stands: Standing, record: Record) -> str:
+    departed = [one.words for one in record.problems if one.column == "started" and one.warning]
+    remarks = [*stands.order_notes, *departed]
+    if not any(coupon.started for coupon in record.coupons):
+        return "no starting times written yet"
+    return f"as planned except {'; '.join(remarks)}" if remarks else "as planned"
+
+
+def _codes(trial: Trial, record: Record) -> str:
+    if not trial.blind.codes:
+        return "not used: the trial is open."
+    if record.codes_open:
+        return "open. Corrections from now on are marked so."
+    return "closed. The reader's sheets carry no gas."
+
+
+def _listed(stamps: Sequence[str]) -> str:
+    shown = ", ".join(stamps[:_MANY])
+    return shown if len(stamps) <= _MANY else f"{shown} and {len(stamps) - _MANY} more"

@@ -1,0 +1,144 @@
+"""Where a trial stands: what is welded, read, in tolerance and in order, and what is left."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from weldtrial.shared.bench import Bench
+from weldtrial.shared.plan import Plan
+from weldtrial.shared.record import Coupon, Record
+from weldtrial.shared.responses import Response
+from weldtrial.shared.trial import Held, Trial
+
+
+@dataclass(frozen=True, slots=True)
+class Welded:
+    """Coupons and set-ups, done and planned; warm-ups and spares that were welded; losses."""
+
+    coupons: int
+    planned: int
+    setups: int
+    setups_planned: int
+    warm_ups: int
+    spares: int
+    lost: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """Readings of one response.
+
+    Attributes
+    ----------
+    read, wanted
+        Readings there are (lost ones too) and readings there should be; a coupon replaced by a
+        spare is not wanted any more.
+    unread
+        Stamps without any reading.
+    half_read
+        Stamps of which some cuts are read and others are not.
+    lost
+        Stamps with a lost reading.
+    """
+
+    response: Response
+    read: int
+    wanted: int
+    unread: tuple[str, ...]
+    half_read: tuple[str, ...]
+    lost: tuple[str, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether nothing is left to read."""
+        return self.read >= self.wanted
+
+
+@dataclass(frozen=True, slots=True)
+class HeldCheck:
+    """How one held setting was kept: coupons within tolerance, seen at all, and those outside."""
+
+    held: Held
+    within: int
+    seen: int
+    outside: tuple[tuple[Coupon, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where a trial stands."""
+
+    welded: Welded
+    read: tuple[Read, ...]
+    held: tuple[HeldCheck, ...]
+    order_notes: tuple[str, ...]
+    next_run: Coupon | None
+
+    @property
+    def complete(self) -> bool:
+        """Whether everything planned is welded and read."""
+        return self.next_run is None and all(one.complete for one in self.read)
+
+
+def standing(trial: Trial, plan: Plan, record: Record, bench: Bench) -> Standing:
+    """Work out where a trial stands from its record and the files it was read from."""
+    wanted = [one for one in record.coupons if not one.lost]
+    to_weld = [one for one in wanted if not one.welded]
+    return Standing(
+        welded=_welded(plan, record, bench),
+        read=tuple(_read(response, record.coupons) for response in trial.responses),
+        held=tuple(_held(one, record.coupons) for one in trial.held),
+        order_notes=bench.log.notes,
+        next_run=to_weld[0] if to_weld else None,
+    )
+
+
+def _welded(plan: Plan, record: Record, bench: Bench) -> Welded:
+    done = [one for one in record.coupons if one.welded or one.lost]
+    by_setup: dict[int, list[Coupon]] = {}
+    for one in record.coupons:
+        if one.setup is not None:
+            by_setup.setdefault(one.setup, []).append(one)
+    full = [all(one in done for one in coupons) for coupons in by_setup.values()]
+    lines = bench.log.lines
+    return Welded(
+        coupons=sum(one.role != "spare" for one in done),
+        planned=record.planned,
+        setups=sum(full),
+        setups_planned=len(by_setup),
+        warm_ups=sum(
+            run.stamp in lines and lines[run.stamp].welded for run in plan.of_role("warm-up")
+        ),
+        spares=sum(one.role == "spare" for one in record.coupons),
+        lost=tuple(one.stamp for one in record.coupons if one.lost),
+    )
+
+
+def _read(response: Response, coupons: Sequence[Coupon]) -> Read:
+    counts = {one.stamp: len(one.readings.get(response.name, ())) for one in coupons}
+    wanted = [one.stamp for one in coupons if not one.lost]
+    return Read(
+        response,
+        read=sum(counts[stamp] for stamp in wanted),
+        wanted=len(wanted) * response.sections,
+        unread=tuple(stamp for stamp in wanted if counts[stamp] == 0),
+        half_read=tuple(stamp for stamp in wanted if 0 < counts[stamp] < response.sections),
+        lost=tuple(
+            one.stamp
+            for one in coupons
+            if any(reading.kind == "lost" for reading in one.readings.get(response.name, ()))
+        ),
+    )
+
+
+def _held(held: Held, coupons: Sequence[Coupon]) -> HeldCheck:
+    seen = [(one, one.as_run[held.name]) for one in coupons if held.name in one.as_run]
+    slack = 1e-9 * max(abs(held.target), 1.0)
+    tolerance = None if held.tolerance is None else held.tolerance + slack
+    outside = tuple(
+        (one, value)
+        for one, value in seen
+        if tolerance is not None and abs(value - held.target) > tolerance
+    )
+    return HeldCheck(held, len(seen) - len(outside), len(seen), outside)

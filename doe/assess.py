@@ -105,6 +105,10 @@ def _title(factor: Factor) -> str:
     return f"{factor.title[:1].lower()}{factor.title[1:]}"
 
 
+def _sides(factor: Factor) -> str:
+    return " and ".join(factor.levels)
+
+
 def _words(trial: Trial, term: Term) -> str:
     return " × ".join(_title(trial.factor(name)) for name, _ in term.powers)
 
@@ -132,10 +136,10 @@ def _not_told(trial: Trial, layout: Layout, terms: tuple[Term, ...]) -> Iterator
         )
     for factor in trial.factors:
         if factor.slides_with and not factor.varied:
-            name = _title(trial.factor(factor.slides_with))
+            owner = trial.factor(factor.slides_with)
             yield (
-                f"{name} apart from its own {_title(factor)}: the gap is of {name} and setting "
-                "together"
+                f"{_sides(owner)} at one and the same {_title(factor)}: each has its own, so the "
+                f"gap is of {_title(owner)} and setting together"
             )
         elif factor.slides_with:
             owner = trial.factor(factor.slides_with)
@@ -145,8 +149,8 @@ def _not_told(trial: Trial, layout: Layout, terms: tuple[Term, ...]) -> Iterator
             )
     if layout.hard and layout.rounds > 1 and layout.per_round == 1:
         yield (
-            f"whether the gap of {_title(trial.factor(layout.hard))} changes from round to round: "
-            "that is what its chance is judged by"
+            f"whether the gap between {_sides(trial.factor(layout.hard))} changes from round to "
+            "round: that is what chance is judged by"
         )
     varied = trial.varied
     if len(varied) > 1 and not any(len(term.factors) > 1 for term in terms):

@@ -66,7 +66,7 @@ USUAL = (
         "plate temperature before welding",
         "plates warm up through a session, and later beads wet and penetrate more",
         "cool to the same temperature and write it down",
-        ("plate_temp", "interpass", "interpass_temperature", "preheat"),
+        ("plate_temp", "plate_warmth", "interpass", "interpass_temperature", "preheat"),
     ),
     Usual(
         "contact_tip",

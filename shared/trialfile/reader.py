@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
+from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
@@ -91,6 +93,23 @@ def parse_trial(data: bytes, file: str = "trial.toml") -> tuple[Trial | None, tu
         return None, (toml_problem(text, str(error), file),)
     faults = Faults(key_lines(text), file)
     trial = _trial(parsed, faults)
+    return (None if faults.broken else trial), faults.in_order()
+
+
+def reread_trial(
+    parsed: Mapping[str, Any], lines: Mapping[str, int], file: str = "trial.toml"
+) -> tuple[Trial | None, tuple[Problem, ...]]:
+    """Return the trial in an already parsed file that was changed, and its problems.
+
+    Parameters
+    ----------
+    parsed
+        Such as `Trial.source` with a value changed; it is not altered.
+    lines
+        Line of each dotted key, such as `Trial.lines`.
+    """
+    faults = Faults(dict(lines), file)
+    trial = _trial(deepcopy(dict(parsed)), faults)
     return (None if faults.broken else trial), faults.in_order()
 
 

@@ -88,8 +88,8 @@ def said(trial: Trial) -> str:
 @pytest.mark.parametrize(
     ("trial", "words"),
     [
-        (drawbar(VOLTS), "shielding gas apart from its own arc voltage"),
-        (drawbar(), "whether the gap of shielding gas changes from round to round"),
+        (drawbar(VOLTS), "mix and co2 at one and the same arc voltage: each has its own"),
+        (drawbar(), "whether the gap between mix and co2 changes from round to round"),
         (drawbar(design=Design(rounds=3)), "6 set-ups leave 2 to judge the spread from"),
         (drawbar(FEED, budget=replace(PAID, coupons=52)), "a bend in wire feed"),
         (

@@ -19,13 +19,24 @@ if TYPE_CHECKING:
     from weldtrial.shared.plan import Plan
 
 
-def show_read(common: Common, trial: Trial, layout: Layout) -> None:
+def show_read(common: Common, layout: Layout) -> None:
     """Say what is about to be fixed."""
     common.console.note(f"Read trial.toml – {_size(layout)}. It can be sealed.")
     common.console.note(
         "Once sealed, the question, margin, settings, order and analysis are fixed."
     )
     common.console.note()
+
+
+def show_unhandled(common: Common, titles: Sequence[str]) -> None:
+    """Name what could spoil the trial and the file says nothing of; last chance before the seal."""
+    if titles:
+        common.console.warn(
+            f"Nothing is said of: {', '.join(titles)}. What of these changes along with a set-up "
+            "can pass for an effect. Say under [nuisance] whether each is held, measured, blocked "
+            "or shuffled:  weldtrial plan  shows why and what is usually done."
+        )
+        common.console.warn("")
 
 
 def _size(layout: Layout) -> str:
@@ -53,11 +64,13 @@ def show_sealed(
     files: Sequence[str],
     *,
     again: bool = False,
+    unhandled: Sequence[str] = (),
 ) -> None:
     """Show a seal: one just made (`drawn`), or one that was there already (`again`)."""
     console = common.console
     if common.json:
-        console.json({**as_json(sealed), **_drawn_json(drawn), "written": list(files)})
+        shown = {**as_json(sealed), **_drawn_json(drawn), "written": list(files)}
+        console.json({**shown, "unhandled": list(unhandled)} if drawn else shown)
         return
     if again:
         changed = "" if files else " Nothing was changed."

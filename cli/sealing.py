@@ -58,6 +58,13 @@ def lay(trial: Trial) -> Layout:
     return make_layout(trial)
 
 
+def unhandled(trial: Trial) -> tuple[str, ...]:
+    """Return what could spoil the trial and is neither held, measured, blocked nor shuffled."""
+    from weldtrial.doe.nuisances import nuisances_of
+
+    return tuple(one.title for one in nuisances_of(trial) if one.handling is None)
+
+
 def draw(trial: Trial, layout: Layout, dice: tuple[int, ...]) -> Drawn:
     """Take the seal and draw order and stamps from it."""
     from weldtrial.doe.make_plan import make_plan

@@ -13,6 +13,7 @@ from weldtrial.cli.seal_screens import (
     show_amendment,
     show_read,
     show_sealed,
+    show_unhandled,
     show_verified,
     show_witness,
 )
@@ -136,7 +137,9 @@ def _sealed_already(
 
 def _seal(common: Common, folder: Path, trial: Trial, said: dict[str, Any]) -> None:
     layout = sealing.lay(trial)
-    show_read(common, trial, layout)
+    show_read(common, layout)
+    unhandled = sealing.unhandled(trial)
+    show_unhandled(common, unhandled)
     found = filled_in(folder)
     if found.anything and not (said["yes"] or _go_on_late(common, found)):
         common.console.line("Nothing was sealed.")
@@ -146,7 +149,7 @@ def _seal(common: Common, folder: Path, trial: Trial, said: dict[str, Any]) -> N
     sealed, written = sealing.fix(folder, trial, drawn, witness, found)
     sheets = sealing.print_sheets(folder, trial, sealed)
     names = [Folder(folder).name_of(path) for path in (*written, *sheets)]
-    show_sealed(common, sealed, trial, drawn, names)
+    show_sealed(common, sealed, trial, drawn, names, unhandled=unhandled)
 
 
 def _go_on_late(common: Common, found: FilledIn) -> bool:

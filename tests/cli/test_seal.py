@@ -115,6 +115,8 @@ def test_as_json(folder: Path, weldtrial: Weldtrial) -> None:
     assert (shown["coupons"], shown["rounds"], shown["set_ups"]) == (36, 6, 12)
     assert [one["text"] for one in shown["witness"]] == ["mailed to a friend"]
     assert "plan.csv" in shown["written"]
+    assert "wire spool" in shown["unhandled"]
+    assert "Nothing is said of: wire spool" in said.err
 
 
 def test_without_a_terminal_and_without_dice_it_goes_without(

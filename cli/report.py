@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from weldtrial.analysis.findings import Findings
 from weldtrial.cli import report_asked, report_checks, report_found, report_methods, report_words
 from weldtrial.cli.pages import environment
 from weldtrial.cli.report_blocks import Section
 from weldtrial.cli.report_figures import first_figure
+from weldtrial.shared.cautions import NOT_A_QUALIFICATION
+from weldtrial.shared.clock import spoken_time
 from weldtrial.shared.plan import Plan
-from weldtrial.shared.problems import NotEnough
+from weldtrial.shared.problems import NotEnough, Problem
 from weldtrial.shared.record import Record
 from weldtrial.shared.trial import Trial
+
+SEALED_FILES = {"seal.json", "journal.csv", "plan.csv", "trial.toml"}
 
 
 def render_report(
@@ -23,8 +27,10 @@ def render_report(
     *,
     short: bool = False,
     cautions: Sequence[str] = (),
+    warnings: Sequence[Problem] = (),
+    written: str = "",
 ) -> str:
-    """Return the report as HTML: the same bytes for the same findings.
+    """Return the report as HTML: the same bytes for the same findings and `written`.
 
     Parameters
     ----------
@@ -36,6 +42,10 @@ def render_report(
         Page 1 only.
     cautions
         The cautions that fit the trial.
+    warnings
+        What seal and bench say that stops nothing; what touches the seal stands on page 1.
+    written
+        When the page is written, as text; the only thing that may change between two runs.
 
     Raises
     ------
@@ -47,7 +57,8 @@ def render_report(
             "The codes are still closed, so there is no answer to report yet.",
             hint="Open them once every reading is in:  weldtrial analyse --open",
         )
-    sections = () if short else _sections(trial, plan, record, findings, cautions)
+    remarks = tuple(str(one) for one in warnings if one.file not in SEALED_FILES)
+    sections = () if short else _sections(trial, plan, record, findings, cautions, remarks)
     template = environment().get_template("report.html.j2")
     return template.render(
         trial=trial,
@@ -58,21 +69,38 @@ def render_report(
         short=short,
         words=report_words,
         counts=report_words.counts_line(trial, record, findings),
-        opened_early=[line for line in record.journal if line.event == "opened-early"],
+        alarms=tuple(_alarms(record, warnings)),
+        written=spoken_time(written),
+        not_a_qualification=NOT_A_QUALIFICATION,
         verdict_box=report_found.verdict_box,
         changes=report_checks.what_would_change_it(findings),
     )
 
 
+def _alarms(record: Record, warnings: Sequence[Problem]) -> Iterator[str]:
+    """Give what a reader of page 1 must know before the answer."""
+    for line in record.journal:
+        if line.event == "opened-early":
+            yield f"The codes were opened early ({spoken_time(line.when)}): {line.details}."
+        elif line.event == "amended":
+            yield f"Amended after sealing ({spoken_time(line.when)}); what changed is in section 3."
+    yield from (str(one) for one in warnings if one.file in SEALED_FILES)
+
+
 def _sections(
-    trial: Trial, plan: Plan, record: Record, findings: Findings, cautions: Sequence[str]
+    trial: Trial,
+    plan: Plan,
+    record: Record,
+    findings: Findings,
+    cautions: Sequence[str],
+    remarks: Sequence[str],
 ) -> tuple[Section, ...]:
     return (
         report_asked.asked(trial, plan, record, findings),
         report_asked.done(trial, record, findings),
         report_found.found(trial, findings),
         report_found.trade_offs(trial),
-        report_checks.checks(findings),
+        report_checks.checks(findings, remarks),
         report_checks.other_ways(findings),
         report_checks.cannot_tell(trial, findings),
         report_checks.next_welds(trial, findings, cautions),

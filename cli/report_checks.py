@@ -7,20 +7,22 @@ from collections.abc import Sequence
 from weldtrial.analysis.findings import Alternative, Findings, ResponseFindings
 from weldtrial.cli.report_blocks import Block, Heading, Items, Section, Text, bullets, table
 from weldtrial.cli.report_figures import check_figure
-from weldtrial.cli.report_words import NOT_A_QUALIFICATION, VERDICTS
+from weldtrial.cli.report_words import VERDICTS, WHO_DECIDES, scope_words
+from weldtrial.shared.cautions import NOT_A_QUALIFICATION
 from weldtrial.shared.rounding import by_uncertainty, interval
 from weldtrial.shared.trial import Trial
 
 MARKS = {True: "✓", False: "✗", None: "?"}
 
 
-def checks(findings: Findings) -> Section:
-    """Return section 7."""
+def checks(findings: Findings, remarks: Sequence[str]) -> Section:
+    """Return section 7; `remarks` are what the bench files say that stops nothing."""
     blocks: list[Block] = [
         Text("✓ nothing turned up · ✗ something did · ? could not be checked here.")
     ]
-    if findings.notes:
-        blocks.append(bullets(note.words for note in findings.notes))
+    said = (*remarks, *(note.words for note in findings.notes))
+    if said:
+        blocks.append(bullets(said))
     for one in _by_rank(findings):
         blocks.append(Heading(one.title))
         if one.checks:
@@ -52,7 +54,7 @@ def other_ways(findings: Findings) -> Section:
 def cannot_tell(trial: Trial, findings: Findings) -> Section:
     """Return section 9."""
     further = [one.title for one in _by_rank(findings) if one.rank > 1]
-    items = [findings.scope]
+    items = [f"Anything outside this: {scope_words(findings)}"]
     items += [f"Unanswered: {question}" for question in findings.grade.unanswered]
     if further:
         items.append(
@@ -64,7 +66,7 @@ def cannot_tell(trial: Trial, findings: Findings) -> Section:
             f"“Fair” here means {trial.fair.rule}. Another meaning of fair is another question and "
             "may have another answer."
         )
-    items.append(NOT_A_QUALIFICATION)
+    items.append(f"{NOT_A_QUALIFICATION} {WHO_DECIDES}")
     return Section(9, "What this cannot tell you", (bullets(items),))
 
 

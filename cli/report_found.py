@@ -18,6 +18,8 @@ from weldtrial.shared.trial import Trial
 def found(trial: Trial, findings: Findings) -> Section:
     """Return section 5, the deciding response first."""
     blocks: list[Block] = []
+    if findings.at:
+        blocks.append(Text(findings.at))
     for one in sorted(findings.responses, key=lambda response: response.rank):
         blocks += _response(trial, one)
     return Section(5, "What was found", tuple(blocks))
@@ -111,8 +113,7 @@ def _means(one: ResponseFindings) -> Table:
     return table(
         ("what", "level", f"average, {one.unit}", "95 % interval"),
         rows,
-        "Averages at the middle of every other setting (each gas's own middle, where settings "
-        "shift by gas).",
+        "Averages at the middle of every other setting.",
     )
 
 

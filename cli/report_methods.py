@@ -7,7 +7,6 @@ from importlib.metadata import PackageNotFoundError, version
 from weldtrial.analysis.findings import EstimateRow, Findings, ResponseFindings, TermTestRow
 from weldtrial.cli.report_blocks import Block, Heading, Section, Table, Text, bullets, table
 from weldtrial.cli.report_found import estimate_words
-from weldtrial.cli.report_words import seal_code
 from weldtrial.shared.record import Coupon, Record
 from weldtrial.shared.rounding import brief, p_value, plain
 from weldtrial.shared.trial import Trial
@@ -81,7 +80,7 @@ def corrections(record: Record) -> Section:
 
 def rerun(findings: Findings) -> Section:
     """Return section 14."""
-    code = seal_code(findings.seal) or "none"
+    code = findings.seal or "none"
     blocks = (
         Text("In the folder that holds trial.toml, seal.json, plan.csv and the readings:"),
         bullets(
@@ -94,8 +93,8 @@ def rerun(findings: Findings) -> Section:
             "$",
         ),
         Text(
-            f"Full fingerprint {findings.seal or '–'}. It shows what was planned, not when, and "
-            "not that the coupons were really welded."
+            "The seal shows what was planned. It does not show when (the witness does), nor that "
+            "the coupons were really welded."
         ),
     )
     return Section(14, "How to run this again", blocks)

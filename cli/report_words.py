@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from weldtrial.analysis.findings import Findings, ResponseFindings
+from weldtrial.shared.cautions import NOT_A_QUALIFICATION
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.record import Record
 from weldtrial.shared.responses import Response
@@ -18,10 +19,7 @@ GRADES = {
     "anecdote": "Anecdote",
     "cannot_be_judged": "Cannot be judged yet",
 }
-NOT_A_QUALIFICATION = (
-    "This is a comparison trial, not a procedure or welder qualification to any code. Local codes "
-    "and the responsible welding engineer decide what may be welded."
-)
+WHO_DECIDES = "Local codes and the responsible welding engineer decide what may be welded and used."
 ORDINALS = {2: "second", 3: "third", 4: "fourth", 5: "fifth"}
 VERDICTS = {
     "cannot_tell": "cannot tell",
@@ -40,15 +38,15 @@ VERDICTS = {
 }
 
 
-def seal_code(seal: str) -> str:
-    """Return the spoken code of a seal: three groups of four."""
-    head = seal[:12].upper()
-    return "-".join(head[start : start + 4] for start in (0, 4, 8)) if head else ""
+def scope_words(findings: Findings) -> str:
+    """Return the scope sentence as it stands behind the heading "Applies to"."""
+    words = findings.scope.removeprefix("Applies to ")
+    return words.removesuffix(NOT_A_QUALIFICATION).rstrip()
 
 
 def seal_words(findings: Findings) -> str:
     """Return the state of the seal in words."""
-    code = seal_code(findings.seal)
+    code = findings.seal
     return {
         "sealed": f"sealed {code}",
         "amended": f"sealed {code}, AMENDED AFTERWARDS",

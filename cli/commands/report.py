@@ -1,0 +1,58 @@
+"""``weldtrial report``: one HTML page that stands alone, or a bundle that can be re-run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from weldtrial.cli.opening import open_trial
+from weldtrial.cli.options import Common, common_options
+from weldtrial.cli.report import render_report
+from weldtrial.cli.report_bundle import write_bundle
+from weldtrial.cli.trial_cautions import fitting
+from weldtrial.shared.clock import now_text
+from weldtrial.shared.folder import Folder, atomic_write
+
+
+@click.command(short_help="Write the report as one HTML file.")
+@click.option("--short", is_flag=True, help="Page 1 only.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Where to write (without it: report.html, or report.zip, in the trial's folder).",
+)
+@click.option("--bundle", is_flag=True, help="A zip with everything needed to run it again.")
+@common_options
+def command(common: Common, *, short: bool, out: Path | None, bundle: bool) -> None:
+    """Write what the trial shows as one page: answer, trust, scope, and all it rests on.
+
+    Refused while the codes are closed, and when anything no longer matches the seal.
+    """
+    from weldtrial.analysis.analyse import analyse
+
+    opened = open_trial(common)
+    findings = analyse(opened.trial, opened.record, codes_open=opened.record.codes_open)
+    page = render_report(
+        opened.trial,
+        opened.plan,
+        opened.record,
+        findings,
+        short=short,
+        cautions=tuple(caution.words for caution in fitting(opened.trial)),
+        warnings=opened.warnings,
+        written=now_text(),
+    )
+    files = Folder(opened.folder)
+    if bundle:
+        path = out or opened.folder / "report.zip"
+        write_bundle(path, files, opened.trial, page)
+    else:
+        path = out or files.report
+        atomic_write(path, page)
+    if common.json:
+        common.console.json({"file": str(path)})
+        return
+    common.console.line(f"Wrote {files.name_of(path)}")
+    common.console.note("It needs nothing else: open it in a browser, print it, send it on.")

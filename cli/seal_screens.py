@@ -65,12 +65,15 @@ def show_sealed(
     *,
     again: bool = False,
     unhandled: Sequence[str] = (),
+    kept: Sequence[str] = (),
 ) -> None:
     """Show a seal: one just made (`drawn`), or one that was there already (`again`)."""
     console = common.console
     if common.json:
         shown = {**as_json(sealed), **_drawn_json(drawn), "written": list(files)}
-        console.json({**shown, "unhandled": list(unhandled)} if drawn else shown)
+        if drawn is not None:
+            shown |= {"kept": list(kept), "unhandled": list(unhandled)}
+        console.json(shown)
         return
     if again:
         changed = "" if files else " Nothing was changed."
@@ -86,6 +89,12 @@ def show_sealed(
         console.line(f"  Amended   {amendment.words.removeprefix('amended ')}", hang=10)
     if files:
         console.note(f"  Wrote     {_listed(files)}", hang=10)
+    if kept:
+        console.line(
+            f"  Left      {', '.join(kept)} (something is typed there already; its stamps may not "
+            "be those of this plan:  weldtrial check  tells)",
+            hang=10,
+        )
     _limits(common, sealed)
     if drawn is not None:
         console.next("sheets", "(written to sheets/ already: open them and print)")

@@ -163,9 +163,9 @@ def restore(folder: Path, trial: Trial, sealed: SealFile) -> tuple[Path, ...]:
     files = Folder(folder)
     with locked(folder):
         if files.plan.exists():
-            return lay_out(folder, trial, plan)
+            return lay_out(folder, trial, plan, only_missing=True)
         atomic_write(files.plan, text)
-        return (files.plan, *lay_out(folder, trial, plan))
+        return (files.plan, *lay_out(folder, trial, plan, only_missing=True))
 
 
 def add_witness(folder: Path, trial: Trial, text: str) -> SealFile:

@@ -84,8 +84,15 @@ def blank_readings(sections: int, plan: Plan) -> str:
     return _text(READING_COLUMNS, ({"stamp": one} for one in stamps for _ in range(sections)))
 
 
-def lay_out(folder: Path, trial: Trial, plan: Plan) -> tuple[Path, ...]:
+def lay_out(
+    folder: Path, trial: Trial, plan: Plan, *, only_missing: bool = False
+) -> tuple[Path, ...]:
     """Write ``weld_log.csv`` and ``readings/*.csv`` where they hold nothing typed.
+
+    Parameters
+    ----------
+    only_missing
+        Leave every file that exists, blank or not.
 
     Returns
     -------
@@ -104,6 +111,8 @@ def lay_out(folder: Path, trial: Trial, plan: Plan) -> tuple[Path, ...]:
         wanted[files.readings(response.name)] = blank_readings(response.sections, plan)
     written = []
     for path, text in wanted.items():
+        if only_missing and path.exists():
+            continue
         if _may_write(path, text, ignore=LAID_OUT if path == files.weld_log else ("stamp",)):
             atomic_write(path, text)
             written.append(path)

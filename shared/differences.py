@@ -9,7 +9,7 @@ from typing import Any
 from weldtrial.shared.canonical import canonical, number_text
 
 LONGEST = 60
-"""Longest text shown of a value, in characters."""
+"""Longest piece shown of a value, in characters."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,11 +35,26 @@ class Change:
     @property
     def words(self) -> str:
         """The change for eyes: ``break_load margin 5 → 8``."""
-        return f"{self.name} {shown(self.was)} → {shown(self.now)}"
+        return change_in_words(self.name, self.was, self.now)
 
 
-def shown(value: Any) -> str:
-    """Return a value as a message shows it, shortened where it is long."""
+def change_in_words(name: str, was: Any, now: Any) -> str:
+    """Return ``name was → now``; of long values only the part around the first difference."""
+    texts = _spelt(was), _spelt(now)
+    common = next(
+        (at for at, (a, b) in enumerate(zip(*texts, strict=False)) if a != b),
+        min(len(text) for text in texts),
+    )
+    start = max(0, common - LONGEST // 3) if max(map(len, texts)) > LONGEST else 0
+    return f"{name} {_piece(texts[0], start)} → {_piece(texts[1], start)}"
+
+
+def _piece(text: str, start: int) -> str:
+    piece = text[start : start + LONGEST]
+    return f"{'…' if start else ''}{piece}{'…' if start + LONGEST < len(text) else ''}"
+
+
+def _spelt(value: Any) -> str:
     if value is None:
         return "nothing"
     if isinstance(value, bool):
@@ -47,8 +62,7 @@ def shown(value: Any) -> str:
     if isinstance(value, int | float):
         return number_text(value)
     text = f'"{value}"' if isinstance(value, str) else canonical(value).decode("utf-8")
-    text = " ".join(text.split())
-    return text if len(text) <= LONGEST else text[: LONGEST - 1] + "…"
+    return " ".join(text.split())
 
 
 def differences(old: Mapping[str, Any], new: Mapping[str, Any]) -> tuple[Change, ...]:
@@ -75,6 +89,8 @@ def _values(path: tuple[str, ...], name: str, old: Any, new: Any) -> Iterator[Ch
         yield from _tables(path, name, old, new)
     elif _named(old) and _named(new):
         yield from _lists(path, name, old, new)
+    elif _tables_only(old) and _tables_only(new):
+        yield from _numbered(path, name, old, new)
     else:
         yield Change(".".join(path), old, new, name)
 
@@ -94,6 +110,20 @@ def _named(value: Any) -> bool:
     if not all(isinstance(one, Mapping) and isinstance(one.get("name"), str) for one in value):
         return False
     return len({one["name"] for one in value}) == len(value)
+
+
+def _tables_only(value: Any) -> bool:
+    return isinstance(value, list | tuple) and all(isinstance(one, Mapping) for one in value)
+
+
+def _numbered(
+    path: tuple[str, ...], name: str, old: Sequence[Any], new: Sequence[Any]
+) -> Iterator[Change]:
+    """Compare tables without names (claims, limits) by their place, counted from 1 for eyes."""
+    for at in range(max(len(old), len(new))):
+        was = old[at] if at < len(old) else None
+        now = new[at] if at < len(new) else None
+        yield from _values((*path, str(at)), f"{name} {at + 1}", was, now)
 
 
 def _lists(

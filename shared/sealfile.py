@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from weldtrial.shared.canonical import CANONICAL_VERSION, Plain, fingerprint
+from weldtrial.shared.differences import change_in_words
 from weldtrial.shared.folder import Folder, atomic_write
 from weldtrial.shared.problems import SealBroken
 from weldtrial.shared.record import SealState
@@ -63,10 +64,8 @@ class Amendment:
     @property
     def words(self) -> str:
         """What was changed, when and why, in one line."""
-        from weldtrial.shared.differences import shown
-
         changes = "; ".join(
-            f"{one['name']} {shown(one['was'])} → {shown(one['now'])}" for one in self.changes
+            change_in_words(one["name"], one["was"], one["now"]) for one in self.changes
         )
         stage = f"{self.readings} readings in" if self.readings else "no reading in"
         return f"amended {self.when[:10]} ({stage}): {changes}. Why: {self.why}"

@@ -148,8 +148,11 @@ def _seal(common: Common, folder: Path, trial: Trial, said: dict[str, Any]) -> N
     witness = (said["witness"] or "").strip()
     sealed, written = sealing.fix(folder, trial, drawn, witness, found)
     sheets = sealing.print_sheets(folder, trial, sealed)
-    names = [Folder(folder).name_of(path) for path in (*written, *sheets)]
-    show_sealed(common, sealed, trial, drawn, names, unhandled=unhandled)
+    files = Folder(folder)
+    names = [files.name_of(path) for path in (*written, *sheets)]
+    to_fill = (files.weld_log, *(files.readings(one.name) for one in trial.responses))
+    kept = [files.name_of(path) for path in to_fill if path not in written]
+    show_sealed(common, sealed, trial, drawn, names, unhandled=unhandled, kept=kept)
 
 
 def _go_on_late(common: Common, found: FilledIn) -> bool:

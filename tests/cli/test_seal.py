@@ -230,6 +230,24 @@ def test_a_lost_plan_is_drawn_again_to_the_byte(sealed: Path, weldtrial: Weldtri
     assert snapshot(sealed) == before
 
 
+def test_a_row_added_by_hand_survives_sealing_again(sealed: Path, weldtrial: Weldtrial) -> None:
+    path = Folder(sealed).readings("break_load")
+    path.write_text(path.read_text(encoding="utf-8") + "E6V,,,,,\n", encoding="utf-8")
+    before = snapshot(sealed)
+    assert weldtrial("seal", cwd=sealed).code == 0
+    assert snapshot(sealed) == before
+
+
+def test_a_seal_edited_by_hand_ends_every_use_of_it(sealed: Path, weldtrial: Weldtrial) -> None:
+    edit(sealed / "seal.json", '"margin": 5', '"margin": 8')
+    before = snapshot(sealed)
+    for arguments in ([], ["--verify"], ["--amend", "why"], ["--witness", "a friend"]):
+        outcome = weldtrial("seal", *arguments, cwd=sealed)
+        assert outcome.code == 4
+        assert "seal.json was edited by hand: its question or design no longer gives" in outcome.err
+    assert snapshot(sealed) == before
+
+
 def test_a_witness_may_be_added_later(sealed: Path, weldtrial: Weldtrial) -> None:
     outcome = weldtrial("seal", "--witness", "posted on the club's board, 12 June", cwd=sealed)
     assert outcome.code == 0
@@ -372,6 +390,7 @@ def test_a_late_seal_needs_a_yes_and_is_marked(folder: Path, weldtrial: Weldtria
     outcome = weldtrial("seal", "--yes", cwd=folder)
     assert outcome.code == 0
     assert "sealed late, 14 readings in" in outcome.out
+    assert "Left      readings/break_load.csv (something is typed there already" in outcome.out
     assert events(folder) == ["sealed-late"]
     after = snapshot(folder)
     assert after["readings/break_load.csv"] == before["readings/break_load.csv"]

@@ -1,9 +1,13 @@
 from __future__ import annotations
 
+import csv
+import io
 from pathlib import Path
 from types import ModuleType
 
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
 
 from weldtrial.shared.blank_files import FilledIn, filled_in, lay_out, weld_log_columns
 from weldtrial.shared.folder import Folder
@@ -90,6 +94,23 @@ def test_whatever_someone_typed_is_left_alone(
     assert lay_again(kit, laid, "1" * 64) == ["weld_log.csv", "readings/penetration.csv"]
     assert path.read_bytes() == content
     assert filled_in(laid.path).readings == 1
+
+
+@given(st.integers(1, 5), st.text(st.characters(codec="utf-8"), min_size=1, max_size=6))
+def test_one_typed_cell_is_never_written_over(
+    kit: ModuleType, tmp_path_factory: pytest.TempPathFactory, column: int, typed: str
+) -> None:
+    assume(typed.strip())
+    folder = Folder(tmp_path_factory.mktemp("trial"))
+    lay_again(kit, folder)
+    path = folder.readings("break_load")
+    rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8"))))
+    rows[2][column] = typed
+    out = io.StringIO()
+    csv.writer(out).writerows(rows)
+    path.write_bytes(out.getvalue().encode("utf-8"))
+    assert lay_again(kit, folder, "1" * 64) == ["weld_log.csv", "readings/penetration.csv"]
+    assert path.read_bytes() == out.getvalue().encode("utf-8")
 
 
 def test_a_started_weld_counts_and_its_log_is_kept(kit: ModuleType, laid: Folder) -> None:

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from weldtrial.shared.canonical import canonical
-from weldtrial.shared.differences import Change, differences, shown
+from weldtrial.shared.differences import Change, change_in_words, differences
 
 OLD: dict[str, Any] = {
     "format": 1,
@@ -66,10 +66,29 @@ def test_levels_change_as_one_value() -> None:
     assert change.words == 'gas levels ["mix","co2"] → ["co2","mix"]'
 
 
-def test_long_values_are_shortened() -> None:
-    assert shown("x" * 500) == '"' + "x" * 58 + "…"
-    assert shown(True) == "true"
-    assert shown(0.30000000000000004) == "0.30000000000000004"
+def test_of_long_values_the_part_that_differs_is_shown() -> None:
+    before = "x" * 100 + " 5 kN " + "y" * 100
+    words = change_in_words("trial question", before, before.replace("5", "8"))
+    assert words == (
+        "trial question …"
+        + "x" * 19
+        + " 5 kN "
+        + "y" * 35
+        + "… → …"
+        + "x" * 19
+        + " 8 kN "
+        + "y" * 35
+        + "…"
+    )
+    assert change_in_words("blind codes", True, None) == "blind codes true → nothing"
+
+
+def test_claims_have_no_names_and_are_compared_by_their_place() -> None:
+    claim = {"says": "breaks at 0.97 of the mix's load", "value": 0.97}
+    old, new = after(claim=[claim]), after(claim=[{**claim, "value": 0.98}])
+    assert differences(old, new) == (Change("claim.0.value", 0.97, 0.98, "claim 1 value"),)
+    assert [change.path for change in differences(old, after())] == ["claim"]
+    assert [change.path for change in differences(old, after(claim=[claim, claim]))] == ["claim.1"]
 
 
 KEY = st.sampled_from(["name", "margin", "unit", "levels"])

@@ -24,7 +24,7 @@ from weldtrial.analysis.verdict_words import (
     number_line,
     write_verdict,
 )
-from weldtrial.analysis.views import View
+from weldtrial.analysis.views import WITHOUT_CORRECTIONS, View
 
 
 def compare(
@@ -127,7 +127,7 @@ def _turns_on(
         if view.decides and view.check.passed is False and view.alternative is not None
     ]
     if any(correction.codes_open for correction in context.record.corrections):
-        late = [way for way in others if way.name == "without corrections"]
+        late = [way for way in others if way.name == WITHOUT_CORRECTIONS]
         decisive += [("corrections made after the codes were open", way) for way in late]
     for what, other in decisive:
         if other.code is None or other.code == verdict.code:

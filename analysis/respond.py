@@ -23,7 +23,13 @@ from weldtrial.analysis.mixed import SetupFit
 from weldtrial.analysis.model import SOURCES, ModelFit, fit_model
 from weldtrial.analysis.observations import Observation, reading_share, reading_variance
 from weldtrial.analysis.question import Question
-from weldtrial.analysis.views import View, all_views, other_ways
+from weldtrial.analysis.views import (
+    EVERY_COUPON_APART,
+    View,
+    all_views,
+    other_ways,
+    two_groups,
+)
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.responses import Response
 from weldtrial.shared.terms import Term, model_terms
@@ -67,11 +73,13 @@ def analyse_response(
                 continue
             question = Question(factors, terms, response, factor, level)
             views = all_views(question, fit, observations, context.record)
-            others = other_ways(question, observations, uncorrected)
+            others = other_ways(question, fit, observations, uncorrected)
             if not comparisons:
                 checks = views
                 ways = (*(v.alternative for v in views if v.alternative is not None), *others)
-            naive += [way for way in others if way.name == "every coupon apart"]
+            heaps = two_groups(question, observations)
+            naive += [way for way in others if way.name == EVERY_COUPON_APART]
+            naive += [heaps] if heaps is not None else []
             comparisons.append(compare(context, question, fit, observations, views, others))
     dealt = shuffle(context, fit, observations, compared)
     return ResponseFindings(

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from weldtrial.analysis.compare import bounds
 from weldtrial.analysis.findings import Alternative, Check
+from weldtrial.analysis.judge import Evidence, judge
+from weldtrial.analysis.linear import estimate
 from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
 from weldtrial.analysis.observations import Observation, as_run_points
 from weldtrial.analysis.question import Question
@@ -19,7 +22,13 @@ from weldtrial.analysis.residual_views import (
     setup_core,
     spread_ratio,
 )
+from weldtrial.shared.coding import contrast_columns
 from weldtrial.shared.record import Record
+from weldtrial.shared.terms import Term
+
+EVERY_COUPON_APART = "every coupon apart"
+TWO_HEAPS = "two heaps of coupons"
+WITHOUT_CORRECTIONS = "without corrections"
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,22 +209,25 @@ def agreement(
 
 def other_ways(
     question: Question,
+    fit: ModelFit,
     observations: Sequence[Observation],
     uncorrected: Sequence[Observation],
 ) -> tuple[Alternative, ...]:
-    """Return the comparison the naive way, without corrections, and without each round."""
+    """Return the comparison from set-up means, naively, uncorrected, and without each round."""
     ways = []
+    if fit.method == KENWARD_ROGER and question.factor.hard_to_change:
+        ways.append(from_setup_means(question, fit, observations))
     if any(f.hard_to_change for f in question.factors):
         ways.append(
             question.alternative(
-                "every coupon apart",
+                EVERY_COUPON_APART,
                 "as if every coupon had its own bottle change",
                 observations,
                 setups=False,
             )
         )
     if [o.value for o in uncorrected] != [o.value for o in observations]:
-        ways.append(question.alternative("without corrections", "as first typed in", uncorrected))
+        ways.append(question.alternative(WITHOUT_CORRECTIONS, "as first typed in", uncorrected))
     rounds = sorted({o.round for o in observations if o.round is not None})
     if len(rounds) > 2:
         for number in rounds:
@@ -223,3 +235,41 @@ def other_ways(
             name = f"without round {number}"
             ways.append(question.alternative(name, name, rest))
     return tuple(way for way in ways if way is not None)
+
+
+def from_setup_means(
+    question: Question, fit: ModelFit, observations: Sequence[Observation]
+) -> Alternative | None:
+    """Compare the levels from the means of unequal set-ups, which keeps its level where
+    Kenward-Roger turns timid; None where all set-ups hold alike, as the two then agree.
+    """
+    assert fit.setup is not None
+    if len(set(np.bincount(fit.setup).tolist())) == 1:
+        return None
+    core = setup_core(fit, observations, frozenset([question.factor.name]))
+    if core is None:
+        return None
+    one = contrast_columns(question.factor, question.level)
+    zero = contrast_columns(question.factor, question.factor.reference)
+    vector = np.zeros(len(core.coefficients))
+    vector[1 : 1 + len(one)] = np.subtract(one, zero)
+    found = estimate(core, vector)
+    margin = question.response.margin
+    reference = float(core.coefficients[0] + np.dot(core.coefficients[1 : 1 + len(zero)], zero))
+    units = margin.in_units(reference) if margin is not None else None
+    code = judge(Evidence.of(bounds(found, question.response.sign), units), question.response.ask)
+    low, high = found.interval(0.95)
+    words = "from the means of the set-ups"
+    return Alternative(
+        "set-up means", words, found.estimate, low, high, found.df, found.p, code,
+        len(observations),
+    )  # fmt: skip
+
+
+def two_groups(question: Question, observations: Sequence[Observation]) -> Alternative | None:
+    """Compare the two levels as two heaps of coupons: no rounds, no set-ups, nothing else."""
+    heap = [replace(o, round=None) for o in observations]
+    alone = replace(question, terms=(Term(((question.factor.name, 1),)),))
+    return alone.alternative(
+        TWO_HEAPS, "as two heaps of coupons, nothing else considered", heap, setups=False
+    )

@@ -9,6 +9,7 @@ from weldtrial.shared.rounding import decimals_for, fixed, plain
 
 if TYPE_CHECKING:
     from weldtrial.analysis.findings import (
+        Alternative,
         Comparison,
         EstimateRow,
         Findings,
@@ -156,16 +157,53 @@ def _beside(console: Console, found: ResponseFindings) -> None:
     """Show the naive answer beside ours, named as what it is."""
     if found.least_squares is None:
         return
-    for other in found.least_squares.comparisons:
-        places = decimals_for((other.ci_high - other.ci_low) / 2)
+    for other in found.least_squares.comparisons[:1]:
         console.line(
-            f"  If every coupon had had its own bottle change: "
-            f"{fixed(other.difference, places, signed=True)} {found.unit} "
-            f"({fixed(other.ci_low, places, signed=True)} to "
-            f"{fixed(other.ci_high, places, signed=True)}). It had not: coupons on one bottle are "
-            "one trial of the gas.",
+            f"  If every coupon had had its own bottle change: {interval_words(other, found.unit)}."
+            " It had not: coupons on one bottle are one trial of the gas.",
             hang=2,
         )
+
+
+def interval_words(other: Alternative, unit: str) -> str:
+    """Return a difference with its 95 % interval, rounded to what the interval carries."""
+    places = decimals_for((other.ci_high - other.ci_low) / 2)
+    return (
+        f"{fixed(other.difference, places, signed=True)} {unit} "
+        f"({fixed(other.ci_low, places, signed=True)} to "
+        f"{fixed(other.ci_high, places, signed=True)})"
+    )
+
+
+def show_as_if(console: Console, findings: Findings, name: str) -> None:
+    """Show what another analysis would have said, side by side with ours."""
+    from weldtrial.analysis.findings import Alternative
+
+    console.heading("Side by side")
+    rows = []
+    for found in findings.responses:
+        others = found.least_squares.comparisons if found.least_squares else ()
+        for other in (one for one in others if one.name == name):
+            ours = found.comparisons[0]
+            if ours.difference is None or ours.ci_low is None or ours.ci_high is None:
+                continue
+            mine = Alternative("", "", ours.difference, ours.ci_low, ours.ci_high, 0.0, 0.0, None)
+            rows.append(
+                [
+                    found.title,
+                    interval_words(other, found.unit),
+                    interval_words(mine, found.unit),
+                ]
+            )
+    if not rows:
+        console.line("  Nothing is hard to change here: the two are the same analysis.")
+        return
+    console.table(["response", "as if", "by set-up"], rows, ["left", "right", "right"])
+    console.line(
+        "The first treats coupons welded on one set-up as so many trials of the gas; "
+        "the second does not.",
+        hang=2,
+    )
 
 
 def _trust(console: Console, findings: Findings) -> None:

@@ -7,22 +7,45 @@ from typing import TYPE_CHECKING
 import click
 
 from weldtrial.cli.findings_json import findings_json
-from weldtrial.cli.findings_screen import show_closed, show_open
+from weldtrial.cli.findings_screen import show_as_if, show_closed, show_open
 from weldtrial.cli.opening import Opened, open_trial
 from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.journal import note
 from weldtrial.shared.problems import WrongUsage
 
 if TYPE_CHECKING:
+    from weldtrial.analysis.afterwards import Afterwards
     from weldtrial.analysis.findings import Findings
+
+AS_IF = {"shuffled": "every coupon apart", "all-coupons-apart": "two heaps of coupons"}
+"""Naive analyses by the name they are asked for."""
 
 
 @click.command(short_help="Look at the checks, open the codes, read the verdicts.")
 @click.option("--agree", is_flag=True, help="Agree with the checks while the codes are closed.")
 @click.option("--open", "open_codes", is_flag=True, help="Open the codes; this is journalled.")
+@click.option(
+    "--also",
+    multiple=True,
+    metavar="NAME",
+    help="Compare something of the weld log too, such as throat_mm; never more than a hint.",
+)
+@click.option(
+    "--as-if",
+    type=click.Choice(list(AS_IF)),
+    help="Show beside ours what a test that forgets the set-ups would have said.",
+)
 @click.option("--yes", is_flag=True, help="Open before all readings are in without asking.")
 @common_options
-def command(common: Common, *, agree: bool, open_codes: bool, yes: bool) -> None:
+def command(
+    common: Common,
+    *,
+    agree: bool,
+    open_codes: bool,
+    also: tuple[str, ...],
+    as_if: str | None,
+    yes: bool,
+) -> None:
     """Say what the coupons show, response by response, at the right level of error.
 
     While the codes are closed the gases are P and Q, and only checks and spreads are shown.
@@ -39,7 +62,11 @@ def command(common: Common, *, agree: bool, open_codes: bool, yes: bool) -> None
         is_open = _open(common, opened, yes=yes)
         if not is_open:
             findings = _analyse(opened, is_open=False)
-    _show(common, opened, findings)
+    afterwards = _look(opened, also) if is_open else ()
+    if common.json:
+        common.console.json(findings_json(findings) | {"afterwards": list(afterwards)})
+    else:
+        _show(common, opened, findings, as_if, afterwards)
     if not is_open:
         _agree(common, opened, agree=agree)
 
@@ -107,18 +134,36 @@ def opened_codes(opened: Opened) -> tuple[tuple[str, str], ...]:
     return tuple(zip("PQRSTUVW", seen, strict=False))
 
 
-def _show(common: Common, opened: Opened, findings: Findings) -> None:
-    if common.json:
-        common.console.json(findings_json(findings))
-        return
+def _look(opened: Opened, names: tuple[str, ...]) -> tuple[Afterwards, ...]:
+    if not names:
+        return ()
+    from weldtrial.analysis.afterwards import look_afterwards
+
+    return tuple(look_afterwards(opened.trial, opened.record, name) for name in names)
+
+
+def _show(
+    common: Common,
+    opened: Opened,
+    findings: Findings,
+    as_if: str | None,
+    afterwards: tuple[Afterwards, ...],
+) -> None:
+    console = common.console
     for warning in opened.warnings:
-        common.console.warn(str(warning))
-    if findings.codes_open:
-        show_open(common.console, opened.trial, findings)
-        common.console.line()
-        common.console.next("report", "for the page to show others")
-    else:
-        show_closed(common.console, opened.trial, findings)
+        console.warn(str(warning))
+    if not findings.codes_open:
+        show_closed(console, opened.trial, findings)
+        return
+    show_open(console, opened.trial, findings)
+    if as_if is not None:
+        show_as_if(console, findings, AS_IF[as_if])
+    if afterwards:
+        console.heading("Looked at afterwards (not in the sealed question)")
+        for one in afterwards:
+            console.line(f"  {one.words}", hang=2)
+    console.line()
+    console.next("report", "for the page to show others")
 
 
 def _agree(common: Common, opened: Opened, *, agree: bool) -> None:

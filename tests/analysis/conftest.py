@@ -33,7 +33,11 @@ VOLTAGE = Factor(
     slides_with="gas",
 )
 TRAVEL = Factor(
-    "travel", "numeric", ("low", "high"), label="Travel speed", unit="cm/min",
+    "travel",
+    "numeric",
+    ("low", "high"),
+    label="Travel speed",
+    unit="cm/min",
     settings={"": (30.0, 50.0)},
 )
 LOAD = Response(
@@ -98,8 +102,14 @@ def bench() -> Bench:
                     value = change(stamp, value, run)
                     coupons.append(
                         Coupon(
-                            stamp, "count", run, number if hard else None,
-                            setup if hard else None, levels, {}, welded=True,
+                            stamp,
+                            "count",
+                            run,
+                            number if hard else None,
+                            setup if hard else None,
+                            levels,
+                            {},
+                            welded=True,
                             readings={
                                 r.name: (Reading("number", value=value, text=f"{value:.1f}"),)
                                 for r in trial.responses

@@ -10,9 +10,10 @@ import pytest
 import statsmodels.api as sm
 from scipy import stats
 
+from weldtrial.analysis.afterwards import look_afterwards
 from weldtrial.analysis.analyse import analyse
 from weldtrial.analysis.findings import Comparison, Findings, ResponseFindings
-from weldtrial.shared.problems import NotEnough, NotYet, Problem, ProblemsFound
+from weldtrial.shared.problems import NotEnough, NotYet, Problem, ProblemsFound, WrongUsage
 from weldtrial.shared.record import Correction, Reading, Record
 from weldtrial.shared.responses import Margin
 from weldtrial.shared.trial import Claim, Design, Trial
@@ -99,7 +100,9 @@ def test_truth_leads_to_verdict(
     assert comparison.verdict.words.startswith("Shown: co2 is ")
 
 
-@pytest.mark.parametrize(("gap", "code"), [(-2, "worse_within_margin"), (2, "better_within_margin")])
+@pytest.mark.parametrize(
+    ("gap", "code"), [(-2, "worse_within_margin"), (2, "better_within_margin")]
+)
 def test_small_but_clear_change_is_inside_the_margin(
     trial: Trial, bench: Bench, gap: float, code: str
 ) -> None:
@@ -233,9 +236,7 @@ def test_lost_coupons_are_listed_and_widen_the_interval(trial: Trial, bench: Ben
     assert comparison.df is not None
 
 
-def test_two_cuts_are_one_coupon_and_their_scatter_is_reported(
-    trial: Trial, bench: Bench
-) -> None:
+def test_two_cuts_are_one_coupon_and_their_scatter_is_reported(trial: Trial, bench: Bench) -> None:
     record = bench(trial, seed=9)
     generator = np.random.default_rng(0)
     cuts = []
@@ -285,9 +286,43 @@ def test_claim_inside_and_outside_the_interval(trial: Trial, bench: Bench) -> No
 def test_naive_table_stands_beside(trial: Trial, bench: Bench) -> None:
     response, comparison = only(analyse(trial, bench(trial, seed=3, sd_setup=6.0)))
     assert response.least_squares is not None
-    (naive,) = response.least_squares.comparisons
+    naive, heaps = response.least_squares.comparisons
+    values = {c.stamp: c.value for c in response.coupons}
+    sides = {g: [values[c.stamp] for c in response.coupons if c.levels["gas"] == g]
+             for g in ("co2", "mix")}  # fmt: skip
+    assert heaps.p == pytest.approx(stats.ttest_ind(sides["co2"], sides["mix"]).pvalue, rel=1e-9)
     assert naive.df > (comparison.df or 0)
     assert naive.ci_high - naive.ci_low < (comparison.ci_high or 0) - (comparison.ci_low or 0)
+
+
+def test_unequal_set_ups_are_also_compared_by_their_means(trial: Trial, bench: Bench) -> None:
+    """Beside Kenward-Roger stands the paired t test on set-up means (scipy), balanced rounds."""
+    main = replace(trial, design=Design(rounds=6, set_ups=12, model="main"))
+    gas_only = replace(main, factors=main.factors[:2])
+    whole = bench(gas_only, seed=9, replicates=4)
+    some = replace(whole, coupons=tuple(c for c in whole.coupons if c.run not in (3, 17, 30)))
+    response, _ = only(analyse(gas_only, some))
+    means = {a.name: a for a in response.alternatives}["set-up means"]
+    cells: dict[tuple[int, str], list[float]] = {}
+    for coupon in response.coupons:
+        cells.setdefault((coupon.round or 0, coupon.levels["gas"]), []).append(coupon.value)
+    gaps = [np.mean(cells[k, "co2"]) - np.mean(cells[k, "mix"]) for k in range(1, 7)]
+    assert means.difference == pytest.approx(np.mean(gaps), rel=1e-9)
+    assert means.p == pytest.approx(stats.ttest_1samp(gaps, 0).pvalue, rel=1e-9)
+
+
+def test_looking_afterwards_is_never_more_than_a_hint(trial: Trial, bench: Bench) -> None:
+    record = bench(trial, seed=2)
+    throats = tuple(
+        replace(c, measured={"throat_mm": 4.0 - 0.5 * (c.levels["gas"] == "co2") + 0.01 * k})
+        for k, c in enumerate(record.coupons)
+    )
+    found = look_afterwards(trial, replace(record, coupons=throats), "throat_mm")
+    assert found.words.startswith("Hint: throat_mm is lower with co2.")
+    with pytest.raises(WrongUsage, match="Nothing called 'throat'"):
+        look_afterwards(trial, record, "throat")
+    with pytest.raises(NotEnough, match="0 coupons have amps written down"):
+        look_afterwards(trial, record, "amps")
 
 
 def test_codes_closed_tell_nothing_of_the_gas(trial: Trial, bench: Bench) -> None:

@@ -425,3 +425,34 @@ def test_sealing_anew_after_throwing_the_seal_away_is_on_record(
     outcome = weldtrial("seal", "--verify", cwd=sealed)
     assert outcome.code == 0
     assert f"this folder was sealed 2 times (before: {SEAL}" in outcome.err
+
+
+# ------------------------------------------------------------------ the function behind it
+
+
+def test_verify_from_python(sealed: Path) -> None:
+    from weldtrial.doe.make_plan import make_plan
+    from weldtrial.shared.problems import ProblemsFound
+    from weldtrial.shared.seal import verify
+
+    assert verify(sealed, make_plan) == ()
+    edit(sealed / "trial.toml", "margin     = 5", "margin     = 5.1")
+    (problem,) = verify(sealed, make_plan)
+    assert "break_load margin 5 → 5.1" in problem.words
+    (sealed / "trial.toml").write_text("format = ", encoding="utf-8")
+    with pytest.raises(ProblemsFound):
+        verify(sealed, make_plan)
+    (sealed / "seal.json").unlink()
+    (problem,) = verify(sealed, make_plan)
+    assert "not sealed" in problem.words
+
+
+def test_a_trial_with_nothing_hard_to_change_is_sealed_and_verified(
+    folder: Path, weldtrial: Weldtrial
+) -> None:
+    (folder / "trial.toml").write_bytes(GOLDEN.with_name("travel.toml").read_bytes())
+    outcome = weldtrial("seal", "--dice", "3", cwd=folder)
+    assert outcome.code == 0
+    assert "16 coupons, 1 spare" in outcome.out
+    assert "coupons completely shuffled" in outcome.out
+    assert weldtrial("seal", "--verify", cwd=folder).code == 0

@@ -7,8 +7,9 @@ from collections.abc import Iterator, Mapping
 from weldtrial.analysis.findings import Findings, Flow
 from weldtrial.cli.report_blocks import Block, Box, Flowchart, Heading, Section, Terms, Text, table
 from weldtrial.cli.report_words import joined, margin_words, quantity, seal_words, settings_words
+from weldtrial.shared.clock import spoken_time
 from weldtrial.shared.plan import Plan
-from weldtrial.shared.record import Record
+from weldtrial.shared.record import JournalLine, Record
 from weldtrial.shared.responses import Response
 from weldtrial.shared.rounding import plain
 from weldtrial.shared.trial import Trial
@@ -29,9 +30,7 @@ def asked(trial: Trial, plan: Plan, record: Record, findings: Findings) -> Secti
         blocks += [Heading("Statements held against this trial"), _claims(trial)]
     blocks += [Heading("Rules fixed beforehand, word for word"), Terms(tuple(_rules(trial)))]
     amendments = [line for line in record.journal if line.event == "amended"]
-    blocks += [
-        Box(f"Amended {line.when}", (line.details, f"By {line.who}.")) for line in amendments
-    ]
+    blocks += [_amendment(line) for line in amendments]
     return Section(3, "What was asked and fixed beforehand", tuple(blocks))
 
 
@@ -62,6 +61,15 @@ def done(trial: Trial, record: Record, findings: Findings) -> Section:
     return Section(4, "What was done", tuple(blocks))
 
 
+def _amendment(line: JournalLine) -> Box:
+    """Return what was changed after sealing, without the fingerprints that prove the line."""
+    parts = [part.strip() for part in line.details.split(";")]
+    told = [part for part in parts if not part.startswith(("seal ", "amendment "))]
+    return Box(
+        f"Amended {spoken_time(line.when)}", (*told[1:], f"By {line.who}." if line.who else "")
+    )
+
+
 def _beforehand(trial: Trial, plan: Plan, findings: Findings) -> Iterator[tuple[str, str]]:
     yield "Seal", seal_words(findings)
     yield "Question", trial.question or trial.title
@@ -77,7 +85,10 @@ def _beforehand(trial: Trial, plan: Plan, findings: Findings) -> Iterator[tuple[
         titles = joined(trial.response(name).title for name in trial.blind.who)
         yield "Read blind", f"{titles}: the reader has stamps only"
     if trial.nuisance:
-        yield "Could spoil it", joined(f"{k} ({v})" for k, v in trial.nuisance.items())
+        yield (
+            "Could spoil it",
+            joined(f"{k.replace('_', ' ')} ({v})" for k, v in trial.nuisance.items()),
+        )
 
 
 def _sentences(*parts: str) -> str:

@@ -10,6 +10,8 @@ from typing import ClassVar
 _NUMBER = re.compile(r"[+−<> ]*\d[\d.,]*(\s*%)?( to [+−]?\d[\d.,]*)?")
 _LONG = 18
 """Rows beyond which a narrow table is folded into columns side by side."""
+_ACROSS = 112
+"""Letters of small type that fit across a page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,17 +81,22 @@ class Table:
 
     @property
     def pieces(self) -> tuple[tuple[tuple[str, ...], ...], ...]:
-        """The rows, in three pieces to stand side by side when they are many and narrow."""
-        if len(self.rows) <= _LONG or len(self) > 5 or self._widest() > 12:
+        """The rows, in pieces to stand side by side when they are many and narrow."""
+        count = min(3, _ACROSS // self._letters()) if len(self.rows) > _LONG else 1
+        if count < 2:
             return (self.rows,)
-        size = -(-len(self.rows) // 3)
+        size = -(-len(self.rows) // count)
         return tuple(self.rows[start : start + size] for start in range(0, len(self.rows), size))
 
     def __len__(self) -> int:
         return len(self.headers)
 
-    def _widest(self) -> int:
-        return max(len(cell) for row in self.rows for cell in row)
+    def _letters(self) -> int:
+        """Return how many letters a row is wide, headers wrapped at their words."""
+        return sum(
+            2 + max(len(word) for word in (*header.split(), *cells))
+            for header, *cells in zip(self.headers, *self.rows, strict=True)
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,12 +41,14 @@ def other_ways(findings: Findings) -> Section:
             continue
         blocks.append(Heading(f"{one.title}, {one.unit}"))
         rows = [_as_planned(one)] if one.comparisons else []
-        rows += [_other(way) for way in (*one.alternatives, *naive)]
-        headers = ("looked at", "gap", "95 % interval", "would read", "")
+        known = {way.name for way in one.alternatives}
+        ways = (*one.alternatives, *(way for way in naive if way.name not in known))
+        rows += [_other(way) for way in ways]
+        headers = ("looked at", "gap", "95 % interval", "would read")
         blocks.append(table(headers, [row for row in rows if row]))
-        if one.alternatives or naive:
-            blocks.append(_meaning((*one.alternatives, *naive)))
-    if not blocks:
+    if blocks:
+        blocks.insert(0, Text("These stand beside the answer as planned; none replaces it."))
+    else:
         blocks.append(Text("Nothing else was looked at."))
     return Section(8, "Other ways of looking", tuple(blocks))
 
@@ -54,7 +56,7 @@ def other_ways(findings: Findings) -> Section:
 def cannot_tell(trial: Trial, findings: Findings) -> Section:
     """Return section 9."""
     further = [one.title for one in _by_rank(findings) if one.rank > 1]
-    items = [f"Anything outside this: {scope_words(findings)}"]
+    items = [f"Anything outside this: {scope_words(findings).removesuffix(' Nothing else.')}"]
     items += [f"Unanswered: {question}" for question in findings.grade.unanswered]
     if further:
         items.append(
@@ -98,9 +100,12 @@ def what_would_change_it(findings: Findings) -> tuple[str, ...]:
     first = ordered[0]
     ways = [way for way in first.alternatives if way.code is not None]
     code = first.comparisons[0].verdict.code
-    changed = [way for way in ways if way.code != code]
+    changed: dict[str, list[str]] = {}
+    for way in ways:
+        if way.code != code:
+            changed.setdefault(VERDICTS[way.code or ""], []).append(way.words or way.name)
     if changed:
-        return tuple(f"{way.name}: {VERDICTS[way.code or '']}" for way in changed)
+        return tuple(f"{', '.join(names)}: {reads}" for reads, names in changed.items())
     if not ways:
         return ()
     return (f"Nothing else that was tried reads otherwise (section 8, {len(ways)} looked at).",)
@@ -120,22 +125,14 @@ def _as_planned(one: ResponseFindings) -> tuple[str, ...]:
         by_uncertainty(first.difference, half, signed=True),
         interval(first.ci_low, first.ci_high, signed=True),
         VERDICTS.get(first.verdict.code or "", ""),
-        "",
     )
 
 
 def _other(way: Alternative) -> tuple[str, ...]:
     half = (way.ci_high - way.ci_low) / 2
     return (
-        way.name,
+        way.words or way.name,
         by_uncertainty(way.difference, half, signed=True),
         interval(way.ci_low, way.ci_high, signed=True),
         VERDICTS.get(way.code or "", ""),
-        way.words,
     )
-
-
-def _meaning(ways: Sequence[Alternative]) -> Text:
-    changed = [way.name for way in ways if way.code is not None]
-    tail = " The sealed way of looking is the one that counts." if changed else ""
-    return Text(f"These stand beside the answer; none replaces it.{tail}")

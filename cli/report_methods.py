@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib.metadata import PackageNotFoundError, version
 
 from weldtrial.analysis.findings import EstimateRow, Findings, ResponseFindings, TermTestRow
-from weldtrial.cli.report_blocks import Block, Heading, Section, Table, Text, bullets, table
+from weldtrial.cli.report_blocks import Block, Heading, Section, Table, Terms, Text, table
 from weldtrial.cli.report_found import estimate_words
 from weldtrial.shared.record import Coupon, Record
 from weldtrial.shared.rounding import brief, p_value, plain
@@ -83,14 +83,13 @@ def rerun(findings: Findings) -> Section:
     code = findings.seal or "none"
     blocks = (
         Text("In the folder that holds trial.toml, seal.json, plan.csv and the readings:"),
-        bullets(
+        Terms(
             (
-                f"weldtrial seal --verify   draws order and stamps again (seal {code})",
-                "weldtrial check   says whether the files hold together",
-                "weldtrial analyse   gives these answers again",
-                "weldtrial report   writes this page again",
-            ),
-            "$",
+                ("weldtrial seal --verify", f"draws order and stamps again (seal {code})"),
+                ("weldtrial check", "says whether the files hold together"),
+                ("weldtrial analyse", "gives these answers again"),
+                ("weldtrial report", "writes this page again"),
+            )
         ),
         Text(
             "The seal shows what was planned. It does not show when (the witness does), nor that "

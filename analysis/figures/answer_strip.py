@@ -82,7 +82,7 @@ def draw(pairs: Sequence[Pair], better: Sequence[str] = ()) -> Figure:
         ``"higher"`` or ``"lower"`` for each pair, to name the two directions; omitted: unnamed.
     """
     with house_style():
-        figure = new_figure(0.25 + 0.88 * len(pairs))
+        figure = new_figure(0.2 + 0.8 * len(pairs))
         grid = figure.subplots(len(pairs), 1, squeeze=False)
         for row, (response, one) in enumerate(pairs):
             direction = better[row] if row < len(better) else ""
@@ -94,15 +94,12 @@ def describe(pairs: Sequence[Pair]) -> FigureText:
     """Return alt text, caption and numbers of the strip."""
     said = "; ".join(_sentence(response, one) for response, one in pairs)
     rows = tuple(_row(response, one) for response, one in pairs)
-    counts = "; ".join(
-        dict.fromkeys(f"{response.title}: {counted(response)}" for response, _ in pairs)
-    )
     return FigureText(
         alt=f"Interval strip. {said}.",
         caption=(
             "Dot: estimate. Thin line: 95 % interval, which decides whether there is a gap. Thick "
-            "bar: its ends are the one-sided 95 % limits, which decide on the margin. Grey band: "
-            f"the margin fixed beforehand. {counts}."
+            "bar: its ends are the one-sided 95 % limits, which decide on the margin (grey band). "
+            f"{_counts(pairs)}."
         ),
         table_headers=(
             "response",
@@ -114,6 +111,14 @@ def describe(pairs: Sequence[Pair]) -> FigureText:
         ),
         table_rows=rows,
     )
+
+
+def _counts(pairs: Sequence[Pair]) -> str:
+    """Return how much stands behind the strips, once where it is the same behind all."""
+    found = {response.title: counted(response) for response, _ in pairs}
+    if len(set(found.values())) == 1:
+        return next(iter(found.values()))
+    return "; ".join(f"{title}: {words}" for title, words in found.items())
 
 
 def claimed_gap(response: ResponseFindings, one: Comparison, claim: ClaimFinding) -> float:

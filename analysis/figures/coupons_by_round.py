@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import fmean
+from statistics import fmean, stdev
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -21,7 +21,7 @@ from weldtrial.analysis.figures.style import (
     new_figure,
 )
 from weldtrial.analysis.findings import CouponValue, ResponseFindings
-from weldtrial.shared.rounding import brief
+from weldtrial.shared.rounding import brief, decimals_for, fixed
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ def describe(response: ResponseFindings, changed: Sequence[str] = ()) -> FigureT
             f"a round. {counted(response)}.{on_purpose}"
         ),
         table_headers=("round", "set-up", "level", "coupons", f"mean, {response.unit}", "values"),
-        table_rows=tuple(_row(group) for group in groups),
+        table_rows=tuple(_row(group, _places_of_means(response)) for group in groups),
     )
 
 
@@ -199,12 +199,18 @@ def _frame(
     axes.margins(y=0.12)
 
 
-def _row(group: Group) -> tuple[str, ...]:
+def _places_of_means(response: ResponseFindings) -> int:
+    """Return the decimals for means: two figures of half the scatter of the coupons."""
+    values = [coupon.value for coupon in response.coupons]
+    return decimals_for(stdev(values) / 2) if len(values) > 1 else 1
+
+
+def _row(group: Group, places: int) -> tuple[str, ...]:
     return (
         "" if group.round is None else str(group.round),
         "" if group.setup is None else str(group.setup),
         group.level,
         str(len(group.coupons)),
-        brief(group.mean),
+        fixed(group.mean, places),
         ", ".join(brief(coupon.value) for coupon in group.coupons),
     )

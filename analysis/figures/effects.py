@@ -32,8 +32,9 @@ class _Bar:
 
 
 def drawable(response: ResponseFindings) -> bool:
-    """Tell whether any effect has a single value with an interval."""
-    return bool(_bars(response))
+    """Tell whether there is more to draw than the one gap that the answer strip shows."""
+    bars = _bars(response)
+    return len(bars) > 1 or (len(bars) == 1 and compared(response) is None)
 
 
 def draw(response: ResponseFindings, titles: Mapping[str, str] | None = None) -> Figure:

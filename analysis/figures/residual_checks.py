@@ -19,7 +19,7 @@ from weldtrial.analysis.figures.style import (
     zero_line,
 )
 from weldtrial.analysis.findings import CouponValue, ResponseFindings
-from weldtrial.shared.rounding import brief
+from weldtrial.shared.rounding import brief, decimals_for, fixed
 
 
 def draw(response: ResponseFindings) -> Figure:
@@ -135,6 +135,7 @@ def _of_level(response: ResponseFindings, level: str) -> list[CouponValue]:
 
 def _row(response: ResponseFindings, level: str) -> tuple[str, ...]:
     left_over = [one.residual for one in _of_level(response, level)]
+    places = decimals_for(max(abs(one.residual) for one in response.coupons))
     spread = brief(stdev(left_over), 3) if len(left_over) > 1 else "–"
     low, high = (min(left_over), max(left_over)) if left_over else (float("nan"), float("nan"))
-    return (level or "all", str(len(left_over)), spread, brief(low, 3), brief(high, 3))
+    return (level or "all", str(len(left_over)), spread, fixed(low, places), fixed(high, places))

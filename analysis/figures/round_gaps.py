@@ -53,7 +53,7 @@ def draw(response: ResponseFindings) -> Figure:
             markeredgewidth=1.3,
             zorder=3,
         )
-        axes.set_xlim(min(rounds) - 0.5, max(rounds) + 1.1)
+        axes.set_xlim(min(rounds) - 0.5, max(rounds) + 1.25)
         axes.set_xticks(rounds, [str(number) for number in rounds])
         axes.set_xlabel("round")
         axes.set_ylabel(f"{first.level} − {first.reference}, {response.unit}")

@@ -20,7 +20,7 @@ from weldtrial.analysis.figures.style import (
     zero_line,
 )
 from weldtrial.analysis.findings import CouponValue, ResponseFindings
-from weldtrial.shared.rounding import brief
+from weldtrial.shared.rounding import brief, decimals_for, fixed
 
 
 def draw(response: ResponseFindings) -> Figure:
@@ -57,6 +57,7 @@ def draw(response: ResponseFindings) -> Figure:
 def describe(response: ResponseFindings) -> FigureText:
     """Return alt text, caption and the residuals in the order welded."""
     placed = _placed(response)
+    places = decimals_for(max(abs(one.residual) for _, one in placed))
     halves = len(placed) // 2
     early, late = placed[:halves], placed[halves:]
     spares = sum(one.run is None for _, one in placed)
@@ -79,7 +80,7 @@ def describe(response: ResponseFindings) -> FigureText:
                 one.stamp,
                 "" if one.setup is None else str(one.setup),
                 level_of(one, response),
-                brief(one.residual, 3),
+                fixed(one.residual, places),
             )
             for _, one in placed
         ),

@@ -6,13 +6,16 @@ from pathlib import Path
 
 import click
 
-from weldtrial.cli.opening import open_trial
+from weldtrial.cli.opening import Opened, open_trial
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.report import render_report
 from weldtrial.cli.report_bundle import write_bundle
+from weldtrial.cli.sealing import redraw
 from weldtrial.cli.trial_cautions import fitting
 from weldtrial.shared.clock import now_text
 from weldtrial.shared.folder import Folder, atomic_write
+from weldtrial.shared.plan import Plan
+from weldtrial.shared.problems import WeldtrialError
 
 
 @click.command(short_help="Write the report as one HTML file.")
@@ -36,7 +39,7 @@ def command(common: Common, *, short: bool, out: Path | None, bundle: bool) -> N
     findings = analyse(opened.trial, opened.record, codes_open=opened.record.codes_open)
     page = render_report(
         opened.trial,
-        opened.plan,
+        _with_restriction(opened),
         opened.record,
         findings,
         short=short,
@@ -56,3 +59,13 @@ def command(common: Common, *, short: bool, out: Path | None, bundle: bool) -> N
         return
     common.console.line(f"Wrote {files.name_of(path)}")
     common.console.note("It needs nothing else: open it in a browser, print it, send it on.")
+
+
+def _with_restriction(opened: Opened) -> Plan:
+    """Return the plan as drawn again, which knows the restriction that a file does not hold."""
+    if opened.sealed is None:
+        return opened.plan
+    try:
+        return redraw(opened.trial, opened.sealed.seal, opened.sealed.dice)
+    except WeldtrialError:  # amended since: the plan that was welded is the one on file
+        return opened.plan

@@ -187,7 +187,7 @@ def _ask_reading(talk: _Talk, stamp: str, sheet: Sheet) -> Reading | None:
             talk.say(found.words)
             text = ""
             continue
-        slip = find_slip(found, response, sheet.numbers, decimal)
+        slip = find_slip(found, response, sheet.numbers, decimal, enough=1)
         if slip is None:
             return found
         choices = "[y / keep / retype]" if slip.meant else "[keep / retype]"
@@ -207,6 +207,7 @@ def _ask_place(talk: _Talk) -> str:
     """Ask where it broke, by letter; Enter leaves it open."""
     choices = letters(talk.response)
     prompt = "broke at " + " ".join(spelled(place, letter) for letter, place in choices.items())
+    prompt += ":"
     while True:
         answer = talk.ask(prompt)
         if answer.casefold() in choices:

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 _HEAD_OF_NUMBER = re.compile(r"[<>]? *[+\-\u2212]?\d+|.*\.\.\d+")
+_TAIL = re.compile(r"\d{1,3}( ?[A-Za-z°%]{1,3})?")
 _SPLIT_NUMBER = re.compile(r"[<>]? *[+\-\u2212]?\d+,\d+(\.\.\d+(,\d+)?)?( *[^\d,]+.*)?")
 
 
@@ -29,7 +30,7 @@ class NumberColumns:
     def tails(self, record: Sequence[str]) -> bool:
         """Tell whether some number seems to go on in the next cell."""
         return any(
-            alone and _HEAD_OF_NUMBER.fullmatch(number) and re.fullmatch(r"\d{1,3}", after)
+            alone and _HEAD_OF_NUMBER.fullmatch(number) and _TAIL.fullmatch(after)
             for alone, number, after in zip(self.alone, record, record[1:], strict=False)
         )
 

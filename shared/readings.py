@@ -222,7 +222,12 @@ class Slip:
 
 
 def find_slip(
-    reading: Reading, response: Response, others: Sequence[float], decimal: str = "."
+    reading: Reading,
+    response: Response,
+    others: Sequence[float],
+    decimal: str = ".",
+    *,
+    enough: int = 3,
 ) -> Slip | None:
     """Return why a reading looks mistyped, or None.
 
@@ -233,13 +238,17 @@ def find_slip(
     Parameters
     ----------
     others
-        The other readings of the response that are numbers.  Fewer than three tell nothing;
-        then `response.typical` stands in for them.
+        The other readings of the response that are numbers.
+    enough
+        How many others tell something; with fewer, `response.typical` stands in for them.  One
+        is enough for a number that is finer than the gauge, too.
     """
     if reading.kind != "number" or reading.value is None:
         return None
     reasons = []
-    known = list(others) if len(others) >= 3 else []
+    bare = _bare_decimal(reading.text, decimal)
+    finer = bare is not None and _finer(bare, response.reads_to)
+    known = list(others) if len(others) >= (1 if finer else enough) else []
     if not known and response.typical is not None:
         known = [response.typical.mean]
     times = _ten_times(reading.value, known)
@@ -248,8 +257,7 @@ def find_slip(
         reasons.append(f"is {'ten times' if times == 10 else 'a tenth of'} what the others read")
     elif _far(reading.value, known):
         reasons.append(f"is far from what the others read (about {median(known):g})")
-    bare = _bare_decimal(reading.text, decimal)
-    if bare is not None and response.reads_to and _finer(bare, response.reads_to):
+    if finer:
         beginning = "the gauge reads" if reasons else "is finer than the gauge, which reads"
         reasons.append(f"{beginning} to {response.reads_to:g}")
     if not reasons:
@@ -284,8 +292,9 @@ def _bare_decimal(text: str, decimal: str) -> Decimal | None:
         return None
 
 
-def _finer(typed: Decimal, step: float) -> bool:
-    return Fraction(typed) % Fraction(repr(step)) != 0
+def _finer(typed: Decimal, step: float | None) -> bool:
+    """Tell whether a number has digits that the gauge does not read."""
+    return bool(step) and Fraction(typed) % Fraction(repr(step)) != 0
 
 
 def _shifted(typed: Decimal, times: int) -> str:

@@ -39,7 +39,7 @@ class Read:
     half_read
         Stamps of which some cuts are read and others are not.
     lost
-        Stamps with a lost reading.
+        Stamps with a lost reading, though the coupon itself is not.
     """
 
     response: Response
@@ -127,7 +127,8 @@ def _read(response: Response, coupons: Sequence[Coupon]) -> Read:
         lost=tuple(
             one.stamp
             for one in coupons
-            if any(reading.kind == "lost" for reading in one.readings.get(response.name, ()))
+            if not one.lost
+            and any(reading.kind == "lost" for reading in one.readings.get(response.name, ()))
         ),
     )
 

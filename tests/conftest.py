@@ -6,6 +6,7 @@ import contextlib
 import io
 import json
 import os
+import shutil
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -58,3 +59,56 @@ def weldtrial(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., 
         return Outcome(code, *said)
 
     return call
+
+
+@dataclass(frozen=True, slots=True)
+class SealedBench:
+    """A sealed trial that nobody has welded yet: its folder, its trial and its plan."""
+
+    path: Path
+    trial: Any
+    plan: Any
+
+    @property
+    def stamps(self) -> list[str]:
+        """Stamps of the coupons that count, in welding order."""
+        return [run.stamp for run in self.plan.of_role("count")]
+
+    def of_role(self, role: str) -> list[str]:
+        return [run.stamp for run in self.plan.of_role(role)]
+
+    def file(self, name: str) -> Path:
+        return self.path / name
+
+    def bytes(self) -> dict[str, bytes]:
+        """Every file that people or the tool write, for seeing whether something changed."""
+        return {
+            path.relative_to(self.path).as_posix(): path.read_bytes()
+            for path in sorted(self.path.rglob("*.*"))
+            if path.is_file() and not path.name.startswith(".")
+        }
+
+
+@pytest.fixture(scope="session")
+def sealed_bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """``fixtures/bench/trial.toml`` sealed without dice; copy it, do not write in it."""
+    from weldtrial.cli.main import main
+
+    folder = tmp_path_factory.mktemp("bench") / "trial"
+    folder.mkdir()
+    shutil.copy(ROOT / "tests" / "fixtures" / "bench" / "trial.toml", folder)
+    with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+        assert main(["-C", str(folder), "seal", "--no-dice"]) == 0
+    return folder
+
+
+@pytest.fixture
+def bench(tmp_path: Path, sealed_bench: Path) -> SealedBench:
+    """A sealed trial in a folder of its own."""
+    from weldtrial.shared.plancsv import read_plan
+    from weldtrial.shared.trialfile import load_trial
+
+    folder = tmp_path / "trial"
+    shutil.copytree(sealed_bench, folder)
+    trial = load_trial(folder / "trial.toml")
+    return SealedBench(folder, trial, read_plan(folder / "plan.csv", trial))

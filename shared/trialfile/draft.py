@@ -30,6 +30,8 @@ class Draft:
         Where it stands: ``factor.1``.
     owners, numeric
         Level names of every category, and the names of all numeric factors.
+    all_named
+        Whether every factor has a good name: only then is an unknown name a fault by itself.
     system
         ``metric`` or ``us``, for suggestions.
     """
@@ -38,6 +40,7 @@ class Draft:
     path: str
     owners: dict[str, tuple[str, ...]]
     numeric: frozenset[str]
+    all_named: bool
     system: str
     faults: Faults
 

@@ -66,8 +66,9 @@ def read_responses(
     read = [_response(draft) for draft in drafts]
     lowest = min((raw.get("rank", 1) for raw in raws), default=1)
     decides = next((one for one in drafts if one.raw.get("rank", 1) == lowest), None)
-    for draft in drafts:
-        _margin_why(draft, decides=draft is decides)
+    for draft, response in zip(drafts, read, strict=True):
+        if response is not None and response.margin is not None:
+            _margin_why(draft, decides=draft is decides)
     return tuple(response for response in read if response is not None)
 
 
@@ -236,7 +237,7 @@ def _ask(draft: _Draft) -> None:
 def _margin_why(draft: _Draft, *, decides: bool) -> None:
     raw = draft.raw
     said = raw.get("margin_why", "" if decides else "-").strip()
-    if "margin" in raw and not said and draft.purpose != "pilot":
+    if not said and draft.purpose != "pilot":
         draft.faults.warn(
             f"{draft.path}.margin",
             f"response {draft.name} has a margin but does not say why that one. Add  margin_why = "
@@ -248,18 +249,25 @@ def _typical(draft: _Draft) -> Typical | None:
     raw = draft.raw.get("typical")
     if raw is None or not {"mean", "sd_coupon"} <= set(raw):
         return None
-    most, least, mean = draft.raw.get("most"), draft.raw.get("least"), raw["mean"]
-    for limit, beyond in (
-        (most, most is not None and mean > most),
-        (least, least is not None and mean < least),
-    ):
-        if limit is not None and beyond:
-            draft.faults.warn(
-                f"{draft.path}.typical",
-                f"the typical {draft.name} of {as_number(mean)} {draft.unit} lies beyond the gauge "
-                f"limit {as_number(limit)}: most coupons will only show where the gauge stops.",
-            )
+    mean = raw["mean"]
+    limit = _gauge_limit_before(mean, draft.raw)
+    if limit is not None:
+        draft.faults.warn(
+            f"{draft.path}.typical",
+            f"the typical {draft.name} of {as_number(mean)} {draft.unit} lies beyond the gauge "
+            f"limit {as_number(limit)}: most coupons will only show where the gauge stops.",
+        )
     return Typical(mean, raw["sd_coupon"], raw.get("sd_setup", 0.0), raw.get("from", ""))
+
+
+def _gauge_limit_before(value: float, raw: Plain) -> float | None:
+    """Return the gauge limit that `value` lies beyond, or None."""
+    most, least = raw.get("most"), raw.get("least")
+    if most is not None and least is not None and least >= most:
+        return None
+    if most is not None and value > most:
+        return float(most)
+    return float(least) if least is not None and value < least else None
 
 
 def _limits(draft: _Draft) -> None:
@@ -284,11 +292,8 @@ def _limits(draft: _Draft) -> None:
     if "must_be" in raw and not any(line.startswith(inside) for line in draft.faults.lines):
         draft.wrong("must_be", "must_be is empty. Give at_least, at_most or both.")
     for name, bound in (("at_least", at_least), ("at_most", at_most)):
-        if bound is None:
-            continue
-        if (most is not None and bound > most) or (least is not None and bound < least):
-            limit = most if most is not None and bound > most else least
-            assert limit is not None
+        limit = None if bound is None else _gauge_limit_before(bound, raw)
+        if limit is not None:
             draft.wrong(
                 f"must_be.{name}",
                 f"{name} {as_number(bound)} {unit} lies beyond the gauge limit {as_number(limit)} "

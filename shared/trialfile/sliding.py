@@ -65,7 +65,7 @@ def _owner(draft: Draft) -> tuple[str, ...] | None:
         return draft.owners[name]
     if name in draft.numeric or name == draft.name:
         words = f"{draft.name} slides with '{name}', which has numbers. Only names can shift them."
-    elif name in draft.owners:
+    elif name in draft.owners or not draft.all_named:
         return None
     else:
         close = nearest(name, draft.owners)

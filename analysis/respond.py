@@ -98,7 +98,7 @@ def analyse_response(
         means=mean_rows(fit),
         variance=_variance(fit, observations),
         comparisons=tuple(comparisons),
-        lack_of_fit=lack_of_fit(fit) if fit.setup is None else LackOfFit(),
+        lack_of_fit=_lack_of_fit(fit),
         r_squared=fit.core.r_squared if isinstance(fit.core, LeastSquaresFit) else None,
         least_squares=_naive(context, terms, observations, naive, fit),
         warnings=_warnings(context, response, fit, observations, checks),
@@ -109,6 +109,12 @@ def analyse_response(
         shuffle_p=dealt.p if dealt else None,
         shuffle_orders=dealt.orders if dealt else None,
     )
+
+
+def _lack_of_fit(fit: ModelFit) -> LackOfFit:
+    if fit.setup is not None or not isinstance(fit.core, LeastSquaresFit):
+        return LackOfFit()
+    return lack_of_fit(fit.x, fit.y, fit.core)
 
 
 def _setup_count(trial: Trial, observations: Sequence[Observation]) -> int | None:

@@ -48,9 +48,7 @@ def test_without_a_margin_only_a_difference_can_be_shown(
     assert judge(Evidence.of(Bounds(*ends), None), "difference") == code
 
 
-ends = st.tuples(
-    st.floats(-30, 30), st.floats(0.01, 20), st.floats(0.1, 0.95), st.floats(0.1, 15)
-)
+ends = st.tuples(st.floats(-30, 30), st.floats(0.01, 20), st.floats(0.1, 0.95), st.floats(0.1, 15))
 
 
 @given(ends)

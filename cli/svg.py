@@ -48,9 +48,13 @@ def to_svg(figure: Figure, key: str, alt: str) -> str:
 def _saved(figure: Figure, key: str) -> str:
     import matplotlib
 
+    from weldtrial.analysis.figures import house_style
+
     stream = io.StringIO()
     settings = {"svg.fonttype": "none", "svg.hashsalt": f"weldtrial {key}", "path.simplify": False}
-    with matplotlib.rc_context(settings):  # type: ignore[arg-type]
+    # Ticks are made only now, so the house style has to hold until the figure is written.
+    with house_style():
+        matplotlib.rcParams.update(settings)  # type: ignore[arg-type]
         figure.savefig(stream, format="svg", metadata={"Date": None, "Creator": None})
     return stream.getvalue()
 

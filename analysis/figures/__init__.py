@@ -12,7 +12,7 @@ from weldtrial.analysis.figures import (
     round_gaps,
     weld_order,
 )
-from weldtrial.analysis.figures.style import FigureText, Look, looks_for
+from weldtrial.analysis.figures.style import FigureText, Look, house_style, looks_for
 
 __all__ = [
     "FigureText",
@@ -20,6 +20,7 @@ __all__ = [
     "answer_strip",
     "coupons_by_round",
     "effects",
+    "house_style",
     "looks_for",
     "residual_checks",
     "round_gaps",

@@ -54,7 +54,7 @@ def test_draft_says_that_it_is_invented_and_where_to_read_more(purpose: str) -> 
     assert "INVENTED EXAMPLE" in head
     assert "weldtrial help trial-file" in head
     assert "qualifies no procedure" in head
-    assert max(len(line) for line in draft(purpose).splitlines()) <= 100
+    assert max(len(line) for line in draft(purpose).splitlines()) <= 96
 
 
 def test_without_a_purpose_and_nobody_to_ask_it_compares_and_says_so(weldtrial, tmp_path) -> None:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from weldtrial.shared.trial import (
     Blind,
@@ -153,8 +152,3 @@ def read_blind(raw: Plain) -> Blind:
 def read_rules(raw: Plain) -> Rules:
     """Return the rules fixed beforehand."""
     return Rules(**raw)
-
-
-def text_of(raw: Mapping[str, Any], key: str) -> str:
-    """Return a text of a section, empty when it is left out."""
-    return str(raw.get(key, ""))

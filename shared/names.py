@@ -20,11 +20,39 @@ DEVICES = frozenset(
 """Names that Windows keeps for devices, with any ending."""
 
 COLUMNS = frozenset(
-    ["run", "round", "setup", "place", "stamp", "role"]
-    + ["started", "amps", "arc_s", "bead_mm", "throat_mm", "plate_temp_c", "welder"]
-    + ["replaces", "went_wrong", "reading", "failed_at", "reader", "read_on", "note"]
-    + ["when", "who", "file", "column", "was", "now", "why", "codes_open", "link"]
-    + ["event", "details"]
+    [
+        "run",
+        "round",
+        "setup",
+        "place",
+        "stamp",
+        "role",
+        "started",
+        "amps",
+        "arc_s",
+        "bead_mm",
+        "throat_mm",
+        "plate_temp_c",
+        "welder",
+        "replaces",
+        "went_wrong",
+        "reading",
+        "failed_at",
+        "reader",
+        "read_on",
+        "note",
+        "when",
+        "who",
+        "file",
+        "column",
+        "was",
+        "now",
+        "why",
+        "codes_open",
+        "link",
+        "event",
+        "details",
+    ]
 )
 """Columns of the trial's own tables, in small letters."""
 

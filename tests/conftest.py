@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import importlib.util
 import io
 import json
 import os
@@ -11,6 +12,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import pytest
@@ -112,3 +114,16 @@ def bench(tmp_path: Path, sealed_bench: Path) -> SealedBench:
     shutil.copytree(sealed_bench, folder)
     trial = load_trial(folder / "trial.toml")
     return SealedBench(folder, trial, read_plan(folder / "plan.csv", trial))
+
+
+@pytest.fixture(scope="session")
+def invented() -> ModuleType:
+    """The module `fixtures/invented.py`: a trial with plan, record and findings to show."""
+    name = "weldtrial_invented"
+    spec = importlib.util.spec_from_file_location(name, ROOT / "tests" / "fixtures" / "invented.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    spec.loader.exec_module(module)
+    return module

@@ -207,8 +207,8 @@ class _Reader:
         if reading.kind == "lost" and not reading.note:
             reading = replace(reading, note=self.laid.why.get((row.number, "reading"), ""))
         if reading.kind == "lost" and not reading.note:
-            what = "slipped in the test" if reading.failed_at == "slipped" else "lost"
-            words = f"{row['stamp']} is {what} without a reason. Write why in note."
+            what = "slipped in the test" if reading.failed_at == "slipped" else "is lost"
+            words = f"{row['stamp']} {what}, and no reason is given. Write why in note."
             self.say(row, "note", words, warning=True)
         if row["read_on"] and not _is_date(row["read_on"]):
             words = f"'{row['read_on']}' is not a date. Write it as 2026-06-14."

@@ -69,9 +69,7 @@ def _against_plan(factor: Factor, value: float, run: Run) -> Doubt | None:
     levels = factor.settings.get(owner if factor.slides_with else "", ())
     closest = min(levels, key=lambda one: abs(one - value), default=planned)
     if closest != planned and abs(closest - value) < abs(planned - value):
-        words = (
-            f"{value:g} {factor.unit} was seen and {planned:g} planned; it is nearer {closest:g}"
-        )
+        words = f"{value:g} {factor.unit} was seen, {planned:g} planned: nearer {closest:g}"
     elif len(levels) == 1 and abs(value - planned) > STRAY * abs(planned):
         words = f"{value:g} {factor.unit} was seen, {planned:g} planned"
     else:

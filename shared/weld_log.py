@@ -205,7 +205,7 @@ class _Reader:
             replaces=row["replaces"].upper(),
             went_wrong=row["went_wrong"],
         )
-        self.lines[stamp] = self._with_travel(line)
+        self.lines[stamp] = self._with_travel(row, line, run)
 
     def _whole(self, row: Row, column: str, planned: int | None) -> int | None:
         text = row[column]
@@ -264,7 +264,7 @@ class _Reader:
                 found[name] = value
         return found
 
-    def _with_travel(self, line: LogLine) -> LogLine:
+    def _with_travel(self, row: Row, line: LogLine, run: Run) -> LogLine:
         """Work out travel from bead length and arc seconds, where it is measured so."""
         bead, seconds = line.measured.get("bead_mm"), line.measured.get("arc_s")
         if bead is None or seconds is None:
@@ -275,4 +275,9 @@ class _Reader:
             for name, unit in travel_settings(self.trial).items()
             if name not in line.as_run
         }
+        for name, value in worked_out.items():
+            doubted = doubt(name, value, self.trial, run)
+            if doubted is not None:
+                words = f"{doubted.words} Worked out from bead_mm and arc_s."
+                self.say(row, "arc_s", words, warning=True)
         return replace(line, as_run={**line.as_run, **worked_out})

@@ -25,14 +25,37 @@ class Step:
 
 
 STEPS = (
-    Step("A question becomes a folder.", "weldtrial new drawbar --example drawbar-gas"),
+    Step(
+        "A question becomes a folder (an invented shop, invented data).",
+        "weldtrial new drawbar --example drawbar-gas --unsealed",
+    ),
     Step("What can the budget tell?", "weldtrial -C drawbar plan"),
-    Step("Fix question and order, before the first result.", "weldtrial -C drawbar seal --verify"),
+    Step(
+        "Fix question, order and analysis, before the first result.",
+        "weldtrial -C drawbar seal --dice 4,2,6,1,5",
+    ),
     Step("Print the sheets for the bench.", "weldtrial -C drawbar sheets"),
+    Step(
+        "Weld; then type the log in.",
+        "weldtrial -C drawbar record weld_log --from drawbar/bench/weld_log.csv",
+    ),
+    Step(
+        "Break ...",
+        "weldtrial -C drawbar record break_load --from drawbar/bench/break_load.csv",
+    ),
+    Step(
+        "... cut and etch ...",
+        "weldtrial -C drawbar record penetration --from drawbar/bench/penetration.csv",
+    ),
+    Step(
+        "... and bend.",
+        "weldtrial -C drawbar record bend_angle --from drawbar/bench/bend_angle.csv",
+    ),
     Step("Is everything there?", "weldtrial -C drawbar check"),
     Step("Look with the gases still hidden.", "weldtrial -C drawbar analyse --agree"),
-    Step("Open the codes and judge.", "weldtrial -C drawbar analyse --open --yes"),
+    Step("Open the codes and judge.", "weldtrial -C drawbar analyse --open"),
     Step("One page that stands alone.", "weldtrial -C drawbar report"),
+    Step("Anyone can draw the order again.", "weldtrial -C drawbar seal --verify"),
 )
 
 

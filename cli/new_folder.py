@@ -10,9 +10,10 @@ from importlib import resources
 from pathlib import Path
 
 from weldtrial.cli.examples_path import example_folders
-from weldtrial.shared.folder import atomic_write
+from weldtrial.shared.folder import Folder, atomic_write
 from weldtrial.shared.names import DEVICES
 from weldtrial.shared.problems import ProblemsFound, WrongUsage, nearest
+from weldtrial.shared.sealfile import read_seal
 from weldtrial.shared.trialfile.reader import parse_trial
 
 TRIAL_FILE = "trial.toml"
@@ -119,8 +120,12 @@ def _make(folder: Path) -> None:
         raise WrongUsage(f"The folder '{folder}' cannot be made: {reason}.") from None
 
 
-def copy_example(name: str, folder: Path) -> None:
+def copy_example(name: str, folder: Path, *, unsealed: bool = False) -> None:
     """Copy the worked example `name` into `folder`.
+
+    With `unsealed`, seal, plan and journal are left behind and what was welded and read goes
+    into ``bench/``, as somebody would bring it back from the bench: sealed again with the same
+    dice, the stamps are the same.
 
     Raises
     ------
@@ -135,6 +140,24 @@ def copy_example(name: str, folder: Path) -> None:
         raise WrongUsage(f"No example '{name}'.{did_you}", hint=f"Examples: {known}")
     _make(folder)
     shutil.copytree(examples[name], folder, dirs_exist_ok=True, ignore=_LEAVE_BEHIND)
+    if unsealed:
+        _unseal(Folder(folder))
+
+
+def example_dice(name: str) -> tuple[int, ...]:
+    """Return the dice that the worked example `name` was sealed with."""
+    sealed = read_seal(example_folders()[name])
+    return sealed.dice if sealed is not None else ()
+
+
+def _unseal(files: Folder) -> None:
+    bench = files.path / "bench"
+    bench.mkdir()
+    for path in (files.weld_log, *files.readings_folder.glob("*.csv")):
+        shutil.move(path, bench / path.name)
+    files.readings_folder.rmdir()
+    for path in (files.seal, files.plan, files.journal, files.corrections):
+        path.unlink(missing_ok=True)
 
 
 def question_of(other: str, base: Path | None) -> str:

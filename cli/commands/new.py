@@ -15,6 +15,7 @@ from weldtrial.cli.new_folder import (
     Answers,
     copy_example,
     draft,
+    example_dice,
     filled_in,
     free_folder,
     question_of,
@@ -45,7 +46,12 @@ class _Made:
 @click.option(
     "--for", "purpose", type=click.Choice(PURPOSES), help="Draft a trial file for this purpose."
 )
-@click.option("--example", metavar="EXAMPLE", help="Copy a worked example, results and all.")
+@click.option(
+    "--example", metavar="EXAMPLE", help="Copy a worked example, sealed, welded and read."
+)
+@click.option(
+    "--unsealed", is_flag=True, help="With --example: not sealed yet, results apart in bench/."
+)
 @click.option("--from", "other", metavar="FOLDER", help="Copy another trial's question only.")
 @click.option("--from-review", is_flag=True, help="From a reviewed claim (a later version).")
 @common_options
@@ -54,6 +60,7 @@ def command(
     name: str,
     purpose: str | None,
     example: str | None,
+    unsealed: bool,
     other: str | None,
     from_review: bool,
 ) -> None:
@@ -70,9 +77,11 @@ def command(
             "weldtrial new --from-review is not in this version yet.",
             hint="Start from a draft:  weldtrial new NAME --for compare",
         )
+    if unsealed and example is None:
+        raise WrongUsage("--unsealed goes with --example.")
     folder = free_folder(name, common.folder)
     if example is not None:
-        made = _from_example(example, folder)
+        made = _from_example(example, folder, unsealed=unsealed)
     elif other is not None:
         made = _from_other(common, other, folder)
     else:
@@ -80,12 +89,22 @@ def command(
     _say(common, folder, made)
 
 
-def _from_example(example: str, folder: Path) -> _Made:
-    copy_example(example, folder)
-    return _Made(
-        f"example {example}",
-        (f"Copied the worked example {example}: an invented shop, simulated readings.",),
-    )
+def _from_example(example: str, folder: Path, *, unsealed: bool) -> _Made:
+    copy_example(example, folder, unsealed=unsealed)
+    about = f"Copied the worked example {example}: an invented shop, simulated readings."
+    dice = ",".join(str(number) for number in example_dice(example))
+    if unsealed:
+        rest = (
+            f"Seal it with  --dice {dice}  and the stamps are those of bench/: then bring in what "
+            "was welded and read with  weldtrial record weld_log --from bench/weld_log.csv  and "
+            "so on."
+        )
+    else:
+        rest = (
+            "It is sealed, welded and read; the codes are still closed. To seal it yourself, add "
+            " --unsealed."
+        )
+    return _Made(f"example {example}", (about, rest))
 
 
 def _from_other(common: Common, other: str, folder: Path) -> _Made:

@@ -4,28 +4,30 @@ Run once in the sealed folder:  python simulate.py
 
 Nobody chose which gas does better.  The true effects, the scatter and the accidents are drawn,
 in the order written below, from the ranges that weldtrial carries with their sources
-(`weldtrial.shared.trade`); the seed is the number of the wire's standard, ISO 14341, settled
-before the script was first run.  What no range covers is marked "no source" here.
+(`weldtrial.shared.trade`).  The seed is the first eight digits of the trial's own seal, which
+nobody can choose either.  What no range covers is marked "no source" here.
 """
 
 from __future__ import annotations
 
 import csv
 import sys
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from weldtrial.shared.folder import Folder
 from weldtrial.shared.plan import Plan, Run
 from weldtrial.shared.plancsv import read_plan
+from weldtrial.shared.sealfile import read_seal
 from weldtrial.shared.trade import trade
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.trialfile import load_trial
 from weldtrial.shared.weld import arc_time, deposited_area, fillet_leg, throat_from_leg
 
-SEED = 14341
 BEAD_MM = 150.0
 FIRST_ARC = datetime(2026, 6, 13, 8, 0)
 MEAN_LOAD, MEAN_DEPTH, MEAN_ANGLE = 80.0, 2.2, 70.0  # kN, mm, deg: no source
@@ -67,14 +69,14 @@ def nominal_throat(run: Run, wire_mm: float) -> float:
     return throat_from_leg(fillet_leg(area))
 
 
-def weld(trial: Trial, plan: Plan, truth: Truth, draw: np.random.Generator) -> dict[str, dict]:
+def weld(trial: Trial, plan: Plan, truth: Truth, draw: np.random.Generator) -> dict[str, Any]:
     """Return, for every stamp welded, its log line and its readings."""
     counting = plan.of_role("count")
     lost = counting[int(draw.integers(len(counting)))]
     spare = plan.of_role("spare")[0]
     centre = np.mean([nominal_throat(run, 1.0) for run in counting])
     shifts: dict[int, np.ndarray] = {}
-    welded: dict[str, dict] = {}
+    welded: dict[str, Any] = {}
     clock = FIRST_ARC
     setup_seen = 0
     for run in sorted((r for r in plan.runs if r.run), key=lambda r: r.run or 0):
@@ -108,7 +110,7 @@ def next_slot(clock: datetime, minutes: int) -> datetime:
 
 def coupon(
     run: Run, truth: Truth, shift: np.ndarray, centre: float, draw: np.random.Generator
-) -> dict[str, dict]:
+) -> dict[str, Any]:
     """Return one coupon's log line and readings."""
     co2 = float(run.levels["gas"] == "co2")
     feed = -1.0 if run.levels["wire_feed"] == "low" else 1.0
@@ -128,9 +130,10 @@ def coupon(
     cuts = depth * (1 + draw.normal(0, truth.cv_cut, 2))
     speed = 10 * float(run.settings["travel"]) * (1 + draw.normal(0, 0.01))
     bead_mm = BEAD_MM + draw.normal(0, 1.5)
+    volts, wire_feed = float(run.settings["voltage"]), float(run.settings["wire_feed"])
     log = {
-        "voltage_seen_V": f"{float(run.settings['voltage']) + draw.normal(0, 0.15):.1f}",
-        "wire_feed_seen_m_per_min": f"{float(run.settings['wire_feed']) + draw.normal(0, 0.04):.1f}",
+        "voltage_seen_V": f"{volts + draw.normal(0, 0.15):.1f}",
+        "wire_feed_seen_m_per_min": f"{wire_feed + draw.normal(0, 0.04):.1f}",
         "gas_flow_seen_L_per_min": f"{15 + draw.normal(0, 0.4):.1f}",
         "arc_s": f"{arc_time(bead_mm, speed):.1f}",
         "bead_mm": f"{bead_mm:.0f}",
@@ -156,9 +159,11 @@ def bend(truth: Truth, shift: float, co2: float, draw: np.random.Generator) -> f
             return angle
 
 
-def fill_in(folder: Folder, trial: Trial, welded: dict[str, dict], draw: np.random.Generator) -> None:
+def fill_in(
+    folder: Folder, trial: Trial, welded: dict[str, Any], draw: np.random.Generator
+) -> None:
     """Write log lines and readings into the blank files that sealing laid out."""
-    rewrite(folder.weld_log, lambda row, seen: row | welded.get(row["stamp"], {}).get("log", {}))
+    rewrite(folder.weld_log, lambda row, _: row | welded.get(row["stamp"], {}).get("log", {}))
     spoiled_cut = draw.choice([s for s, one in welded.items() if "lost" not in one])
     places = {
         "break_load": ["throat", "toe", "root", "fusion line"],
@@ -182,7 +187,7 @@ def fill_in(folder: Folder, trial: Trial, welded: dict[str, dict], draw: np.rand
         rewrite(folder.readings(response.name), read)
 
 
-def rewrite(path: Path, change) -> None:
+def rewrite(path: Path, change: Callable[[dict[str, str], int], dict[str, str]]) -> None:
     """Rewrite a CSV row by row; `change` gets the row and how often its stamp came before."""
     with path.open(newline="", encoding="utf-8") as stream:
         table = csv.DictReader(stream)
@@ -201,7 +206,10 @@ def main(where: Path) -> None:
     """Weld and read the sealed trial in `where`, on paper only."""
     folder = Folder(where)
     trial = load_trial(folder.trial_file)
-    draw = np.random.default_rng(SEED)
+    sealed = read_seal(where)
+    if sealed is None:
+        raise SystemExit("Seal the trial first:  weldtrial seal")
+    draw = np.random.default_rng(int(sealed.seal[:8], 16))
     truth = Truth(draw)
     welded = weld(trial, read_plan(folder.plan, trial), truth, draw)
     fill_in(folder, trial, welded, draw)

@@ -1,0 +1,235 @@
+"""Everything ``weldtrial plan`` shows, worked out once for the screen and for JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from weldtrial.cli.what_if import Change
+from weldtrial.shared.factors import Factor
+from weldtrial.shared.problems import NotYet, PlanRefused
+from weldtrial.shared.trial import Trial
+
+if TYPE_CHECKING:
+    from weldtrial.analysis.assumed import Assumed
+    from weldtrial.analysis.budget import BudgetRow, Doubt, Judged
+    from weldtrial.analysis.gauge import GaugeNote
+    from weldtrial.analysis.needs import Needs
+    from weldtrial.analysis.power import Aim
+    from weldtrial.analysis.shape import Shape
+    from weldtrial.analysis.working import Working
+    from weldtrial.doe.assess import Assessment
+    from weldtrial.doe.layout import Layout
+    from weldtrial.doe.refusals import CannotShareOut
+
+
+@dataclass(frozen=True, slots=True)
+class PlanFigures:
+    """What a plan costs and shows.
+
+    `assumed` is None, and `missing` says why, where nothing is known of the deciding response's
+    scatter; `others` holds the other number responses that something is known of.
+    """
+
+    trial: Trial
+    assessment: Assessment
+    compared: Factor
+    shape: Shape
+    aim: Aim
+    assumed: Assumed | None
+    missing: str
+    rows: tuple[BudgetRow, ...]
+    doubt: Doubt | None
+    working: Working | None
+    gauge: tuple[GaugeNote, ...]
+    others: dict[str, Needs]
+    restriction: str
+    orders: int | None
+    changes: tuple[Change, ...]
+
+    @property
+    def current(self) -> BudgetRow:
+        """The row of the plan as asked for."""
+        return next(row for row in self.rows if row.current)
+
+
+def compared_factor(trial: Trial) -> Factor:
+    """Return the factor the trial compares: the hard one, the first category, or the first."""
+    if trial.hard:
+        return trial.hard[0]
+    categories = [factor for factor in trial.varied if factor.kind == "category"]
+    return (categories or list(trial.varied))[0]
+
+
+def level_words(factor: Factor, level: str) -> str:
+    """Return a level for eyes: its name, or its number with the unit."""
+    if factor.kind == "category" or factor.slides_with:
+        return level
+    from weldtrial.shared.rounding import brief
+
+    return f"{brief(factor.setting(level))} {factor.unit or ''}".strip()
+
+
+def shape_of(trial: Trial, layout: Layout) -> Shape:
+    """Return the numbers of a layout that decide what it shows."""
+    from weldtrial.analysis.shape import Shape
+    from weldtrial.shared.terms import model_terms
+
+    return Shape(
+        by_setups=layout.hard is not None,
+        rounds=layout.rounds,
+        per_round=max(1, layout.per_round),
+        combos=layout.combos,
+        replicates=layout.replicates,
+        extra=layout.warm_up + layout.spare,
+        terms=len(model_terms(trial.factors, trial.design.model)),
+        first_at_most=layout.first_at_most,
+        free=layout.rounds == 1 and layout.per_round > 1,
+    )
+
+
+def judged_by(trial: Trial, assumed: Assumed | None) -> Judged:
+    """Return what the rows of a trial are judged by."""
+    from weldtrial.analysis.budget import BenchTime, Judged
+    from weldtrial.analysis.power import aim_of
+
+    aim = aim_of(trial.deciding, 0.0) if assumed is None else assumed.aim(trial.deciding)
+    bench = BenchTime(trial.budget.minutes_coupon, trial.budget.minutes_setup)
+    return Judged(None if assumed is None else assumed.spread, aim, bench)
+
+
+def plan_figures(
+    trial: Trial, changes: Sequence[Change] = (), tries: Sequence[Trial] = ()
+) -> PlanFigures:
+    """Work out what a plan costs and shows.
+
+    Raises
+    ------
+    NotYet, PlanRefused
+        As `weldtrial.doe.layout.make_layout`; NotYet also where the deciding response is no
+        number.
+    """
+    from weldtrial.analysis.assumed import assumed, why_not_assumed
+    from weldtrial.analysis.budget import budget_row, if_setups_scatter_more, rounds_table
+    from weldtrial.analysis.working import working
+    from weldtrial.doe.assess import assess
+    from weldtrial.doe.layout import make_layout
+    from weldtrial.doe.make_plan import restriction_of
+    from weldtrial.shared.orders import count_orders
+
+    assessment = assess(trial)
+    refuse_not_a_number(trial)
+    layout, deciding = assessment.layout, trial.deciding
+    known = assumed(deciding)
+    judged, shape = judged_by(trial, known), shape_of(trial, layout)
+    rows = rounds_table(shape, judged)
+    for one in tries:
+        row = budget_row(shape_of(one, make_layout(one)), judged_by(one, known), tried=True)
+        rows = (*rows, row)
+    in_rounds = layout.hard is not None and not shape.free
+    return PlanFigures(
+        trial=trial,
+        assessment=assessment,
+        compared=compared_factor(trial),
+        shape=shape,
+        aim=judged.aim,
+        assumed=known,
+        missing="" if known else why_not_assumed(deciding),
+        rows=rows,
+        doubt=if_setups_scatter_more(shape, judged),
+        working=working(shape, judged),
+        gauge=_gauge(trial),
+        others=_others(trial, shape),
+        restriction=restriction_of(trial, layout),
+        orders=count_orders(layout.rounds, 2, layout.first_at_most, layout.per_round)
+        if in_rounds
+        else None,
+        changes=tuple(changes),
+    )
+
+
+def refuse_not_a_number(trial: Trial) -> None:
+    """Refuse a trial whose deciding response is no number, in words."""
+    deciding = trial.deciding
+    if deciding.kind != "number":
+        raise NotYet(
+            f"response '{deciding.name}' decides and is {deciding.kind}; this version plans for "
+            "responses that are numbers. Meanwhile let a number decide (rank = 1), and keep "
+            f"'{deciding.name}' as a further response."
+        )
+
+
+def _gauge(trial: Trial) -> tuple[GaugeNote, ...]:
+    from weldtrial.analysis.assumed import assumed
+    from weldtrial.analysis.gauge import gauge_note
+
+    notes = []
+    for response in trial.responses:
+        known = assumed(response) if response.typical else None
+        notes.append(
+            gauge_note(response, known.mean, known.spread)
+            if known
+            else gauge_note(response, None, None)
+        )
+    return tuple(notes)
+
+
+def _others(trial: Trial, shape: Shape) -> dict[str, Needs]:
+    from weldtrial.analysis.assumed import assumed
+    from weldtrial.analysis.needs import needs
+
+    found = {}
+    for response in trial.responses:
+        known = assumed(response) if response.kind == "number" else None
+        if response is not trial.deciding and known:
+            found[response.name] = needs(shape, known.spread, known.aim(response))
+    return found
+
+
+def with_chances(trial: Trial, refused: CannotShareOut) -> PlanRefused:
+    """Return the refusal with what the closest plan would show, and what the file's would."""
+    from weldtrial.analysis.assumed import assumed
+    from weldtrial.analysis.budget import budget_row
+    from weldtrial.analysis.shape import Shape
+
+    words = refused.words
+    known = assumed(trial.deciding) if trial.deciding.kind == "number" else None
+    if refused.closest is not None and known is not None:
+        judged = judged_by(trial, known)
+
+        def chance(rounds: int, set_ups: int, per_setup: int) -> float | None:
+            per_round = set_ups // (2 * rounds)
+            shape = Shape(True, rounds, per_round, 1, per_setup, free=rounds == 1 < per_round)
+            return budget_row(shape, judged).chance
+
+        found = refused.closest
+        would = chance(found.rounds, found.set_ups, found.per_setup)
+        if would is not None:
+            words += (
+                f" {_shown_if(trial, judged.aim, known.unit)} {round(100 * would)} times in 100"
+            )
+            asked = refused.asked
+            yours = chance(asked.rounds, asked.set_ups, asked.per_setup) if asked else None
+            words += "." if yours is None else f" (yours: {round(100 * yours)})."
+    return PlanRefused(words, hint=refused.hint)
+
+
+def _shown_if(trial: Trial, aim: Aim, unit: str) -> str:
+    from weldtrial.doe.refusals import levels_word
+
+    names, margin = levels_word(compared_factor(trial)), margin_words(aim, unit)
+    if aim.ask == "no-worse":
+        return f'If the {names} are equal it would show "no worse by {margin}"'
+    if aim.ask == "equal-enough":
+        return f'If the {names} are equal it would show "equal within {margin}"'
+    return f"If the {names} truly differ by {margin} it would show so"
+
+
+def margin_words(aim: Aim, unit: str) -> str:
+    """Return the margin as it was given: ``5 kN`` or ``6 %``."""
+    from weldtrial.shared.rounding import brief
+
+    if aim.fraction is not None:
+        return f"{brief(100 * aim.fraction)} %"
+    return f"{brief(aim.margin)} {unit}" if aim.margin is not None else ""

@@ -1,0 +1,85 @@
+"""``weldtrial plan --json``: every figure that the screen shows, and a few that it rounds away."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from weldtrial.cli.plan_figures import PlanFigures
+
+
+def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
+    """Return a plan as plain values; the keys are documented in ``weldtrial help json``."""
+    from weldtrial.analysis.working import SOURCES
+    from weldtrial.cli.plan_tables import asks
+
+    trial, assessment, layout = figures.trial, figures.assessment, figures.assessment.layout
+    deciding, known, budget = trial.deciding, figures.assumed, trial.budget
+    total = layout.total if budget.coupons is None else budget.coupons
+    return {
+        "trial": trial.title,
+        "sealed": sealed,
+        "purpose": trial.purpose,
+        "changes": [asdict(change) for change in figures.changes],
+        "compares": {
+            "factor": figures.compared.name,
+            "levels": figures.compared.levels,
+            "reference": figures.compared.reference,
+        },
+        "decides": {
+            "response": deciding.name,
+            "unit": deciding.unit,
+            "ask": deciding.ask,
+            "margin": figures.aim.margin if known or figures.aim.fraction is None else None,
+            "margin_percent": None if figures.aim.fraction is None else 100 * figures.aim.fraction,
+            "words": asks(figures),
+        },
+        "budget": {
+            "coupons": total,
+            "spare": budget.spare,
+            "warm_up": budget.warm_up,
+            "counting": layout.coupons,
+            "left_over": total - layout.total,
+        },
+        "assumed": None
+        if known is None
+        else {
+            "mean": known.mean,
+            "sd_coupon": known.spread.coupon,
+            "sd_setup": known.spread.setup,
+            "unit": known.unit,
+            "source": known.source,
+            "prior": known.prior,
+        },
+        "missing": figures.missing or None,
+        "rows": [asdict(row) for row in figures.rows],
+        "if_setups_scatter_more": None if figures.doubt is None else asdict(figures.doubt),
+        "working": None
+        if figures.working is None
+        else {**asdict(figures.working), "sources": SOURCES},
+        "others": {name: asdict(one) for name, one in figures.others.items()},
+        "design": {
+            "hard_to_change": layout.hard,
+            "rounds": layout.rounds,
+            "set_ups": layout.set_ups,
+            "coupons_a_set_up": layout.per_setup,
+            "combinations": layout.combos,
+            "replicates": layout.replicates,
+            "error_df": layout.error_df,
+            "error_df_within": layout.error_df_within,
+        },
+        "order": {
+            "restriction": figures.restriction or None,
+            "first_at_most": layout.first_at_most,
+            "orders": figures.orders,
+            "smallest_p": figures.current.smallest_p,
+        },
+        "told": [asdict(one) for one in assessment.told],
+        "not_told": list(assessment.not_told),
+        "blocks": assessment.blocks,
+        "windows": list(assessment.windows),
+        "bench": asdict(assessment.bench),
+        "gauge": [asdict(note) for note in figures.gauge],
+        "nuisances": [asdict(one) for one in assessment.nuisances],
+        "flagged": [one.name for one in assessment.flagged],
+    }

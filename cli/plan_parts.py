@@ -1,0 +1,139 @@
+"""What ``weldtrial plan`` shows next: what it tells, the bench, the order, what may spoil it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from weldtrial.cli.plan_figures import PlanFigures
+from weldtrial.shared.rounding import brief
+
+if TYPE_CHECKING:
+    from weldtrial.analysis.gauge import GaugeNote
+    from weldtrial.cli.console import Console
+    from weldtrial.doe.bench import Figure
+    from weldtrial.shared.trial import Trial
+
+
+def show_parts(console: Console, figures: PlanFigures) -> None:
+    """Show what a plan tells, what it asks of the bench, and what may spoil it."""
+    _tells(console, figures)
+    _bench(console, figures)
+    _order(console, figures)
+    _gauge(console, figures)
+    _nuisances(console, figures)
+
+
+def p_cell(p: float | None) -> str:
+    """Return a smallest reachable p: 1.00, 0.04, 0.005 or <0.001."""
+    if p is None:
+        return "–"
+    return f"{p:.2f}" if p >= 0.01 else f"{p:.3f}" if p >= 0.001 else "<0.001"
+
+
+def _tells(console: Console, figures: PlanFigures) -> None:
+    assessment = figures.assessment
+    console.heading("What this plan can tell")
+    for told in assessment.told:
+        by = "set-ups" if told.judged_by == "set-ups" else "coupons"
+        if told.judged_by == "coupons" and figures.shape.by_setups:
+            by = "coupons within set-ups"
+        console.line(f"  {told.words}: judged by {by}, {told.error_df} to judge the spread from")
+    if not assessment.told:
+        console.line("  Spreads only.")
+    console.line(f"  {assessment.blocks}", hang=2)
+    for name, other in figures.others.items():
+        response = figures.trial.response(name)
+        if other.detectable is not None:
+            console.line(
+                f"  {response.title}: a gap of {brief(other.detectable, 2)} {response.unit} "
+                "8 times in 10; not what this trial is sized for"
+            )
+    console.heading("What it cannot tell")
+    for words in assessment.not_told:
+        console.line(f"  {words}", hang=4)
+    for words in assessment.windows:
+        console.line(f"  ! {words}", hang=4)
+
+
+def _bench(console: Console, figures: PlanFigures) -> None:
+    bench, layout = figures.assessment.bench, figures.assessment.layout
+    console.heading("At the bench, spares and warm-ups included")
+    rows = [["coupons", str(layout.total)]]
+    if bench.set_ups:
+        what = "bottle changes" if layout.hard == "gas" else f"changes of {layout.hard}"
+        rows.append([what, f"{bench.set_ups}, the first fitting counted"])
+    rows += [
+        ["bench time", _figure(bench.hours, 1)],
+        ["days", _figure(bench.days, 0)],
+        ["reading time", _figure(bench.reading_hours, 1)],
+        ["weld", _figure(bench.weld_m, 1)],
+    ]
+    for level, litres in bench.gas_l.items():
+        rows.append([f"shielding gas {level}".strip(), _figure(litres, 0)])
+    rows.append(["cost", _figure(bench.cost, 2)])
+    if console.plain:
+        console.table(["what", "how much"], rows)
+        return
+    width = max(len(label) for label, _ in rows) + 2
+    for label, value in rows:
+        console.line(f"  {label:<{width}}{value}", hang=width)
+
+
+def _figure(figure: Figure, decimals: int) -> str:
+    if figure.value is None:
+        return f"needs {' and '.join(figure.needs)}"
+    unit = "day" if figure.unit == "days" and figure.value == 1 else figure.unit
+    return f"{figure.value:.{decimals}f} {unit}".strip()
+
+
+def _order(console: Console, figures: PlanFigures) -> None:
+    p = figures.current.smallest_p
+    if p is None:
+        return
+    console.heading("The order")
+    orders = f"{figures.orders} orders may be drawn; a" if figures.orders else "A"
+    if figures.restriction:
+        console.line(f"  Drawn from the seal with {figures.restriction}.")
+    console.line(
+        f"  {orders} shuffle test can reach p = {p_cell(p)} at best."
+        + (" That alone can never settle anything at 0.05." if p > 0.05 else "")
+    )
+
+
+def _gauge(console: Console, figures: PlanFigures) -> None:
+    lines = [line for note in figures.gauge for line in gauge_lines(figures.trial, note)]
+    if lines:
+        console.heading("The gauges")
+    for line in lines:
+        console.line(f"  {line}", hang=4)
+
+
+def gauge_lines(trial: Trial, note: GaugeNote) -> list[str]:
+    """Return what is to be said of one response's gauge."""
+    title, lines = trial.response(note.response).title, []
+    if note.steps is not None:
+        few = " – few; readings may tie" if note.coarse else ""
+        lines.append(
+            f"{title}: the margin, {brief(note.margin)} {note.unit}, is {brief(note.steps, 3)} "
+            f"steps of the gauge ({brief(note.reads_to)} {note.unit}){few}."
+        )
+    elif note.margin is not None and note.reads_to is None:
+        lines.append(f"{title}: the file does not say what the gauge reads to (reads_to).")
+    for limit, share, word in ((note.most, note.above, "above"), (note.least, note.below, "below")):
+        if limit is not None and share is not None and share >= 0.005:
+            lines.append(
+                f"{title}: about {100 * share:.0f} in 100 coupons would be {word} the gauge limit, "
+                f"{brief(limit)} {note.unit}."
+            )
+    return lines
+
+
+def _nuisances(console: Console, figures: PlanFigures) -> None:
+    flagged = figures.assessment.flagged
+    if not flagged:
+        return
+    console.heading("Not said: held, measured, blocked or shuffled?  (under [nuisance])")
+    console.table(
+        ["name", "why it matters", "what is usually done"],
+        [[one.name, one.why, one.remedy] for one in flagged],
+    )

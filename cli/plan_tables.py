@@ -1,0 +1,199 @@
+"""What ``weldtrial plan`` shows first: the question and the rounds table."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from weldtrial.cli.plan_figures import PlanFigures, level_words, margin_words
+from weldtrial.cli.plan_parts import p_cell, show_parts
+from weldtrial.cli.plan_working import show_working, small
+from weldtrial.shared.rounding import brief, fixed
+
+if TYPE_CHECKING:
+    from weldtrial.analysis.budget import BudgetRow
+    from weldtrial.cli.console import Align, Console
+
+
+def show_plan(console: Console, figures: PlanFigures, *, why: bool) -> None:
+    """Show a plan, part by part."""
+    _question(console, figures)
+    _changes(console, figures)
+    _rounds(console, figures)
+    if why:
+        show_working(console, figures)
+    show_parts(console, figures)
+
+
+# ---------------------------------------------------------------------- the question
+
+
+def _question(console: Console, figures: PlanFigures) -> None:
+    trial = figures.trial
+    console.line(trial.title, style="bold")
+    console.line(f"  compares  {_compares(figures)}", hang=10)
+    console.line(f"  decides   {trial.deciding.title} – {asks(figures)}", hang=10)
+    console.line(f"  budget    {_budget(figures)}", hang=10)
+    if trial.purpose == "pilot":
+        console.line("  purpose   pilot: it gives spreads to plan with, and no verdict", hang=10)
+
+
+def _compares(figures: PlanFigures) -> str:
+    factor, trial = figures.compared, figures.trial
+    others = [level_words(factor, one) for one in factor.levels if one != factor.reference]
+    today = " (today's, control)" if factor.control else ""
+    words = (
+        f"{factor.title}: {level_words(factor, factor.reference)}{today}  vs  "
+        f"{' and '.join(others)}"
+    )
+    own = [one for one in trial.factors if one.slides_with == factor.name and not one.varied]
+    for one in own:
+        places = _places(one.step)
+        values = " / ".join(
+            fixed(one.setting(one.levels[0], level), places) for level in factor.levels
+        )
+        words += f"   each at its own {small(one.title)} ({values} {one.unit})"
+    easy = [small(one.title) for one in trial.varied if one is not factor]
+    return f"{words}; also {', '.join(easy)}" if easy else words
+
+
+def _places(step: float | None) -> int:
+    """Return the decimals that a machine with this smallest step shows."""
+    return len(f"{step:g}".partition(".")[2]) if step else 1
+
+
+def asks(figures: PlanFigures) -> str:
+    """Return the question as one sentence."""
+    factor, aim = figures.compared, figures.aim
+    other = next(one for one in factor.levels if one != factor.reference)
+    new, old = level_words(factor, other), level_words(factor, factor.reference)
+    if figures.trial.deciding.margin is None:
+        return f"do {new} and {old} differ? (no margin given: it can never be called good enough)"
+    margin = margin_words(aim, figures.trial.deciding.unit)
+    if aim.ask == "no-worse":
+        return f"is {new} no worse than {old} by more than {margin}?"
+    if aim.ask == "equal-enough":
+        return f"is {new} equal to {old} within {margin}?"
+    return f"do {new} and {old} differ? ({margin} would matter)"
+
+
+def _budget(figures: PlanFigures) -> str:
+    layout, budget = figures.assessment.layout, figures.trial.budget
+    extras = [(budget.warm_up, "warm-up"), (budget.spare, "spare")]
+    less = "".join(f" − {number} {name}" for number, name in extras if number)
+    total = budget.coupons if budget.coupons is not None else layout.total
+    words = f"{total} coupons{less} = {total - layout.total + layout.coupons} to share out"
+    left = total - layout.total
+    if left:
+        words += f"; {left} left over"
+    if budget.confirm:
+        words += f"; {budget.confirm} more kept to confirm the answer, not laid out here"
+    return words
+
+
+def _changes(console: Console, figures: PlanFigures) -> None:
+    if figures.changes:
+        console.line()
+    for change in figures.changes:
+        was = "not given" if change.was is None else change.was
+        console.line(f"  IF {change.key} = {change.now} (the file: {was})", hang=5)
+
+
+# ---------------------------------------------------------------------- the rounds table
+
+
+def _rounds(console: Console, figures: PlanFigures) -> None:
+    console.line()
+    if figures.shape.by_setups:
+        what = "swap bottles" if figures.compared.name == "gas" else "set up anew"
+        console.line(f"How often you {what} matters more than how many coupons you weld.")
+    else:
+        console.line("Every coupon is set up anew, so every coupon counts.")
+    headers = _headers(figures)
+    if console.plain:
+        headers = [" ".join(one.split()) for one in headers]
+    rows = [_row(figures, row) for row in figures.rows]
+    align: list[Align] = ["left", *["right"] * (len(headers) - 2), "left"]  # type: ignore[list-item]
+    console.table(headers, rows, align)
+    _footnotes(console, figures)
+
+
+def _headers(figures: PlanFigures) -> list[str]:
+    units = ["rounds", "set-ups", "coupons\na set-up"] if figures.shape.by_setups else ["coupons"]
+    chance = [] if figures.trial.purpose == "pilot" else [_chance_header(figures)]
+    return [
+        "",
+        *units,
+        "bench\nhours",
+        f"gap you would\nprobably see{_unit_of(figures)}",
+        *chance,
+        "smallest p a\nshuffle test\ncan reach",
+        "",
+    ]
+
+
+def _unit_of(figures: PlanFigures) -> str:
+    return f", {figures.assumed.unit}" if figures.assumed else ""
+
+
+def _chance_header(figures: PlanFigures) -> str:
+    aim = figures.aim
+    if aim.ask == "no-worse":
+        return 'chance to show\n"no worse"\nif equal'
+    if aim.ask == "equal-enough":
+        return 'chance to show\n"equal within"\nif equal'
+    margin = margin_words(aim, figures.assumed.unit if figures.assumed else "")
+    return f"chance to show\na true gap\nof {margin}" if margin else "chance to\nshow a gap"
+
+
+def _row(figures: PlanFigures, row: BudgetRow) -> list[str]:
+    mark = "▸" if row.current else "try" if row.tried else ""
+    by_setups = figures.shape.by_setups
+    units = [str(row.rounds), str(row.set_ups), str(row.per_setup)]
+    gap = brief(row.gap, 2) if row.gap is not None else "never" if figures.assumed else "?"
+    chance = "–" if row.chance is None else f"{100 * row.chance:.0f} %"
+    remark = [row.remark, "← your file" if row.current else ""]
+    if row.tried:
+        remark.append(f"{row.total} in all")
+    return [
+        mark,
+        *(units if by_setups else [str(row.coupons)]),
+        "–" if row.hours is None else f"{row.hours:.1f}",
+        gap,
+        *([] if figures.trial.purpose == "pilot" else [chance]),
+        p_cell(row.smallest_p),
+        " ".join(one for one in remark if one),
+    ]
+
+
+def _footnotes(console: Console, figures: PlanFigures) -> None:
+    known = figures.assumed
+    if known is None:
+        console.line(f"  {figures.missing}")
+        return
+    console.note('  "gap you would probably see" = true difference found 8 times in 10.')
+    if any(row.remark == "weak" for row in figures.rows):
+        console.note(
+            '  "weak" = with fewer than four set-ups of each, a verdict can only begin with '
+            '"Suggests".'
+        )
+    spread = known.spread
+    source = f" ({known.source})" if known.source else " (the file does not say from what)"
+    console.line(
+        f"  Worked out from: {brief(spread.coupon, 3)} {known.unit} coupon to coupon, "
+        f"{brief(spread.setup, 3)} {known.unit} set-up to set-up{source}."
+    )
+    doubt = figures.doubt
+    if doubt is None:
+        return
+    guess = f"{brief(doubt.setup, 3)}" if "." in brief(doubt.setup, 3) else f"{doubt.setup:.1f}"
+    rounds = f"{figures.shape.rounds} rounds" if figures.shape.rounds > 1 else "the plan"
+    verb = "drop" if figures.shape.rounds > 1 else "drops"
+    if doubt.chance is not None and figures.trial.purpose != "pilot":
+        told = f"{verb} to {100 * doubt.chance:.0f} %"
+    else:
+        told = f"would see {brief(doubt.gap, 2)} {known.unit}"
+    attempt = f"Try:  weldtrial plan --if sd_setup={brief(doubt.setup, 3)}"
+    console.line(
+        f"  If the set-up guess is really {guess}, {rounds} {told}."
+        + ("" if known.prior else f"   {attempt}")
+    )

@@ -1,0 +1,165 @@
+"""``weldtrial analyse`` on the worked example: closed codes, opening, JSON, refusals."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Weldtrial = Callable[..., Any]
+
+RESPONSE_KEYS = {
+    "unit", "kind", "method", "source", "n", "setups_total", "tests", "effects", "coefficients",
+    "means", "variance", "comparisons", "lack_of_fit", "r_squared", "least_squares", "warnings",
+}  # fmt: skip
+COMPARISON_KEYS = {
+    "factor", "level", "reference", "difference", "percent", "se", "df", "ci_low", "ci_high",
+    "ci90_low", "ci90_high", "p", "p_adjusted", "margin", "verdict",
+}  # fmt: skip
+ESTIMATE_KEYS = {"term", "estimate", "se", "df", "ci_low", "ci_high", "p"}
+TEST_KEYS = {"term", "df_num", "df_den", "statistic", "p"}
+
+
+@pytest.fixture
+def example(weldtrial: Weldtrial, tmp_path: Path) -> Path:
+    assert weldtrial("new", "drawbar", "--example", "drawbar-gas").code == 0
+    return tmp_path / "drawbar"
+
+
+def journal(folder: Path) -> str:
+    return (folder / "journal.csv").read_text(encoding="utf-8")
+
+
+def test_closed_codes_show_checks_and_no_gas(weldtrial: Weldtrial, example: Path) -> None:
+    shown = weldtrial("-C", example, "analyse")
+    assert shown.code == 0
+    assert "the gases are called P and Q" in shown.out
+    assert "scatter (standard deviation)" in shown.out
+    for word in ("co2", "mix", "M21", "Shown", "interval"):
+        assert word not in shown.out
+    assert "agreed" not in journal(example)
+
+
+def test_closed_codes_have_no_responses_in_json(weldtrial: Weldtrial, example: Path) -> None:
+    found = weldtrial("-C", example, "analyse", "--json").json
+    assert found["responses"] == {}
+    assert found["codes_open"] is False
+    assert found["sealed"] is True
+    text = json.dumps(found)
+    assert "worse" not in text
+    assert "better" not in text
+
+
+def test_agreeing_and_opening_are_journalled_once(weldtrial: Weldtrial, example: Path) -> None:
+    assert "Written down." in weldtrial("-C", example, "analyse", "--agree").out
+    weldtrial("-C", example, "analyse", "--agree")
+    assert journal(example).count(",agreed,") == 1
+    opened = weldtrial("-C", example, "analyse", "--open")
+    assert "Codes opened. P = " in opened.out
+    again = weldtrial("-C", example, "analyse", "--open")
+    assert again.code == 0
+    assert "Codes opened" not in again.out
+    assert journal(example).count(",opened,") == 1
+    assert "choices agreed before" in journal(example)
+    assert weldtrial("-C", example, "analyse", "--agree").code == 2
+
+
+def test_json_has_every_documented_key(weldtrial: Weldtrial, example: Path) -> None:
+    found = weldtrial("-C", example, "analyse", "--open", "--json").json
+    assert {"trial", "sealed", "adopted", "grade", "coupons", "used", "set_aside",
+            "responses"} <= set(found)  # fmt: skip
+    assert (found["coupons"], found["used"], found["adopted"]) == (48, 48, False)
+    assert {"stamp", "why"} <= set(found["set_aside"][0])
+    assert set(found["responses"]) == {"break_load", "penetration", "bend_angle"}
+    for response in found["responses"].values():
+        assert set(response) >= RESPONSE_KEYS
+        assert response["method"] == "kenward-roger"
+        assert (response["n"], response["setups_total"]) == (48, 12)
+        assert set(response["tests"][0]) == TEST_KEYS
+        for row in (*response["effects"], *response["coefficients"]):
+            assert set(row) == ESTIMATE_KEYS
+        terms = [row["term"] for row in response["tests"]]
+        assert terms == ["gas", "wire_feed", "travel", "gas:wire_feed", "gas:travel",
+                         "wire_feed:travel"]  # fmt: skip
+        (comparison,) = response["comparisons"]
+        assert set(comparison) >= COMPARISON_KEYS
+        assert set(comparison["verdict"]) >= {"code", "strength", "words"}
+        assert comparison["p_adjusted"] is None
+        assert {"setup", "coupon", "reading"} == set(response["variance"])
+        assert [row["term"] for row in response["least_squares"]["tests"]] == terms
+    assert found["responses"]["penetration"]["variance"]["reading"] > 0
+    assert found["responses"]["break_load"]["variance"]["reading"] is None
+
+
+def test_terminal_shows_no_p_and_names_the_point_and_the_scope(
+    weldtrial: Weldtrial, example: Path
+) -> None:
+    out = weldtrial("-C", example, "analyse", "--open").out
+    assert " p = " not in out
+    assert "Compared at the middle of what was welded: Arc voltage 25.5 V (mix) / 27 V (co2)" in out
+    assert "not a\n  procedure or welder qualification" in out or "not a procedure" in out
+    assert max(map(len, out.splitlines())) <= 100
+    assert "Next:  weldtrial report" in out
+
+
+def test_opening_early_needs_an_answer_and_is_marked(weldtrial: Weldtrial, example: Path) -> None:
+    path = example / "readings" / "bend_angle.csv"
+    head, *rows = path.read_text(encoding="utf-8").splitlines()
+    kept = [row if k < 20 else row.split(",")[0] + ",,,,," for k, row in enumerate(rows)]
+    path.write_text("\n".join([head, *kept]) + "\n", encoding="utf-8")
+    refused = weldtrial("-C", example, "analyse", "--open")
+    assert refused.code == 2
+    assert "would let the reader know the gas for the rest" in refused.err
+    assert "--yes" in refused.err
+    assert ",opened" not in journal(example)
+    assert weldtrial("-C", example, "analyse", "--open", "--yes").code == 0
+    assert ",opened-early," in journal(example)
+    found = weldtrial("-C", example, "analyse", "--json").json
+    assert "codes opened before all readings were in" in found["grading"]["steps_down"]
+
+
+def test_changed_margin_breaks_the_seal(weldtrial: Weldtrial, example: Path) -> None:
+    trial = example / "trial.toml"
+    text = trial.read_text(encoding="utf-8")
+    trial.write_text(text.replace("margin     = 5\n", "margin     = 5.1\n"), encoding="utf-8")
+    refused = weldtrial("-C", example, "analyse")
+    assert refused.code == 4
+    assert "margin 5 → 5.1" in refused.err
+
+
+def test_nothing_read_is_exit_5(weldtrial: Weldtrial, tmp_path: Path) -> None:
+    weldtrial("new", "bare", "--example", "drawbar-gas", "--unsealed")
+    folder = tmp_path / "bare"
+    unplanned = weldtrial("-C", folder, "analyse")
+    assert unplanned.code == 5
+    assert "no plan.csv" in unplanned.err
+    assert weldtrial("-C", folder, "seal", "--dice", "4,2,6,1,5").code == 0
+    empty = weldtrial("-C", folder, "analyse")
+    assert empty.code == 5
+    assert "Nothing to analyse: 0 of 48 coupons read. weldtrial check  shows what" in empty.err
+
+
+def test_limits_are_refused_in_words(weldtrial: Weldtrial, example: Path) -> None:
+    path = example / "readings" / "break_load.csv"
+    head, first, *rows = path.read_text(encoding="utf-8").splitlines()
+    stamp, _, *rest = first.split(",")
+    path.write_text("\n".join([head, ",".join([stamp, ">120", *rest]), *rows]), encoding="utf-8")
+    refused = weldtrial("-C", example, "analyse")
+    assert refused.code == 3
+    assert f"{stamp} >120" in refused.err
+
+
+def test_also_and_as_if(weldtrial: Weldtrial, example: Path) -> None:
+    weldtrial("-C", example, "analyse", "--open")
+    out = weldtrial(
+        "-C", example, "analyse", "--also", "throat_mm", "--as-if", "all-coupons-apart"
+    ).out
+    assert "Looked at afterwards (not in the sealed question)" in out
+    assert "throat_mm" in out or "Not settled. co2" in out
+    assert "Side by side" in out
+    unknown = weldtrial("-C", example, "analyse", "--also", "throat")
+    assert unknown.code == 2
+    assert "throat_mm" in unknown.err

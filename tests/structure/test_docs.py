@@ -34,11 +34,9 @@ BANNED = (
     "guaranteed",
 )
 BANNED_WORDS = re.compile(r"\b(?:" + "|".join(BANNED) + r")\b", re.IGNORECASE)
-TEMPLATES = sorted((ROOT / "cli" / "templates").rglob("*.html*"))
+TEMPLATES = sorted((ROOT / "cli" / "templates").rglob("*.html.j2"))
 SPEAKING = sorted(
-    path
-    for pattern in ("analysis/**/*.py", "cli/*screen*.py", "cli/report*.py", "cli/sheet*.py")
-    for path in ROOT.glob(pattern)
+    path for room in ("doe", "analysis", "cli") for path in (ROOT / room).rglob("*.py")
 )
 FALSE_ALARMS = {(1, 18): 39, (2, 9): 24, (3, 6): 17, (6, 3): 10}
 

@@ -442,3 +442,19 @@ def test_verdict_words_that_nobody_may_use_are_not_used(
     )  # fmt: skip
     out = weldtrial("plan", *arguments).out.casefold()
     assert [word for word in banned if re.search(rf"\b{word}\b", out)] == []
+
+
+def keys_of(value: Any) -> set[str]:
+    if isinstance(value, dict):
+        return set(value).union(*map(keys_of, value.values()))
+    return set().union(*map(keys_of, value)) if isinstance(value, list) else set()
+
+
+@pytest.mark.parametrize("name", ["plan", "power"])
+def test_every_key_of_the_json_is_documented(weldtrial: Call, folder: Path, name: str) -> None:
+    page = weldtrial("help", "json").out
+    section = page.partition(f"## weldtrial {name} --json")[2]
+    names = {"mix", "co2", "break_load", "penetration"}
+    found = keys_of(weldtrial(name, "--json").json) - names
+    documented = set(re.findall(r'"(\w+)"', section))
+    assert found - documented == set()

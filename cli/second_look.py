@@ -18,20 +18,19 @@ def look_twice(common: Common, opened: OpenTrial, first: Sheet, second: Sheet) -
         raise ProblemsFound(problems, hint="Nothing was compared.")
     found = compare(first, second)
     differ = len(found.differences)
+    agree = singular(found.agree, "reading agrees", "readings agree")
+    counts = f"{agree}, {singular(differ, 'cell differs', 'cells differ')}"
     note(
         opened.folder.path,
         "second-entry",
-        f"{name}: {found.agree} readings agree, {differ} cells differ ({second.table.name})",
+        f"{name}: {counts} ({second.table.name})",
     )
     if common.json:
         common.console.json(
             {"response": name, "agree": found.agree, "differences": found.differences}
         )
     else:
-        common.console.line(
-            f"Second entry of {name}: {singular(found.agree, 'reading')} agree, "
-            f"{singular(differ, 'cell differs', 'cells differ')}."
-        )
+        common.console.line(f"Second entry of {name}: {counts}.")
         if differ:
             rows = [
                 (one.stamp, one.column, one.here or "(nothing)", one.second or "(nothing)")

@@ -224,6 +224,9 @@ def _estimable(
     base: Matrix,
 ) -> tuple[list[Term], list[LeftOut]]:
     """Keep terms in order while each adds all its columns; blocks come before any term."""
+    whole = np.column_stack([model_matrix(factors, terms, points).matrix, base])
+    if _rank(whole) == whole.shape[1]:
+        return list(terms), []
     x = np.column_stack([np.ones(len(points)), base])
     names = ["the average", *["round"] * base.shape[1]]
     kept: list[Term] = []

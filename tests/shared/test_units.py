@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from weldtrial.shared import units
 from weldtrial.shared.units import (
     KNOWN_UNITS,
     DifferentKinds,
@@ -265,3 +266,9 @@ def test_pint_stays_out_until_a_number_changes_its_unit() -> None:
         "assert parse_quantity('1 in', 'mm') == 25.4 and 'pint' in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.parametrize("source", ["m/min", "cm/min", "mm/min"])
+@pytest.mark.parametrize("target", ["m/min", "cm/min", "mm/min"])
+def test_decades_without_the_registry_are_those_of_the_registry(source: str, target: str) -> None:
+    assert units._line(source, target) == units._by_registry(source, target)

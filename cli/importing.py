@@ -37,10 +37,12 @@ def import_file(common: Common, opened: OpenTrial, where: str | None, said: dict
     with locked(opened.folder.path):
         bench = opened.bench()
         if place == LOG:
-            from weldtrial.cli.log_import import import_log
+            from weldtrial.cli.log_import import import_log, save_log_again
 
             if said["twice"]:
                 raise WrongUsage("--twice compares readings; the weld log has no second entry.")
+            if _same_file(source.path, opened.folder.weld_log):
+                return save_log_again(common, opened, source, decimal)
             return import_log(common, opened, bench, source, decimal, bool(said["yes"]))
         response = opened.trial.response(place)
         if _same_file(source.path, opened.folder.readings(place)):
@@ -235,22 +237,23 @@ def _save_again(
     checked = check_sheet(table, response, opened.plan, complete=False)
     if any(not problem.warning for problem in checked.problems):
         raise ProblemsFound(checked.problems, hint=NOTHING)
-    text = edited_text(_with_semicolons(table), ())
-    if text.encode() == source.data:
-        common.console.line(f"{file} reads well as it is. Nothing was changed.")
-        return int(ExitCode.FINE)
     read = sum(len(readings) for readings in checked.readings.values())
-    count = singular(read, "reading")
-    if common.console.may_ask and not common.console.confirm(
-        f"{count} understood. Save {file} again with semicolons?", True
-    ):
+    path = opened.folder.readings(response.name)
+    return save_again(common, table, source, path, singular(read, "reading"))
+
+
+def save_again(common: Common, table: Table, source: Source, path: Path, count: str) -> int:
+    """Save a file of the folder as it was understood, with semicolons where it has commas."""
+    shown = replace(table, delimiter=";") if table.decimal == "," else table
+    text = edited_text(shown, ())
+    if text.encode() == source.data:
+        common.console.line(f"{table.name} reads well as it is. Nothing was changed.")
+        return int(ExitCode.FINE)
+    question = f"{count} understood. Save {table.name} again with semicolons?"
+    if common.console.may_ask and not common.console.confirm(question, True):
         common.console.line(NOTHING)
         return int(ExitCode.FINE)
-    atomic_write(opened.folder.readings(response.name), text)
-    common.console.line(f"Saved {file} again with semicolons: {count}, none changed.")
+    atomic_write(path, text)
+    common.console.line(f"Saved {table.name} again with semicolons: {count}, none changed.")
     common.console.next("check")
     return int(ExitCode.FINE)
-
-
-def _with_semicolons(table: Table) -> Table:
-    return replace(table, delimiter=";") if table.decimal == "," else table

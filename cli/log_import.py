@@ -12,7 +12,7 @@ from weldtrial.shared.entry import EntryPlan, edited_text
 from weldtrial.shared.folder import atomic_write
 from weldtrial.shared.log_entry import plan_log
 from weldtrial.shared.problems import ExitCode, ProblemsFound
-from weldtrial.shared.weld_log import FILE, log_shape
+from weldtrial.shared.weld_log import FILE, check_log, log_shape
 
 if TYPE_CHECKING:
     from weldtrial.cli.importing import Source
@@ -64,6 +64,21 @@ def import_log(
         common.console.line(f"Nothing new: {already} in {FILE} already. Nothing was changed.")
         common.console.next("check")
     return int(ExitCode.FINE)
+
+
+def save_log_again(
+    common: Common, opened: OpenTrial, source: Source, decimal: Decimal | None
+) -> int:
+    """Mend the folder's own weld log, its decimal commas put together again."""
+    from weldtrial.cli.importing import save_again
+
+    table = parse_table(source.data, FILE, log_shape(opened.trial), decimal)
+    checked = check_log(table, opened.trial, opened.plan)
+    if any(not problem.warning for problem in checked.problems):
+        raise ProblemsFound(checked.problems, hint=_NOTHING)
+    welded = sum(line.welded for line in checked.lines.values())
+    count = singular(welded, "welded coupon")
+    return save_again(common, table, source, opened.folder.weld_log, count)
 
 
 def _preview(common: Common, entry: EntryPlan) -> None:

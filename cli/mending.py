@@ -17,15 +17,7 @@ from weldtrial.shared.record import Correction
 
 def correct(common: Common, opened: OpenTrial, where: str | None, said: dict[str, Any]) -> int:
     """Add a correction to ``corrections.csv``."""
-    wanted = Wanted(
-        stamp=said["correct"],
-        to=said["to"],
-        why=said["why"],
-        where=where,
-        was=said["was"],
-        column=said["column"],
-        who=said["reader"] or "",
-    )
+    wanted = _wanted(common, opened, where, said)
     with locked(opened.folder.path):
         bench = opened.bench()
         corrections = plan_correction(wanted, bench, opened.trial, opened.plan, opened.codes_open)
@@ -33,6 +25,39 @@ def correct(common: Common, opened: OpenTrial, where: str | None, said: dict[str
         append_corrections(opened.folder, corrections)
     _tell(common, opened, corrections)
     return int(ExitCode.FINE)
+
+
+def _wanted(common: Common, opened: OpenTrial, where: str | None, said: dict[str, Any]) -> Wanted:
+    """Return what was said on the command line, and ask for what was not."""
+    stamp = said["correct"].upper()
+    to, why = said["to"], said["why"]
+    if (to is None or why is None) and not common.console.may_ask:
+        raise WrongUsage(
+            "A correction needs the right value and the reason:  "
+            f"weldtrial record --correct {stamp} --to VALUE --why WHY"
+        )
+    if to is None:
+        _show_readings(common, opened, stamp, where)
+        to = common.console.ask("The right value:", flag="--to VALUE")
+    if why is None:
+        why = common.console.ask("Why (kept for good):", flag="--why WHY")
+    return Wanted(
+        stamp=stamp,
+        to=to,
+        why=why,
+        where=where,
+        was=said["was"],
+        column=said["column"],
+        who=said["reader"] or "",
+    )
+
+
+def _show_readings(common: Common, opened: OpenTrial, stamp: str, where: str | None) -> None:
+    for name, sheet in opened.bench().sheets.items():
+        readings = sheet.readings.get(stamp, ())
+        if readings and where in (None, name):
+            listed = ", ".join(f"row {one.row}: {one.text}" for one in readings)
+            common.console.line(f"{stamp}  {name}  {listed}")
 
 
 def _doubt(

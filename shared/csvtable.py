@@ -281,7 +281,7 @@ def _body(
         else:
             records[index] = whole
             problems.extend(_nameless(whole, header, index + 1))
-    problems.extend(_misfit(misfits, width_of(header), table))
+    problems.extend(_misfit(misfits, width_of(header), table, told=decimal == ","))
     wrong = {number for number, _ in misfits}
     rows = tuple(
         Row(number, {name: cell for name, cell in zip(columns, record, strict=False) if name})
@@ -299,7 +299,9 @@ def _body(
     )
 
 
-def _misfit(misfits: Sequence[tuple[int, int]], width: int, table: Table) -> list[Problem]:
+def _misfit(
+    misfits: Sequence[tuple[int, int]], width: int, table: Table, *, told: bool
+) -> list[Problem]:
     """Say once, at the first row that does not fit, what is wrong with all of them."""
     if not misfits:
         return []
@@ -307,12 +309,17 @@ def _misfit(misfits: Sequence[tuple[int, int]], width: int, table: Table) -> lis
     count = (
         f"the row has {cells} columns, the header has {width}"
         if cells > width
-        else "whole digits follow a number"
+        else "digits follow a number"
     )
     if len(misfits) > 1:
         count += f" (and so in {len(misfits) - 1} more, the last being row {misfits[-1][0]})"
     if table.delimiter != ",":
         words = f"{count}. Look for a {_NAMES[table.delimiter]} too many."
+    elif told:
+        words = (
+            f"{count}, and which digits belong together cannot be told. Save the file with "
+            "semicolons."
+        )
     else:
         words = (
             f"{count} – looks like decimal commas in a comma-separated file. Save with "

@@ -46,23 +46,32 @@ def fitted(
     """
     width = len(numbers.numeric)
     too_wide = width_of(record) > width
-    if delimiter == "," and (too_wide or numbers.tails(record)):
-        return _put_together(record, numbers) if mend else None
+    if delimiter == ",":
+        # Every cell beyond the header is one comma too many, blank cells at the end included.
+        joined = _joined(record, numbers, exact=True) if len(record) > width else []
+        if joined or too_wide or numbers.tails(record):
+            joined = joined or _joined(record[: width_of(record)], numbers, exact=False)
+            return joined[0] if mend and len(joined) == 1 else None
     if too_wide:
         return None
     return (*record, *[""] * (width - len(record)))[:width]
 
 
-def _put_together(record: Sequence[str], numbers: NumberColumns) -> tuple[str, ...] | None:
-    """Join numbers that decimal commas split, if that can be done in exactly one way."""
-    cells = record[: width_of(record)]
+def _joined(cells: Sequence[str], numbers: NumberColumns, *, exact: bool) -> list[tuple[str, ...]]:
+    """Join numbers that decimal commas split; two ways are enough to know it is not plain.
+
+    Parameters
+    ----------
+    exact
+        True when the cells must fill the header's columns to the last.
+    """
     width = len(numbers.numeric)
     found: list[tuple[str, ...]] = []
 
     def walk(at: int, done: tuple[str, ...]) -> None:
         if at == len(cells):
             row = (*done, *[""] * (width - len(done)))
-            if not numbers.tails(row):
+            if not numbers.tails(row) and (len(done) == width or not exact):
                 found.append(row)
         elif len(done) < width and len(found) < 2:
             if numbers.numeric[len(done)]:
@@ -73,4 +82,4 @@ def _put_together(record: Sequence[str], numbers: NumberColumns) -> tuple[str, .
             walk(at + 1, (*done, cells[at]))
 
     walk(0, ())
-    return found[0] if len(found) == 1 else None
+    return found

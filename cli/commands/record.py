@@ -39,6 +39,7 @@ def command(common: Common, response: str | None, **said: Any) -> int:
     \b
     weldtrial record break_load
     weldtrial record --from phone-notes.csv
+    weldtrial record --correct A2H          (asks; or say it all at once:)
     weldtrial record --correct A2H --to 82.5 --why "typed from the wrong line"
     weldtrial record --lost P2R "scrapped, nozzle blocked"
     """
@@ -74,11 +75,6 @@ def _fits_together(said: dict[str, Any]) -> None:
     for name in ("twice", "decimal"):
         if said[name] and not said["source"]:
             raise WrongUsage(f"weldtrial record: --{name} belongs to  --from FILE")
-    if said["correct"] and (said["to"] is None or said["why"] is None):
-        raise WrongUsage(
-            "A correction needs the right value and the reason:  "
-            f"weldtrial record --correct {said['correct']} --to VALUE --why WHY"
-        )
     if said["read_on"] is not None:
         _checked_date(said["read_on"])
 

@@ -287,6 +287,20 @@ def test_a_weld_log_that_breaks_a_rule_is_refused_whole(weldtrial: Any, bench: A
     assert "is no spare" in done.err
 
 
+def test_the_folders_own_log_is_put_together_again(weldtrial: Any, bench: Any) -> None:
+    one = bench.stamps[0]
+    log = bench.file("weld_log.csv")
+    text = log.read_text().replace(f",{one},1,,,,,", f",{one},1,9:05,25,4,8,1,,")
+    log.write_text(text)
+    refused = weldtrial("check", cwd=bench.path)
+    assert refused.code == 3
+    assert "record --from weld_log.csv --decimal ," in refused.err
+    done = weldtrial("record", "--from", "weld_log.csv", "--decimal", ",", cwd=bench.path)
+    assert done.code == 0, done.err
+    assert f";{one};1;9:05;25,4;8,1;;" in log.read_text()
+    assert weldtrial("check", cwd=bench.path).code == 0
+
+
 # ------------------------------------------------------------------ twice
 
 
@@ -348,6 +362,17 @@ def test_a_correction_that_is_a_slip_itself_needs_yes(weldtrial: Any, bench: Any
     assert "a tenth of what the others read" in refused.err
     assert not bench.file("corrections.csv").exists()
     assert weldtrial(*call, "--yes", cwd=bench.path).code == 0
+
+
+def test_a_correction_asks_for_what_was_not_said(typed: Any, weldtrial: Any, bench: Any) -> None:
+    one = bench.stamps[0]
+    weldtrial("record", "break_load", "--from", notes(bench, f"stamp,reading\n{one},84.2\n"),
+              cwd=bench.path)  # fmt: skip
+    code, said = typed(bench.path, "record", "--correct", one.lower(), lines=["82.5", "wrong line"])
+    assert code == 0
+    assert f"{one} break_load row" in said
+    assert f"{one} reading: 84.2 → 82.5" in said
+    assert "82.5,wrong line,no" in bench.file("corrections.csv").read_text()
 
 
 def test_a_coupon_is_lost_in_all_responses_or_in_one(weldtrial: Any, bench: Any) -> None:

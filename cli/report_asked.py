@@ -79,8 +79,9 @@ def _beforehand(trial: Trial, plan: Plan, findings: Findings) -> Iterator[tuple[
     if trial.welder:
         yield "Welder", trial.welder
     yield "Layout", _layout(trial, plan)
-    if plan.restriction:
-        yield "Order", f"drawn from the seal: {plan.restriction} (draw {plan.draws} obeyed it)"
+    if findings.seal:
+        rule = f": {plan.restriction} (draw {plan.draws} obeyed it)" if plan.restriction else ""
+        yield "Order", f"drawn from the seal{rule}"
     if trial.blind.who:
         titles = joined(trial.response(name).title for name in trial.blind.who)
         yield "Read blind", f"{titles}: the reader has stamps only"

@@ -175,8 +175,8 @@ def _row(run: Run, changing: Sequence[Factor]) -> Row:
 def _spares(spares: Sequence[Run], changing: int) -> Block:
     return Block(
         title="Spares",
-        big="Write the stamp you lost, and weld the spare on the lost coupon's set-up",
-        fixed="same gas, same settings, before the bottle comes off",
+        big="Write the stamp you lost and weld it on the lost coupon's set-up",
+        fixed="same settings, before the next set-up",
         checks=(),
         rows=tuple(Row("", run.stamp, "spare", ("",) * changing) for run in spares),
         spares=True,

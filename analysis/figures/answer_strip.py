@@ -82,7 +82,7 @@ def draw(pairs: Sequence[Pair], better: Sequence[str] = ()) -> Figure:
         ``"higher"`` or ``"lower"`` for each pair, to name the two directions; omitted: unnamed.
     """
     with house_style():
-        figure = new_figure(0.2 + 0.8 * len(pairs))
+        figure = new_figure(0.2 + 0.72 * len(pairs))
         grid = figure.subplots(len(pairs), 1, squeeze=False)
         for row, (response, one) in enumerate(pairs):
             direction = better[row] if row < len(better) else ""
@@ -203,7 +203,7 @@ def _frame(axes: Axes, response: ResponseFindings, one: Comparison, better: str)
     finite = [x for x in shown if math.isfinite(x)]
     pad = 0.09 * (max(finite) - min(finite) or 1.0)
     axes.set_xlim(min(finite) - pad, max(finite) + pad)
-    axes.set_ylim(-0.75, 0.95)
+    axes.set_ylim(-0.75, 1.2)
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)
     axes.set_title(
@@ -217,7 +217,7 @@ def _frame(axes: Axes, response: ResponseFindings, one: Comparison, better: str)
         at = -one.margin if better != "lower" else one.margin
         axes.annotate(
             label,
-            (at, 0.95),
+            (at, 1.2),
             (2 if at < 0 else -2, -8),
             textcoords="offset points",
             ha="left" if at < 0 else "right",

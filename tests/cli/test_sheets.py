@@ -165,7 +165,7 @@ def test_spares_stand_at_the_end_with_what_to_do(trial: Trial, plan: Plan) -> No
     assert last.spares
     assert [row.stamp for row in last.rows] == [r.stamp for r in plan.of_role("spare")]
     html = pages(trial, plan)["weld.html"]
-    assert "Write the stamp you lost, and weld the spare on the lost coupon&#39;s set-up" in html
+    assert "Write the stamp you lost and weld it on the lost coupon&#39;s set-up" in html
 
 
 def test_from_run_prints_the_rest_only(trial: Trial, plan: Plan) -> None:

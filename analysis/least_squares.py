@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import statsmodels.api as sm
 from numpy.typing import ArrayLike
+from statsmodels.regression.linear_model import OLS
 
 from weldtrial.analysis.linear import (
     Denominator,
@@ -83,7 +83,7 @@ def fit_least_squares(x: ArrayLike, y: ArrayLike) -> LeastSquaresFit:
         )
     ones = centring(x)
     level = float(reference_level(values[:, None], ones)[0])
-    result = sm.OLS(values - level, q, hasconst=bool(np.any(ones))).fit()
+    result = OLS(values - level, q, hasconst=bool(np.any(ones))).fit()
     residuals = np.asarray(result.resid)
     if residuals @ residuals <= rounding(values[:, None])[0]:
         raise NotEstimable(

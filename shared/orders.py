@@ -73,7 +73,7 @@ def count_first(rounds: int, levels: int, limit: int | None) -> int:
 def orders_of_one_round(levels: int, per_round: int = 1) -> int:
     """Count the orders of one round of `levels` levels with `per_round` set-ups of each."""
     _checked(1, levels, per_round)
-    return factorial(levels * per_round) // factorial(per_round) ** levels
+    return int(factorial(levels * per_round) // factorial(per_round) ** levels
 
 
 def count_orders(rounds: int, levels: int, limit: int | None, per_round: int = 1) -> int:
@@ -88,7 +88,7 @@ def count_orders(rounds: int, levels: int, limit: int | None, per_round: int = 1
     """
     # By symmetry each level leads the same share of a round's orders.
     after_the_first = orders_of_one_round(levels, per_round) // levels
-    return count_first(rounds, levels, limit) * after_the_first**rounds
+    return int(count_first(rounds, levels, limit) * after_the_first**rounds)
 
 
 def is_allowed(orders: Sequence[Sequence[str]], limit: int | None) -> bool:

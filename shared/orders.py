@@ -73,7 +73,7 @@ def count_first(rounds: int, levels: int, limit: int | None) -> int:
 def orders_of_one_round(levels: int, per_round: int = 1) -> int:
     """Count the orders of one round of `levels` levels with `per_round` set-ups of each."""
     _checked(1, levels, per_round)
-    return int(factorial(levels * per_round) // factorial(per_round) ** levels
+    return int(factorial(levels * per_round) // factorial(per_round) ** levels)
 
 
 def count_orders(rounds: int, levels: int, limit: int | None, per_round: int = 1) -> int:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from weldtrial.cli.bench_folder import singular
+from weldtrial.cli.look_through import Checked
 from weldtrial.cli.options import Common
 from weldtrial.shared.problems import ExitCode
 from weldtrial.shared.record import Record
@@ -17,66 +18,59 @@ _MANY = 4
 """Stamps named before the rest are only counted."""
 
 
-def show_standing(
-    common: Common,
-    trial: Trial,
-    record: Record,
-    stands: Standing,
-    sealed: SealFile | None,
-    code: ExitCode,
-) -> None:
-    """Show where a trial with a plan stands."""
-    _say(common, "Seal", _seal(sealed, code))
-    _say(common, "Welded", _welded(stands))
-    _say(common, "Read", "   ".join(_read(one) for one in stands.read))
-    if stands.held:
-        _say(common, "Held", " · ".join(_held(one) for one in stands.held))
-    _say(common, "Order", _order(stands, record))
-    _say(common, "Codes", _codes(trial, record))
-    _show_to_do(common, to_do(trial, record, stands, sealed, code))
-
-
-def show_unsealed(
-    common: Common, trial: Trial | None, sealed: SealFile | None, code: ExitCode
-) -> None:
-    """Show a folder that has no plan yet, or one that cannot be read."""
-    if trial is not None:
+def show(common: Common, found: Checked, code: ExitCode) -> None:
+    """Show where a trial stands, as far as its files can be read."""
+    trial, record, stands = found.trial, found.record, found.standing
+    if trial is not None and stands is None:
         _say(common, "Trial", trial.title)
-        _say(common, "Seal", _seal(sealed, code))
-    _show_to_do(common, to_do(trial, None, None, sealed, code))
+    if trial is not None:
+        _say(common, "Seal", _seal(found.sealed, code))
+    if trial is not None and record is not None and stands is not None:
+        _say(common, "Welded", _welded(stands))
+        _say(common, "Read", "   ".join(_read(one) for one in stands.read))
+        if stands.held:
+            _say(common, "Held", " · ".join(_held(one) for one in stands.held))
+        _say(common, "Order", _order(stands, record))
+        _say(common, "Codes", _codes(trial, record))
+    _show_to_do(common, to_do(found, code))
 
 
-def to_do(
-    trial: Trial | None,
-    record: Record | None,
-    stands: Standing | None,
-    sealed: SealFile | None,
-    code: ExitCode,
-) -> list[str]:
+def to_do(found: Checked, code: ExitCode) -> list[str]:
     """Return what is left to do, in order; commands stand as they are typed."""
     steps = []
-    if code is ExitCode.SEAL_BROKEN:
+    broken = code is ExitCode.SEAL_BROKEN
+    if broken:
         steps.append("put the sealed files back, or log the change:  weldtrial seal --amend WHY")
-    if trial is None:
+    if found.trial is None:
         return [*steps, "mend trial.toml as listed"]
+    if found.wrong:
+        steps.append(f"mend {singular(found.wrong, 'problem')} (listed with file and row)")
+    if found.sealed is None and not broken:
+        steps += ["weldtrial plan", "weldtrial seal"]
+    record, stands = found.record, found.standing
     if record is None or stands is None:
-        if code is ExitCode.FIX_FILE:
-            steps.append("mend what is listed")
-        return [*steps, *(() if sealed else ("weldtrial plan", "weldtrial seal"))]
-    wrong = len(record.errors)
-    if wrong:
-        steps.append(f"mend {singular(wrong, 'problem')} (listed with file and row)")
-    if record.sealed == "none":
-        steps.append("weldtrial seal")
-    if stands.next_run is not None:
-        left = stands.welded.planned - stands.welded.coupons
-        at = stands.next_run
-        run = f"run {at.run}, " if at.run else ""
-        steps.append(f"weld {singular(max(left, 1), 'coupon')} (next: {run}stamp {at.stamp})")
+        return steps
+    steps += _to_weld(stands)
     steps += _to_read(stands)
-    if stands.complete and not wrong:
+    if stands.complete and not found.wrong and not broken:
+        closed = "" if record.codes_open else "   (codes closed)"
+        steps.append(f"weldtrial analyse{closed}")
+    return steps
+
+
+def _to_weld(stands: Standing) -> list[str]:
+    steps = []
+    at = stands.next_run
+    if at is not None:
+        left = max(stands.welded.planned - stands.welded.coupons, 1)
+        first = f"warm-up {stands.warm_up}, then " if stands.warm_up else ""
+        run = f"run {at.run}, " if at.run else ""
+        steps.append(f"weld {singular(left, 'coupon')} (next: {first}{run}stamp {at.stamp})")
+    for lost, spare in zip(stands.to_replace, stands.spares, strict=False):
+        where = f" on set-up {lost.setup}" if lost.setup is not None else ""
         steps.append(
-            "weldtrial analyse" if record.codes_open else "weldtrial analyse (codes closed)"
+            f"if you can, weld spare {spare} for {lost.stamp}{where} and write {lost.stamp} in "
+            "its column replaces"
         )
     return steps
 
@@ -101,9 +95,20 @@ def _show_to_do(common: Common, steps: Sequence[str]) -> None:
     if steps:
         numbered = [f"{number}. {step}" for number, step in enumerate(steps, start=1)]
         _say(common, "To do", "      ".join(numbered))
-    command = next((step for step in steps if step.startswith("weldtrial ")), None)
-    if command is not None:
-        common.console.next(command.partition("   ")[0].partition(" (")[0])
+    command, _, words = _next(steps).partition("   ")
+    common.console.next(command, words.strip("() "))
+
+
+def _next(steps: Sequence[str]) -> str:
+    """Return the command to type next, with a word on it after three blanks."""
+    first = steps[0] if steps else ""
+    if first.startswith("put the sealed files back"):
+        return "weldtrial seal --verify"
+    if first.startswith("mend"):
+        return "weldtrial check   (once that is mended)"
+    if first.startswith("weld "):
+        return "weldtrial sheets   (the weld sheet, if it is not printed yet)"
+    return next((step for step in steps if step.startswith("weldtrial ")), "weldtrial check")
 
 
 def _seal(sealed: SealFile | None, code: ExitCode) -> str:

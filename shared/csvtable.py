@@ -113,7 +113,8 @@ def read_table(path: Path, name: str, shape: Shape, decimal: Decimal | None = No
     try:
         data = path.read_bytes()
     except FileNotFoundError:
-        return Table(name, problems=(Problem("the file is missing. Put it back.", file=name),))
+        words = "the file is missing. Put it back, or let  weldtrial seal  lay it out anew."
+        return Table(name, problems=(Problem(words, file=name),))
     except OSError as error:
         words = f"cannot be read ({error.strerror or error}). Check the file."
         return Table(name, problems=(Problem(words, file=name),))

@@ -67,13 +67,26 @@ class HeldCheck:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Where a trial stands."""
+    """Where a trial stands.
+
+    Attributes
+    ----------
+    next_run
+        The next coupon to weld, None when all are.
+    warm_up
+        Stamp of a warm-up to weld before it, or empty.
+    to_replace, spares
+        Coupons that were lost and not replaced, and spares that are left for them.
+    """
 
     welded: Welded
     read: tuple[Read, ...]
     held: tuple[HeldCheck, ...]
     order_notes: tuple[str, ...]
     next_run: Coupon | None
+    warm_up: str = ""
+    to_replace: tuple[Coupon, ...] = ()
+    spares: tuple[str, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -85,13 +98,33 @@ def standing(trial: Trial, plan: Plan, record: Record, bench: Bench) -> Standing
     """Work out where a trial stands from its record and the files it was read from."""
     wanted = [one for one in record.coupons if not one.lost]
     to_weld = [one for one in wanted if not one.welded]
+    gone = {line.replaces for line in bench.log.lines.values() if line.replaces}
     return Standing(
         welded=_welded(plan, record, bench),
         read=tuple(_read(response, record.coupons) for response in trial.responses),
         held=tuple(_held(one, record.coupons) for one in trial.held),
         order_notes=bench.log.notes,
         next_run=to_weld[0] if to_weld else None,
+        warm_up=_warm_up_before(to_weld[0], plan, record, bench) if to_weld else "",
+        to_replace=tuple(
+            one for one in record.coupons if one.lost and one.stamp not in _gone(bench)
+        ),
+        spares=tuple(
+            run.stamp
+            for run in plan.of_role("spare")
+            if not any(one.stamp == run.stamp for one in record.coupons)
+        ),
     )
+
+
+def _warm_up_before(coupon: Coupon, plan: Plan, record: Record, bench: Bench) -> str:
+    """Return the warm-up of the coupon's set-up, where nothing of that set-up is welded yet."""
+    mates = [one for one in record.coupons if one.setup == coupon.setup]
+    if coupon.setup is None or any(one.welded for one in mates):
+        return ""
+    warm_ups = [run.stamp for run in plan.of_role("warm-up") if run.setup == coupon.setup]
+    lines = bench.log.lines
+    return next((one for one in warm_ups if one not in lines or not lines[one].welded), "")
 
 
 def _welded(plan: Plan, record: Record, bench: Bench) -> Welded:

@@ -45,7 +45,9 @@ def test_a_fresh_trial_says_what_is_next(weldtrial: Any, bench: Any) -> None:
     assert "Welded    0 of 16    set-ups 0 of 8" in done.out
     assert "break load 0/16   penetration 0/32" in done.out
     assert "closed. The reader's sheets carry no gas." in done.out
-    assert f"weld 16 coupons (next: run 2, stamp {bench.stamps[0]})" in done.out
+    warm_up = bench.of_role("warm-up")[0]
+    left = f"weld 16 coupons (next: warm-up {warm_up}, then run 2, stamp {bench.stamps[0]})"
+    assert left in " ".join(done.out.split())
 
 
 def test_a_finished_trial_goes_on_to_analyse(weldtrial: Any, bench: Any) -> None:
@@ -83,7 +85,17 @@ def test_losses_and_spares_are_counted_and_named(weldtrial: Any, bench: Any) -> 
     fill_in(bench, "weld_log.csv", {spare: [lost]}, 14)
     done = weldtrial("check", cwd=bench.path)
     assert f"lost: {lost}    1 spare in use" in done.out
+    assert "if you can, weld spare" not in done.out
     assert "break load 0/16" in done.out
+
+
+def test_a_lost_coupon_may_still_be_replaced(weldtrial: Any, bench: Any) -> None:
+    lost, spare = bench.stamps[0], bench.of_role("spare")[0]
+    weldtrial("record", "--lost", lost, "dropped", cwd=bench.path)
+    said = " ".join(weldtrial("check", cwd=bench.path).out.split())
+    assert (
+        f"weld spare {spare} for {lost} on set-up 1 and write {lost} in its column replaces" in said
+    )
 
 
 def test_every_problem_is_listed_at_once_and_ends_with_3(weldtrial: Any, bench: Any) -> None:
@@ -104,6 +116,7 @@ def test_every_problem_is_listed_at_once_and_ends_with_3(weldtrial: Any, bench: 
     ):
         assert words in done.err
     assert "mend 5 problems" in done.out
+    assert "Next:  weldtrial check   once that is mended" in done.out
 
 
 def test_json_lists_the_same_problems(weldtrial: Any, bench: Any) -> None:
@@ -126,6 +139,7 @@ def test_a_changed_margin_ends_with_4_and_names_it(weldtrial: Any, bench: Any) -
     assert done.code == 4
     assert "margin 5 → 8" in done.err
     assert "does not match the folder ✗" in done.out
+    assert "Next:  weldtrial seal --verify" in done.out
 
 
 def test_a_correction_taken_out_ends_with_4(weldtrial: Any, bench: Any) -> None:

@@ -46,7 +46,7 @@ def done(trial: Trial, record: Record, findings: Findings) -> Section:
     aside = [
         (one.stamp, titles.get(one.response, one.response) or "the whole coupon", one.why)
         for one in findings.set_aside
-        if one.response or one.stamp not in known
+        if one.stamp not in known
     ]
     if lost or aside:
         blocks.append(table(("stamp", "not used for", "why"), (*lost, *aside)))

@@ -112,7 +112,7 @@ def _coupon(trial: Trial, coupon: Coupon) -> tuple[str, ...]:
         "" if coupon.setup is None else str(coupon.setup),
         *settings,
         *cells,
-        "; ".join(_notes(coupon)),
+        "; ".join(dict.fromkeys(_notes(coupon))),
     )
 
 

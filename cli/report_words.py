@@ -71,13 +71,14 @@ def counts_line(trial: Trial, record: Record, findings: Findings) -> str:
     """Return rounds, set-ups, coupons, losses and corrections in one line."""
     rounds = {coupon.round for coupon in record.coupons if coupon.round is not None}
     setups = {coupon.setup for coupon in record.coupons if coupon.setup is not None}
-    lost = sum(1 for coupon in record.coupons if coupon.lost)
+    lost = {coupon.stamp for coupon in record.coupons if coupon.lost}
+    aside = {one.stamp for one in findings.set_aside} - lost
     parts = [
         count(len(rounds), "round") if rounds else "",
         count(len(setups), "set-up") if setups else "",
         f"{count(findings.coupons, 'coupon')}, {findings.used} used",
-        f"{lost} lost",
-        f"{len(findings.set_aside)} set aside" if findings.set_aside else "",
+        f"{len(lost)} lost",
+        f"{len(aside)} set aside" if aside else "",
         corrections_words(record),
     ]
     return " · ".join(part for part in parts if part)

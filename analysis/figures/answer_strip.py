@@ -141,7 +141,7 @@ def _reference_mean(response: ResponseFindings, one: Comparison) -> float:
 def _strip(axes: Axes, response: ResponseFindings, one: Comparison, better: str) -> None:
     look = looks_for(levels_of(response))[one.level]
     gap = _sure(one)
-    margin_lines(axes, one.margin, vertical=True, foot=0.22)
+    margin_lines(axes, one.margin, vertical=True, foot=0.36)
     zero_line(axes, vertical=True)
     axes.plot([gap.low, gap.high], [0, 0], color=INK, linewidth=1.3, zorder=3)
     for end in (gap.low, gap.high):
@@ -203,7 +203,7 @@ def _frame(axes: Axes, response: ResponseFindings, one: Comparison, better: str)
     finite = [x for x in shown if math.isfinite(x)]
     pad = 0.09 * (max(finite) - min(finite) or 1.0)
     axes.set_xlim(min(finite) - pad, max(finite) + pad)
-    axes.set_ylim(-0.75, 1.2)
+    axes.set_ylim(-0.85, 1.05)
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)
     axes.set_title(
@@ -213,17 +213,8 @@ def _frame(axes: Axes, response: ResponseFindings, one: Comparison, better: str)
         pad=4,
     )
     if one.margin is not None:
-        label = f"margin −{brief(one.margin)}" if better != "lower" else f"margin +{one.margin:g}"
-        at = -one.margin if better != "lower" else one.margin
-        axes.annotate(
-            label,
-            (at, 1.2),
-            (2 if at < 0 else -2, -8),
-            textcoords="offset points",
-            ha="left" if at < 0 else "right",
-            fontsize=7.5,
-            color=GREY,
-        )
+        words = f"margin ±{brief(one.margin)} {response.unit}"
+        axes.set_title(words, loc="right", fontsize=7.5, color=GREY, pad=4)
     if better:
         left, right = ("worse", "better") if better == "higher" else ("better", "worse")
         style = {"fontsize": 7.5, "color": GREY, "transform": axes.transAxes}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from statistics import NormalDist, fmean, stdev
+from statistics import NormalDist, fmean, pstdev, stdev
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -135,7 +135,7 @@ def _of_level(response: ResponseFindings, level: str) -> list[CouponValue]:
 
 def _row(response: ResponseFindings, level: str) -> tuple[str, ...]:
     left_over = [one.residual for one in _of_level(response, level)]
-    places = decimals_for(max(abs(one.residual) for one in response.coupons))
+    places = decimals_for(pstdev([one.residual for one in response.coupons]))
     spread = brief(stdev(left_over), 3) if len(left_over) > 1 else "–"
     low, high = (min(left_over), max(left_over)) if left_over else (float("nan"), float("nan"))
     return (level or "all", str(len(left_over)), spread, fixed(low, places), fixed(high, places))

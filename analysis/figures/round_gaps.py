@@ -19,7 +19,7 @@ from weldtrial.analysis.figures.style import (
     zero_line,
 )
 from weldtrial.analysis.findings import ResponseFindings
-from weldtrial.shared.rounding import brief, fixed
+from weldtrial.shared.rounding import MINUS, brief, fixed
 
 
 def drawable(response: ResponseFindings) -> bool:
@@ -63,8 +63,9 @@ def draw(response: ResponseFindings) -> Figure:
         if abs(mean) > 0.12 * (max(*gaps, 0.0) - min(*gaps, 0.0)):
             axes.text(right, 0, "zero", color=INK, **style)  # type: ignore[arg-type]
         if first.margin is not None:
-            axes.text(right, -first.margin, f"−{brief(first.margin)}", color=INK, **style)  # type: ignore[arg-type]
-            axes.text(right, first.margin, f"+{brief(first.margin)}", color=INK, **style)  # type: ignore[arg-type]
+            left = min(rounds) - 0.45
+            for edge, sign in ((-first.margin, MINUS), (first.margin, "+")):
+                axes.text(left, edge, f"{sign}{brief(first.margin)}", color=INK, **style)  # type: ignore[arg-type]
         axes.margins(y=0.12)
     return figure
 

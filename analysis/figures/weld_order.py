@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from statistics import pstdev
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -57,7 +58,7 @@ def draw(response: ResponseFindings) -> Figure:
 def describe(response: ResponseFindings) -> FigureText:
     """Return alt text, caption and the residuals in the order welded."""
     placed = _placed(response)
-    places = decimals_for(max(abs(one.residual) for _, one in placed))
+    places = decimals_for(pstdev([one.residual for _, one in placed]))
     halves = len(placed) // 2
     early, late = placed[:halves], placed[halves:]
     spares = sum(one.run is None for _, one in placed)

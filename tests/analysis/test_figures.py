@@ -40,7 +40,12 @@ def every(findings: Findings) -> Iterator[tuple[str, Figure, FigureText]]:
 def words_on(figure: Figure) -> list[str]:
     found = []
     for axes in figure.axes:
-        labels = [axes.get_title("left"), axes.get_xlabel(), axes.get_ylabel()]
+        labels = [
+            axes.get_title("left"),
+            axes.get_title("right"),
+            axes.get_xlabel(),
+            axes.get_ylabel(),
+        ]
         found += [label for label in labels if label]
         found += [text.get_text() for text in axes.texts]
     return found
@@ -142,8 +147,8 @@ def test_directions_follow_what_is_better(findings: Findings) -> None:
     pair = [(findings.responses[0], findings.responses[0].comparisons[0])]
     higher = words_on(figures.answer_strip.draw(pair, ["higher"]))
     lower = words_on(figures.answer_strip.draw(pair, ["lower"]))
-    assert {"← co2 worse", "co2 better →", "margin −5"} <= set(higher)
-    assert {"← co2 better", "co2 worse →", "margin +5"} <= set(lower)
+    assert {"← co2 worse", "co2 better →", "margin ±5 kN"} <= set(higher)
+    assert {"← co2 better", "co2 worse →", "margin ±5 kN"} <= set(lower)
 
 
 def test_a_comparison_without_numbers_is_left_out_of_the_strip(findings: Findings) -> None:

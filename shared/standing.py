@@ -106,9 +106,7 @@ def standing(trial: Trial, plan: Plan, record: Record, bench: Bench) -> Standing
         order_notes=bench.log.notes,
         next_run=to_weld[0] if to_weld else None,
         warm_up=_warm_up_before(to_weld[0], plan, record, bench) if to_weld else "",
-        to_replace=tuple(
-            one for one in record.coupons if one.lost and one.stamp not in _gone(bench)
-        ),
+        to_replace=tuple(one for one in record.coupons if one.lost and one.stamp not in gone),
         spares=tuple(
             run.stamp
             for run in plan.of_role("spare")

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import click
 
-from weldtrial.cli.check_screen import to_do
+from weldtrial.cli.check_screen import show, to_do
 from weldtrial.cli.look_through import Checked, look_through
 from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.folder import Folder, find_folder
@@ -26,12 +26,8 @@ def command(common: Common, strict: bool) -> int:
     code = found.code(strict)
     if common.json:
         common.console.json(_as_json(found, code))
-    elif found.standing is not None and found.trial is not None and found.record is not None:
-        show_standing(
-            common, found.trial, found.record, found.standing, found.sealed, code, found.wrong
-        )
     else:
-        show_unsealed(common, found.trial, found.sealed, code, found.wrong)
+        show(common, found, code)
     common.console.problems(_marked(found.problems))
     return int(code)
 

@@ -74,6 +74,10 @@ def plan_correction(
         words = f"stamp '{wanted.stamp}' is not in this trial.{hint} Look at the plate."
         raise ProblemsFound([Problem(words)])
     where = wanted.where or _only_place(stamp, bench)
+    table = bench.log.table if where == LOG else bench.sheets[where].table
+    unreadable = [one for one in table.problems if not one.warning]
+    if unreadable:
+        raise ProblemsFound(unreadable, hint="Mend the file first; nothing was written.")
     if where == LOG:
         lines = _in_log(stamp, wanted, bench)
     else:
@@ -107,6 +111,9 @@ def _only_place(stamp: str, bench: Bench) -> str:
     if len(places) == 1:
         return places[0]
     if not places:
+        broken = [one for sheet in bench.sheets.values() for one in sheet.table.problems]
+        if any(not one.warning for one in broken):
+            raise ProblemsFound(broken, hint="Mend the file first; nothing was written.")
         words = f"{stamp} has no reading yet, so there is nothing to correct. Enter it:"
         raise ProblemsFound([Problem(f"{words}  weldtrial record")])
     listed = " and ".join(places)

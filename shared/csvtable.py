@@ -86,7 +86,7 @@ class Table:
     places
         Index of each column within a record.
     line_end, mark
-        How lines end, and whether a byte-order mark leads.
+        How lines end, and whether a byte-order mark leads when the file is written again.
     problems
         What is wrong with the file as a table.
     """
@@ -136,7 +136,7 @@ def parse_table(data: bytes, name: str, shape: Shape, decimal: Decimal | None = 
     if isinstance(text, Problem):
         return Table(name, problems=(replace(text, file=name),))
     line_end = "\r\n" if "\r\n" in text else "\n"
-    blank = Table(name, line_end=line_end, mark=data.startswith(b"\xef\xbb\xbf"))
+    blank = Table(name, line_end=line_end, mark=_wants_mark(data))
     if not text.strip(" \t\r\n,;"):
         words = f"the file is empty. The header is  {','.join(shape.columns)}"
         return replace(blank, problems=(Problem(words, file=name),))
@@ -173,6 +173,20 @@ def _decode(data: bytes) -> str | Problem:
         what = "a NUL byte" if found[0] == "\0" else f"the control character {found[0]!r}"
         return Problem(f"{what} is no text. Save the file as plain CSV again.", row=row)
     return Problem("this is not a text file. Save it as CSV (UTF-8).")
+
+
+def _wants_mark(data: bytes) -> bool:
+    """Tell whether a byte-order mark must lead when the file is written again, as UTF-8.
+
+    It had one; or it was in a code page, and only the mark tells its spreadsheet of the change.
+    """
+    if data.startswith(b"\xef\xbb\xbf"):
+        return True
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return True
+    return False
 
 
 def _delimiter(text: str, shape: Shape) -> tuple[int, str]:

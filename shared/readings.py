@@ -103,6 +103,9 @@ def _number(plain: str, response: Response, decimal: str, unit: str) -> Reading 
         reading = _parts(plain, response.unit, unit, decimal)
     except WeldtrialError as error:
         return _why(plain, response, error)
+    if reading is not None and canonical(unit) != canonical(response.unit):
+        # A bare number under a header of another unit must not be taken for the response's own.
+        reading = replace(reading, text=_with_unit(plain, unit))
     if reading is None:
         return f"'{plain}' is the wrong way round: write the smaller number first, as in 80..90."
     return _within_limits(reading, response) or reading
@@ -129,6 +132,10 @@ def _parts(plain: str, wanted: str, unit: str, decimal: str) -> Reading | None:
         first = f"{first} {tail[0]}"
     low, high = number(first), number(last)
     return Reading("between", low=low, high=high, text=plain) if low < high else None
+
+
+def _with_unit(plain: str, unit: str) -> str:
+    return plain if _UNIT_AT_END.search(plain) else f"{plain} {canonical(unit)}"
 
 
 def _why(plain: str, response: Response, error: WeldtrialError) -> str:

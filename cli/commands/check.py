@@ -28,8 +28,18 @@ def command(common: Common, strict: bool) -> int:
         common.console.json(_as_json(found, code))
     else:
         show(common, found, code)
-    common.console.problems(_marked(found.problems))
+    _list_problems(common, found.problems)
     return int(code)
+
+
+def _list_problems(common: Common, problems: Sequence[Problem]) -> None:
+    """List on stderr what must be mended, then what need only be known."""
+    groups = (("To mend", False), ("Worth knowing", True))
+    for heading, warning in groups:
+        group = [one for one in problems if one.warning is warning]
+        if group:
+            common.console.warn(f"{heading} ({len(group)}):")
+            common.console.problems(group)
 
 
 def _marked(problems: Sequence[Problem]) -> list[Problem]:

@@ -232,6 +232,18 @@ def test_the_dialect_of_the_folders_file_is_kept(weldtrial: Any, bench: Any) -> 
     assert bench.file(LOADS).read_bytes() == expected.encode()
 
 
+def test_a_file_in_a_code_page_is_written_as_utf_8_with_its_mark(
+    weldtrial: Any, bench: Any
+) -> None:
+    one, two = bench.stamps[:2]
+    text = bench.file(LOADS).read_text().replace(f"{one},,,,,", f"{one},80.5,,,,Düse")
+    bench.file(LOADS).write_bytes(text.encode("cp1252"))
+    path = notes(bench, f"stamp,reading\n{two},84.2\n")
+    assert weldtrial("record", "break_load", "--from", path, cwd=bench.path).code == 0
+    expected = "\ufeff" + text.replace(f"{two},,", f"{two},84.2,")
+    assert bench.file(LOADS).read_bytes() == expected.encode()
+
+
 def test_which_response_a_file_holds_must_be_plain(weldtrial: Any, bench: Any) -> None:
     path = notes(bench, f"stamp,reading\n{bench.stamps[0]},84.2\n")
     done = weldtrial("record", "--from", path, cwd=bench.path)

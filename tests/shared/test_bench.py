@@ -180,6 +180,19 @@ def test_lost_and_slipped_readings_ask_for_a_reason(bench: Any) -> None:
     ] * 3
 
 
+def test_a_column_of_another_unit_is_converted_and_not_doubted(bench: Any) -> None:
+    text = bench.file(LOADS).read_text().replace("stamp,reading", "stamp,break_load_lbf")
+    bench.file(LOADS).write_text(text)
+    lines = {one: [{"break_load_lbf": f"{18000 + 3 * n}.55"}] for n, one in enumerate(bench.stamps)}
+    fill(bench.file(LOADS), lines)
+    record = record_of(bench)
+    assert record.problems == ()
+    (reading,) = record.coupons[0].readings["break_load"]
+    assert reading.text == "18000.55 lbf"
+    # NIST SP 811 (2008), appendix B.8: 1 lbf = 4.448 222 E+00 N.
+    assert reading.value == pytest.approx(18000.55 * 4.448222e-3, rel=1e-6)
+
+
 def test_the_plate_that_tore_makes_it_at_least(bench: Any) -> None:
     loads(bench, {bench.stamps[0]: "88"}, failed_at="Plate")
     (reading,) = coupon(record_of(bench), bench.stamps[0]).readings["break_load"]
@@ -324,6 +337,14 @@ def test_corrections_that_cannot_stand_are_refused(bench: Any) -> None:
             correct(bench, **wanted)
         assert words in str(caught.value), wanted
     assert not bench.file("corrections.csv").exists()
+
+
+def test_a_broken_file_is_named_before_anything_is_corrected(bench: Any) -> None:
+    bench.file(LOADS).write_text("stamp,raeding\n")
+    with pytest.raises(ProblemsFound, match="Did you mean 'reading'"):
+        correct(bench, stamp=bench.stamps[0], to="80", where="break_load")
+    with pytest.raises(ProblemsFound, match="Did you mean 'reading'"):
+        correct(bench, stamp=bench.stamps[0], to="80")
 
 
 def test_a_cell_of_the_weld_log_is_corrected_likewise(bench: Any) -> None:

@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 LOADS = "readings/break_load.csv"
 DEPTHS = "readings/penetration.csv"
@@ -513,3 +515,34 @@ def test_an_import_may_be_turned_down(typed: Any, bench: Any) -> None:
     assert "Write 1 new reading to readings/break_load.csv?" in said
     assert typed(bench.path, "record", "break_load", "--from", str(path), lines=["y"])[0] == 0
     assert readings(bench) == {one: ["84.2"]}
+
+
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60, deadline=None
+)
+@given(
+    data=st.one_of(
+        st.binary(max_size=200),
+        st.text(alphabet=',;\t"\n\r <>.0189stampreadingkN', max_size=200).map(
+            lambda text: b"stamp,reading,note\n" + text.encode()
+        ),
+    ),
+    decimal=st.sampled_from([[], ["--decimal", ","]]),
+    place=st.sampled_from(["break_load", "penetration", "weld_log"]),
+)
+def test_any_file_is_taken_whole_or_leaves_everything_as_it_was(
+    bench: Any, data: bytes, decimal: list[str], place: str
+) -> None:
+    from weldtrial.cli.main import main
+
+    path = bench.path.parent / "any.csv"
+    path.write_bytes(data)
+    before = bench.bytes()
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = main(["-C", str(bench.path), "record", place, "--from", str(path), *decimal])
+    # No stamp of the trial can be spelt with these letters, so nothing is ever new.
+    assert bench.bytes() == before
+    assert code in (0, 3)
+    assert "defect" not in err.getvalue()
+    assert code == 0 or "any.csv" in err.getvalue()

@@ -108,6 +108,11 @@ def clean(cell: str) -> str:
     return _BLANKS.sub(" ", cell).strip()
 
 
+def is_bare(cell: str) -> bool:
+    """Tell whether a cell holds no unit: no letter, and no sign that stands for one."""
+    return not any(letter.isalpha() or letter in "%°\"'" for letter in cell)
+
+
 def read_table(path: Path, name: str, shape: Shape, decimal: Decimal | None = None) -> Table:
     """Read a file; see `parse_table`.  A file that cannot be opened is a problem too."""
     try:

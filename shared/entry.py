@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from weldtrial.shared.csvtable import Row, Table
+from weldtrial.shared.csvtable import Row, Table, is_bare
 from weldtrial.shared.overlay import same_text
 from weldtrial.shared.problems import Problem
 from weldtrial.shared.reading_sheet import Sheet, header_unit
@@ -121,8 +121,7 @@ def spelt_for(sheet: Sheet, text: str, decimal: str, unit: str | None) -> str:
         return spelt
     own = canonical(unit or sheet.response.unit)
     wanted = canonical(header_unit(sheet.table, sheet.response) or sheet.response.unit)
-    bare = not any(letter.isalpha() or letter in "%°\"'/" for letter in text)
-    return f"{spelt} {own}" if bare and own != wanted else spelt
+    return f"{spelt} {own}" if is_bare(text) and own != wanted else spelt
 
 
 # ------------------------------------------------------------------ readings

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from weldtrial.shared.csvtable import Row, Table, parse_table
+from weldtrial.shared.csvtable import Row, Table, is_bare, parse_table
 from weldtrial.shared.entry import Edit, EntryPlan, edited_text, in_dialect
 from weldtrial.shared.overlay import same_text
 from weldtrial.shared.plan import Plan
@@ -101,9 +101,8 @@ def _spelt(table: Table, incoming: Table, column: str, text: str, trial: Trial) 
         header = one.headers.get(column, column).replace(" ", "_").casefold()
         return unit_headers(stem(column), units[column]).get(header, canonical(units[column]))
 
-    bare = not any(letter.isalpha() or letter in '%°"/' for letter in text)
     written, wanted = unit_in(incoming), unit_in(table)
-    return f"{spelt} {written}" if bare and written != wanted else spelt
+    return f"{spelt} {written}" if is_bare(text) and written != wanted else spelt
 
 
 def _new_problems(

@@ -30,7 +30,7 @@ NEVER_NEGATIVE = frozenset({"force", "hardness", "mass", "time", "mass rate"})
 """Kinds of unit in which nothing on a weld can read below zero."""
 
 _BETWEEN = re.compile(r"(.*?\d.*?)(?:\.\.+|…)(.*\d.*)")
-_UNIT_AT_END = re.compile(r"[^\d.,<>+\-\s].*$")
+_UNIT_AT_END = re.compile(r"[^\d.,<>+\-\s/].*$")
 
 
 def parse_reading(

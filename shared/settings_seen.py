@@ -67,13 +67,15 @@ def _against_plan(factor: Factor, value: float, run: Run) -> Doubt | None:
         return None
     owner = run.levels.get(factor.slides_with or "", "")
     levels = factor.settings.get(owner if factor.slides_with else "", ())
-    closest = min(levels, key=lambda one: abs(one - value), default=planned)
-    if closest != planned and abs(closest - value) < abs(planned - value):
-        words = f"{value:g} {factor.unit} was seen, {planned:g} planned: nearer {closest:g}"
-    elif len(levels) == 1 and abs(value - planned) > STRAY * abs(planned):
-        words = f"{value:g} {factor.unit} was seen, {planned:g} planned"
-    else:
+    off = abs(value - planned)
+    others = [level for level in levels if level != planned]
+    allowed = min((abs(level - planned) / 2 for level in others), default=STRAY * abs(planned))
+    if off <= allowed:
         return None
+    words = f"{value:g} {factor.unit} was seen, {planned:g} planned"
+    closest = min(levels, key=lambda one: abs(one - value), default=planned)
+    if closest != planned:
+        words += f": nearer {closest:g}"
     return Doubt(f"{words}. It will be shown, not dropped.")
 
 

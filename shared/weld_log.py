@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from weldtrial.shared.blank_files import MEASURED_COLUMNS, seen_columns, weld_log_columns
-from weldtrial.shared.csvtable import Row, Shape, Table, read_table
+from weldtrial.shared.csvtable import Row, Shape, Table, is_bare, read_table
 from weldtrial.shared.log_line import LogLine
 from weldtrial.shared.overlay import overlay
 from weldtrial.shared.plan import Plan, Run
@@ -92,9 +92,10 @@ def cell_value(table: Table, column: str, text: str, unit: str) -> float | str:
     """Return a cell's number in `unit`, or in words what is wrong with it."""
     header = table.headers.get(column, column).replace(" ", "_").casefold()
     written = unit_headers(stem(column), unit).get(header, unit)
-    bare = not any(letter.isalpha() or letter in '%°"/' for letter in text)
     try:
-        return parse_quantity(f"{text} {written}" if bare else text, unit, decimal=table.decimal)
+        return parse_quantity(
+            f"{text} {written}" if is_bare(text) else text, unit, decimal=table.decimal
+        )
     except WeldtrialError as error:
         return error.words
 

@@ -81,6 +81,16 @@ def test_another_unit_of_the_same_kind_is_converted() -> None:
     assert found.value == read("18950 lbf").value
 
 
+def test_a_fraction_under_a_header_in_inches_is_read() -> None:
+    leg = Response("leg", "mm", reads_to=0.1)
+    found = parse_reading("5/16", leg, unit="in")
+    assert isinstance(found, Reading)
+    # 1 in = 25.4 mm exactly (NIST SP 811).
+    assert (found.value, found.text) == (7.9375, "5/16 in")
+    assert read("1 1/4 in", leg).value == 31.75
+    assert "only inches" in wrong("5/16", leg)
+
+
 def test_a_spreadsheet_date_is_not_turned_back() -> None:
     assert wrong("25 May") == (
         "'25 May' – your spreadsheet has turned 25.5 into a date. Set the column to Text and "

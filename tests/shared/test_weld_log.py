@@ -62,13 +62,14 @@ def test_what_the_welder_saw_becomes_numbers_in_the_trials_units(bench: Any) -> 
 
 def test_a_header_in_another_unit_is_converted(bench: Any) -> None:
     stamp = bench.stamps[0]
-    text = f"stamp,wire_feed_seen_in_per_min,bead_in\n{stamp},335,6\n"
+    text = f"stamp,wire_feed_seen_in_per_min,bead_in,throat_in\n{stamp},335,6,5/16\n"
     log = check_log(
         parse_table(text.encode(), FILE, log_shape(bench.trial)), bench.trial, bench.plan
     )
     assert said(log) == []
     assert log.lines[stamp].as_run["wire_feed"] == pytest.approx(8.509, abs=1e-12)
     assert log.lines[stamp].measured["bead_mm"] == pytest.approx(152.4, abs=1e-12)
+    assert log.lines[stamp].measured["throat_mm"] == 7.9375
 
 
 def test_travel_is_worked_out_from_bead_and_arc_seconds(bench: Any) -> None:
@@ -106,6 +107,16 @@ def test_a_setting_nearer_another_level_is_mentioned(bench: Any) -> None:
     other = 8.0 if planned == 9.5 else 9.5
     log = log_of(bench, {run.stamp: {"wire_feed_seen_m_per_min": f"{other:g}"}})
     assert f"{planned:g} planned: nearer {other:g}" in said(log, warning=True)[0]
+
+
+def test_a_setting_far_beyond_its_level_is_mentioned(bench: Any) -> None:
+    run = bench.plan.by_stamp()[bench.stamps[0]]
+    planned = run.settings["wire_feed"]
+    beyond = planned + (1 if planned == 9.5 else -1)
+    (found,) = said(
+        log_of(bench, {run.stamp: {"wire_feed_seen_m_per_min": f"{beyond:g}"}}), warning=True
+    )
+    assert f"{beyond:g} m/min was seen, {planned:g} planned. It will be shown" in found
 
 
 def test_a_value_in_the_wrong_unit_must_be_mended(bench: Any) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 from weldtrial.cli.bench_folder import LOG, OpenTrial, reading_words, singular
 from weldtrial.cli.options import Common
 from weldtrial.shared.bench import Bench, unreadable_stamps
-from weldtrial.shared.csvtable import Decimal, Table, parse_table
+from weldtrial.shared.csvtable import Decimal, Table, parse_table, plain_header
 from weldtrial.shared.entry import EntryPlan, edited_text, plan_readings
 from weldtrial.shared.folder import atomic_write, locked
 from weldtrial.shared.problems import ExitCode, Problem, ProblemsFound, WrongUsage
@@ -84,7 +84,7 @@ def _guess_place(opened: OpenTrial, source: Source) -> str:
     fits = []
     for response in trial.responses:
         table = parse_table(source.data, source.name, sheet_shape(response))
-        header = table.headers.get("reading", "").casefold().replace(" ", "_")
+        header = plain_header(table.headers.get("reading", ""))
         if header.startswith(response.name.casefold()):
             fits.append(response.name)
     if source.path is not None and source.path.stem in {one.name for one in trial.responses}:

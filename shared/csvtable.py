@@ -108,6 +108,12 @@ def clean(cell: str) -> str:
     return _BLANKS.sub(" ", cell).strip()
 
 
+def plain_header(text: str) -> str:
+    """Return a header as aliases are looked up: ``Break load (kN)`` is ``break_load_kn``."""
+    spelt = re.sub(r"[()\[\],;:]", " ", text).replace("/", "_per_")
+    return re.sub(r"[ _]+", "_", spelt).strip("_").casefold()
+
+
 def is_bare(cell: str) -> bool:
     """Tell whether a cell holds no unit: no letter, and no sign that stands for one."""
     return not any(letter.isalpha() or letter in "%°\"'" for letter in cell)
@@ -228,7 +234,7 @@ def _records(text: str, delimiter: str) -> tuple[tuple[str, ...], ...] | Problem
 
 
 def _column(header: str, shape: Shape) -> str | None:
-    plain = header.replace(" ", "_").casefold()
+    plain = plain_header(header)
     if plain in shape.aliases:
         return shape.aliases[plain]
     return next((known for known in shape.columns if known.casefold() == plain), None)

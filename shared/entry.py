@@ -12,7 +12,7 @@ from weldtrial.shared.csvtable import Row, Table, is_bare
 from weldtrial.shared.overlay import same_text
 from weldtrial.shared.problems import Problem
 from weldtrial.shared.reading_sheet import Sheet, header_unit
-from weldtrial.shared.readings import parse_reading, same_reading
+from weldtrial.shared.readings import parse_failed_at, parse_reading, same_reading
 from weldtrial.shared.record import Reading
 from weldtrial.shared.units import canonical
 
@@ -218,7 +218,7 @@ class _Planner:
         self.edits.append(Edit(number, "reading", text, stamp))
         here = next((one for one in self.sheet.table.rows if one.number == number), None)
         for column in BESIDE:
-            typed = row[column] or self.beside.get(column, "")
+            typed = self._spelt(column, row[column] or self.beside.get(column, ""))
             kept = here[column] if here is not None else ""
             if typed and not kept:
                 self.edits.append(Edit(number, column, typed, stamp))
@@ -231,9 +231,17 @@ class _Planner:
         for column in BESIDE:
             kept, now = cell.row[column], cell.cells.get(column, "")
             if row[column] and not kept:
-                self.edits.append(Edit(cell.row.number, column, row[column], row["stamp"]))
+                text = self._spelt(column, row[column])
+                self.edits.append(Edit(cell.row.number, column, text, row["stamp"].upper()))
             elif row[column] and not (same_text(kept, row[column]) or same_text(now, row[column])):
                 self._differs(row, column, kept)
+
+    def _spelt(self, column: str, text: str) -> str:
+        """Spell where it broke as the list does."""
+        if column != "failed_at":
+            return text
+        found = parse_failed_at(text, self.sheet.response)
+        return found if isinstance(found, str) else text
 
     def _differs(self, row: Row, column: str, kept: str) -> None:
         words = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from weldtrial.shared.csvtable import Row, Table, is_bare, parse_table
+from weldtrial.shared.csvtable import Row, Table, is_bare, parse_table, plain_header
 from weldtrial.shared.entry import Edit, EntryPlan, edited_text, in_dialect
 from weldtrial.shared.overlay import same_text
 from weldtrial.shared.plan import Plan
@@ -98,7 +98,7 @@ def _spelt(table: Table, incoming: Table, column: str, text: str, trial: Trial) 
     spelt = in_dialect(text, incoming.decimal, table)
 
     def unit_in(one: Table) -> str:
-        header = one.headers.get(column, column).replace(" ", "_").casefold()
+        header = plain_header(one.headers.get(column, column))
         return unit_headers(stem(column), units[column]).get(header, canonical(units[column]))
 
     written, wanted = unit_in(incoming), unit_in(table)

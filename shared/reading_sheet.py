@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 
 from weldtrial.shared.blank_files import READING_COLUMNS
-from weldtrial.shared.csvtable import Decimal, Row, Shape, Table, read_table
+from weldtrial.shared.csvtable import Decimal, Row, Shape, Table, plain_header, read_table
 from weldtrial.shared.overlay import Overlaid, overlay
 from weldtrial.shared.plan import Plan
 from weldtrial.shared.problems import Problem
@@ -21,6 +21,16 @@ from weldtrial.shared.weld_log import unit_headers
 
 AS_READ = "as read"
 """A note that begins so says that an odd reading was looked at and is right."""
+
+_OTHER_WORDS = {
+    "where": "failed_at",
+    "broke_where": "failed_at",
+    "broke_at": "failed_at",
+    "remark": "note",
+    "remarks": "note",
+    "notes": "note",
+    "comment": "note",
+}
 
 _ORDINAL = ("first", "second", "third", "fourth", "fifth", "sixth")
 
@@ -65,6 +75,7 @@ def sheet_shape(response: Response) -> Shape:
     """Return what a readings file of the response should hold."""
     stems = (response.name, "reading")
     aliases = {name: "reading" for stem in stems for name in unit_headers(stem, response.unit)}
+    aliases |= _OTHER_WORDS
     columns = frozenset({"reading"})
     numbers = columns if response.kind == "number" else frozenset[str]()
     return Shape(READING_COLUMNS, ("stamp", "reading"), numbers, numbers, aliases)
@@ -72,7 +83,7 @@ def sheet_shape(response: Response) -> Shape:
 
 def header_unit(table: Table, response: Response) -> str | None:
     """Return the unit that the header of the readings names, None for the response's own."""
-    header = table.headers.get("reading", "").replace(" ", "_").casefold()
+    header = plain_header(table.headers.get("reading", ""))
     for stem in (response.name, "reading"):
         found = unit_headers(stem, response.unit).get(header)
         if found is not None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from weldtrial.shared.blank_files import MEASURED_COLUMNS, seen_columns, weld_log_columns
-from weldtrial.shared.csvtable import Row, Shape, Table, is_bare, read_table
+from weldtrial.shared.csvtable import Row, Shape, Table, is_bare, plain_header, read_table
 from weldtrial.shared.log_line import LogLine
 from weldtrial.shared.overlay import overlay
 from weldtrial.shared.plan import Plan, Run
@@ -80,17 +80,15 @@ def stem(column: str) -> str:
 
 def unit_headers(name: str, unit: str) -> dict[str, str]:
     """Return every header that names a column with a unit of the same kind, and that unit."""
-    spelt = {
-        f"{name}_{one.slug}".casefold(): one.symbol
-        for one in KNOWN_UNITS
-        if one.slug and same_kind(one.symbol, unit)
-    }
-    return {name.casefold(): canonical(unit), **spelt}
+    kin = [one for one in KNOWN_UNITS if one.slug and same_kind(one.symbol, unit)]
+    by_slug = {plain_header(f"{name}_{one.slug}"): one.symbol for one in kin}
+    by_symbol = {plain_header(f"{name} ({one.symbol})"): one.symbol for one in kin}
+    return {plain_header(name): canonical(unit), **by_symbol, **by_slug}
 
 
 def cell_value(table: Table, column: str, text: str, unit: str) -> float | str:
     """Return a cell's number in `unit`, or in words what is wrong with it."""
-    header = table.headers.get(column, column).replace(" ", "_").casefold()
+    header = plain_header(table.headers.get(column, column))
     written = unit_headers(stem(column), unit).get(header, unit)
     try:
         return parse_quantity(

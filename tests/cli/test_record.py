@@ -223,6 +223,17 @@ def test_a_bare_number_in_another_unit_keeps_its_unit(weldtrial: Any, bench: Any
     assert readings(bench) == {one: ["18950 lbf"]}
 
 
+def test_headers_as_people_write_them_are_understood(weldtrial: Any, bench: Any) -> None:
+    one, two = bench.stamps[:2]
+    path = notes(bench, f"Stamp;Break load (lbf);Broke at;Remarks\n{one};18950;Toe;windy\n")
+    assert weldtrial("record", "--from", path, cwd=bench.path).code == 0
+    (kept,) = rows(bench)[one]
+    assert (kept["reading"], kept["failed_at"], kept["note"]) == ("18950 lbf", "toe", "windy")
+    log = notes(bench, f"stamp,Wire feed seen (in/min),Plate temp (°C)\n{two},335,21\n")
+    assert weldtrial("record", "--from", log, cwd=bench.path).code == 0
+    assert rows(bench, "weld_log.csv")[two][0]["wire_feed_seen_m_per_min"] == "335 in/min"
+
+
 def test_the_dialect_of_the_folders_file_is_kept(weldtrial: Any, bench: Any) -> None:
     one, two = bench.stamps[:2]
     text = "\ufeff" + bench.file(LOADS).read_text().replace(",", ";").replace("\n", "\r\n")

@@ -73,6 +73,7 @@ def render_report(
         written=spoken_time(written),
         not_a_qualification=NOT_A_QUALIFICATION,
         verdict_box=report_found.verdict_box,
+        effect_box=report_found.effect_box,
         changes=report_checks.what_would_change_it(findings),
     )
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from weldtrial.analysis.findings import ResponseFindings
-from weldtrial.cli.report_blocks import FigureBlock, Table
+from weldtrial.cli.report_blocks import FigureBlock, table
 from weldtrial.cli.svg import to_svg
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.rounding import plain
@@ -19,25 +19,25 @@ if TYPE_CHECKING:
 
 
 def first_figure(trial: Trial, responses: Sequence[ResponseFindings]) -> FigureBlock | None:
-    """Return the answer strip of every comparison, None when nothing is compared."""
+    """Return the answer strip of every comparison; without any, the effects that decide."""
     from weldtrial.analysis.figures import answer_strip
 
     pairs = answer_strip.pairs_of(responses)
     if not pairs:
-        return None
+        deciding = min(responses, key=lambda found: found.rank, default=None)
+        return None if deciding is None else _effects(trial, deciding, "first-effects")
     better = [trial.response(found.name).better for found, _ in pairs]
     return _block("strip", answer_strip.draw(pairs, better), answer_strip.describe(pairs))
 
 
 def found_figures(trial: Trial, found: ResponseFindings) -> tuple[FigureBlock, ...]:
     """Return the figures of what was found about one response."""
-    from weldtrial.analysis.figures import coupons_by_round, effects, round_gaps, weld_order
+    from weldtrial.analysis.figures import coupons_by_round, round_gaps, weld_order
 
     if not found.coupons:
         return ()
     key = found.name.replace("_", "-")
     changed = [f"the effect of {factor.title}" for factor in _changed_within(trial, found)]
-    titles = _titles(trial)
     blocks = [
         _block(
             f"{key}-coupons",
@@ -47,12 +47,25 @@ def found_figures(trial: Trial, found: ResponseFindings) -> tuple[FigureBlock, .
     ]
     if round_gaps.drawable(found):
         blocks.append(_block(f"{key}-gaps", round_gaps.draw(found), round_gaps.describe(found)))
-    if effects.drawable(found):
-        blocks.append(
-            _block(f"{key}-effects", effects.draw(found, titles), effects.describe(found, titles))
-        )
+    shown = _effects(trial, found, f"{key}-effects")
+    blocks += [shown] if shown else []
     blocks.append(_block(f"{key}-order", weld_order.draw(found), weld_order.describe(found)))
     return tuple(blocks)
+
+
+def _effects(trial: Trial, found: ResponseFindings, key: str) -> FigureBlock | None:
+    from weldtrial.analysis.figures import effects
+
+    if not effects.drawable(found):
+        return None
+    titles, margin = effect_titles(trial), _margin(trial, found)
+    return _block(key, effects.draw(found, titles, margin), effects.describe(found, titles, margin))
+
+
+def _margin(trial: Trial, found: ResponseFindings) -> float | None:
+    """Return the margin in the response's unit; a percentage has none without a reference."""
+    margin = trial.response(found.name).margin
+    return None if margin is None or margin.percent else margin.value
 
 
 def check_figure(found: ResponseFindings) -> FigureBlock | None:
@@ -66,7 +79,7 @@ def check_figure(found: ResponseFindings) -> FigureBlock | None:
 
 
 def _block(key: str, figure: Figure, text: FigureText) -> FigureBlock:
-    numbers = Table(text.table_headers, text.table_rows)
+    numbers = table(text.table_headers, text.table_rows)
     return FigureBlock(to_svg(figure, f"fig-{key}", text.alt), text.caption, numbers)
 
 
@@ -74,7 +87,7 @@ def _changed_within(trial: Trial, found: ResponseFindings) -> tuple[Factor, ...]
     return trial.easy if found.setups_total is not None else ()
 
 
-def _titles(trial: Trial) -> dict[str, str]:
+def effect_titles(trial: Trial) -> dict[str, str]:
     """Return what each effect changed, in words with its settings."""
     titles = {}
     for factor in trial.varied:

@@ -9,7 +9,7 @@ from weldtrial.analysis.findings import (
     ResponseFindings,
 )
 from weldtrial.cli.report_blocks import Block, Box, Heading, Section, Table, Text, bullets, table
-from weldtrial.cli.report_figures import found_figures
+from weldtrial.cli.report_figures import effect_titles, found_figures
 from weldtrial.cli.report_words import response_role
 from weldtrial.shared.rounding import brief, by_uncertainty, interval
 from weldtrial.shared.trial import Trial
@@ -43,9 +43,28 @@ def verdict_box(one: ResponseFindings, compared: Comparison) -> Box:
     return Box(compared.verdict.words, tuple(lines), f"{one.title} · {response_role(one)}")
 
 
+def effect_box(trial: Trial, one: ResponseFindings) -> Box:
+    """Return what stands for a verdict where no category is compared: the effects that show."""
+    titles = effect_titles(trial)
+    shown = [
+        f"{titles.get(row.term, row.term.replace(':', ' × ').replace('_', ' '))}: "
+        f"{' ('.join(estimate_words(row))}) {one.unit}"
+        for row in one.effects
+        if row.ci_low is not None and row.ci_high is not None
+        and (row.ci_low > 0 or row.ci_high < 0)
+    ]  # fmt: skip
+    tag = f"{one.title} · {response_role(one)}"
+    if shown:
+        looked = f"{len(shown)} of {len(one.effects)} effects are clear of zero (95 % intervals)."
+        return Box(looked, tuple(shown), tag)
+    line = "That is not evidence that there are none; see how wide the intervals are."
+    return Box(f"None of {len(one.effects)} effects is clear of zero.", (line,), tag)
+
+
 def _response(trial: Trial, one: ResponseFindings) -> list[Block]:
     blocks: list[Block] = [Heading(f"{one.title}, {one.unit} ({response_role(one)})")]
     blocks += [verdict_box(one, compared) for compared in one.comparisons]
+    blocks += [] if one.comparisons else [effect_box(trial, one)]
     if one.comparisons:
         blocks.append(_comparisons(one))
     if one.means:

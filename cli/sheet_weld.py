@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from weldtrial.cli.sheet_parts import ROW_MM, Boxes, Paper, boxes_for
@@ -17,6 +17,10 @@ from weldtrial.shared.trial import Held, Trial
 
 HEAD_MM, TITLE_MM, CHECKS_MM, COLUMNS_MM, GAP_MM, FOOT_MM = 12.5, 8.0, 6.0, 11.0, 4.0, 7.5
 CHECK_LINE_MM = 255.0
+FEWEST_ROWS = 3
+"""Rows of a block that may stand alone at the foot of a page."""
+RUN_STAMP_CLOCK_MM = 78.0
+"""Run, stamp and time, and 25 mm to say what went wrong."""
 _GAS_METAL_ARC = {"", "131", "135", "136", "138"}
 _FLOW_UNITS = {"L/min", "ft³/h"}
 
@@ -27,7 +31,19 @@ class Column:
 
     title: str
     unit: str
-    boxes: Boxes | None
+    boxes: Boxes | None = None
+
+    @property
+    def width_mm(self) -> float:
+        """Width at which the title takes two lines at most, a letter taking 1.8 mm."""
+        words = self.title.split()
+        whole = sum(len(word) for word in words) + len(words) - 1
+        longest = max(len(word) for word in words)
+        # Where the words break unluckily, a line holds half the title and one word's rest.
+        title = 1.8 * min(whole, max(longest, whole / 2 + longest / 2))
+        unit = 1.5 * len(self.unit)
+        digits = 0 if self.boxes is None else self.boxes.whole + self.boxes.decimals
+        return max(title, unit, 4.4 * digits + 1.5) + 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +79,12 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class WeldSheet:
-    """Everything the template needs."""
+    """Everything the template needs; `hard` names what a set-up holds, empty without set-ups."""
 
-    planned: tuple[tuple[str, str], ...]
+    planned: tuple[Column, ...]
     columns: tuple[Column, ...]
     flow_unit: str
+    hard: str
     pages: tuple[tuple[Block, ...], ...]
 
 
@@ -83,15 +100,18 @@ def weld_sheet(trial: Trial, plan: Plan, paper: Paper, from_run: int | None = No
     changing = _changing(trial)
     blocks = [_block(trial, group, changing) for group in _grouped(runs)]
     spares = plan.of_role("spare")
+    by_setup = bool(trial.hard)
     if spares:
-        blocks.append(_spares(spares, len(changing)))
+        blocks.append(_spares(spares, len(changing), by_setup=by_setup))
     flow = next((held.unit for held in trial.held if held.unit in _FLOW_UNITS), "")
+    planned = tuple(
+        Column(factor.title, f"set, {factor.unit}" if factor.unit else "set") for factor in changing
+    )
     return WeldSheet(
-        planned=tuple(
-            (factor.title, f"set, {factor.unit}" if factor.unit else "set") for factor in changing
-        ),
-        columns=tuple(_columns(trial)),
+        planned=planned,
+        columns=_fitting(planned, tuple(_columns(trial)), paper.long_mm - 2 * paper.margin_mm),
         flow_unit=flow,
+        hard=" and ".join(factor.title for factor in trial.hard),
         pages=tuple(_paged(blocks, paper.height_mm(landscape=True) - HEAD_MM - FOOT_MM)),
     )
 
@@ -172,11 +192,12 @@ def _row(run: Run, changing: Sequence[Factor]) -> Row:
     return Row("" if run.run is None else str(run.run), run.stamp, note, tuple(planned))
 
 
-def _spares(spares: Sequence[Run], changing: int) -> Block:
+def _spares(spares: Sequence[Run], changing: int, *, by_setup: bool) -> Block:
+    where = "weld it on the lost coupon's set-up" if by_setup else "weld it at the same settings"
     return Block(
         title="Spares",
-        big="Write the stamp you lost and weld it on the lost coupon's set-up",
-        fixed="same settings, before the next set-up",
+        big=f"Write the stamp you lost and {where}",
+        fixed="same settings, before the next set-up" if by_setup else "",
         checks=(),
         rows=tuple(Row("", run.stamp, "spare", ("",) * changing) for run in spares),
         spares=True,
@@ -199,31 +220,47 @@ def _columns(trial: Trial) -> Iterator[Column]:
     yield Column("plate", "°C", Boxes(3))
 
 
+def _fitting(
+    planned: Sequence[Column], columns: tuple[Column, ...], width_mm: float
+) -> tuple[Column, ...]:
+    """Leave out what can be measured later, then the amps, where a row is too wide for paper."""
+    kept = columns
+    for title in ("throat", "plate", "amps"):
+        if RUN_STAMP_CLOCK_MM + sum(one.width_mm for one in (*planned, *kept)) <= width_mm:
+            break
+        kept = tuple(one for one in kept if one.title != title)
+    return kept
+
+
 def _paged(blocks: Sequence[Block], height_mm: float) -> Iterator[tuple[Block, ...]]:
-    """Fill pages with whole blocks; a block taller than a page is continued on the next."""
+    """Fill pages; a set-up stays whole where a page can hold it, other rows fill what is left."""
     page: list[Block] = []
     left = height_mm
     for block in blocks:
-        for piece in _pieces(block, height_mm):
-            if page and piece.height_mm > left:
+        rest: Block | None = block
+        while rest is not None:
+            piece, after = _split(rest, left, height_mm, fresh=not page)
+            if piece is not None:
+                page.append(piece)
+                left -= piece.height_mm
+            rest = after
+            if rest is not None:
                 yield tuple(page)
                 page, left = [], height_mm
-            page.append(piece)
-            left -= piece.height_mm
     if page:
         yield tuple(page)
 
 
-def _pieces(block: Block, height_mm: float) -> Iterator[Block]:
-    empty = block.height_mm - ROW_MM * len(block.rows)
-    most = max(1, int((height_mm - empty) // ROW_MM))
-    for start in range(0, len(block.rows), most):
-        yield Block(
-            block.title,
-            block.big,
-            block.fixed,
-            block.checks if start == 0 else (),
-            block.rows[start : start + most],
-            continued=start > 0,
-            spares=block.spares,
-        )
+def _split(
+    block: Block, left: float, page: float, *, fresh: bool
+) -> tuple[Block | None, Block | None]:
+    """Return what of a block goes into `left` mm and what is continued on the next page."""
+    if block.height_mm <= left:
+        return block, None
+    room = int((left - block.height_mm) // ROW_MM) + len(block.rows)
+    keeps_whole = bool(block.checks or block.spares) and block.height_mm <= page
+    if not fresh and (keeps_whole or room < FEWEST_ROWS):
+        return None, block
+    room = max(1, room)
+    first = replace(block, rows=block.rows[:room])
+    return first, replace(block, rows=block.rows[room:], checks=(), continued=True)

@@ -37,21 +37,26 @@ def drawable(response: ResponseFindings) -> bool:
     return len(bars) > 1 or (len(bars) == 1 and compared(response) is None)
 
 
-def draw(response: ResponseFindings, titles: Mapping[str, str] | None = None) -> Figure:
+def draw(
+    response: ResponseFindings,
+    titles: Mapping[str, str] | None = None,
+    margin: float | None = None,
+) -> Figure:
     """Draw each effect (low to high, or first minus last level) with its 95 % interval.
 
     Parameters
     ----------
     titles
         Words for a term, such as ``"wire_feed": "wire feed, 7.5 to 9.5 m/min"``.
+    margin
+        In the response's unit, where no comparison carries one.
     """
     bars = _bars(response)
-    first = compared(response)
     names = [_name(bar.term, titles) for bar in bars]
     with house_style():
         figure = new_figure(0.75 + 0.27 * len(bars))
         axes = figure.subplots()
-        margin_lines(axes, first.margin if first else None, vertical=True)
+        margin_lines(axes, _margin(response, margin), vertical=True)
         zero_line(axes, vertical=True)
         for place, bar in enumerate(bars):
             clear = bar.low > 0 or bar.high < 0
@@ -82,10 +87,15 @@ def draw(response: ResponseFindings, titles: Mapping[str, str] | None = None) ->
     return figure
 
 
-def describe(response: ResponseFindings, titles: Mapping[str, str] | None = None) -> FigureText:
+def describe(
+    response: ResponseFindings,
+    titles: Mapping[str, str] | None = None,
+    margin: float | None = None,
+) -> FigureText:
     """Return alt text, caption and the effects."""
     bars = _bars(response)
     clear = [_name(bar.term, titles) for bar in bars if bar.low > 0 or bar.high < 0]
+    band = "" if _margin(response, margin) is None else " Grey band: the margin."
     said = f"clear of zero: {', '.join(clear)}" if clear else "every interval crosses zero"
     return FigureText(
         alt=(
@@ -93,8 +103,7 @@ def describe(response: ResponseFindings, titles: Mapping[str, str] | None = None
         ),
         caption=(
             "Change from low to high setting, or first minus last level, with its 95 % interval; "
-            "a filled dot where the interval is clear of zero. Grey band: the margin fixed for "
-            f"the comparison. {counted(response)}."
+            f"a filled dot where the interval is clear of zero.{band} {counted(response)}."
         ),
         table_headers=("what was changed", f"effect, {response.unit}", "95 % interval"),
         table_rows=tuple(
@@ -106,6 +115,11 @@ def describe(response: ResponseFindings, titles: Mapping[str, str] | None = None
             for bar in bars
         ),
     )
+
+
+def _margin(response: ResponseFindings, margin: float | None) -> float | None:
+    first = compared(response)
+    return margin if first is None else first.margin
 
 
 def _bars(response: ResponseFindings) -> list[_Bar]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -14,12 +14,15 @@ from weldtrial.cli.report import render_report
 from weldtrial.cli.sheet_parts import PAPERS
 from weldtrial.cli.sheets import render_sheets
 from weldtrial.cli.trial_cautions import fitting
+from weldtrial.shared.plan import Plan
+from weldtrial.shared.trial import Trial
 
 MM = 96 / 25.4
 """Style-sheet pixels to a millimetre."""
 WIDTHS_MM = {"A4": 180.0, "letter": 186.0}
 SHEETS = (
     "weld.html",
+    "weld-shuffled.html",
     "read-break_load.html",
     "read-penetration.html",
     "read-bend_angle.html",
@@ -77,6 +80,17 @@ def pages_in(pdf: bytes) -> list[tuple[float, float]]:
     return [(box[2] - box[0], box[3] - box[1]) for box in sizes]
 
 
+def completely_shuffled(trial: Trial, plan: Plan) -> tuple[Trial, Plan]:
+    """The same trial without set-ups, in two blocks, with a title that hardly fits."""
+    factors = tuple(replace(factor, hard_to_change=False) for factor in trial.factors)
+    held = tuple(replace(one, label="Gas flow at the nozzle") for one in trial.held)
+    runs = tuple(
+        replace(run, setup=None, round=None if run.round is None else 1 + (run.round > 3))
+        for run in plan.runs
+    )
+    return replace(trial, factors=factors, held=held), Plan(runs)
+
+
 @pytest.fixture(scope="module")
 def written(invented: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the report, its short form and the sheets for both papers."""
@@ -91,6 +105,8 @@ def written(invented: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> P
         (folder / f"{name}.html").write_text(html, encoding="utf-8")
     for paper in PAPERS:
         (folder / paper).mkdir()
+        shuffled = list(render_sheets(*completely_shuffled(trial, plan), "CODE", paper=paper))
+        (folder / paper / "weld-shuffled.html").write_text(shuffled[0].html, encoding="utf-8")
         for sheet in render_sheets(trial, plan, invented.CODE, paper=paper):
             (folder / paper / sheet.name).write_text(sheet.html, encoding="utf-8")
     return folder
@@ -145,7 +161,7 @@ def test_a_sheet_prints_as_many_pages_as_it_counts(
     said = re.findall(r"sheet (\d+)/(\d+)", path.read_text(encoding="utf-8"))
     found = pages_in(seen.page.pdf(prefer_css_page_size=True))
     assert len(found) == len(said) == int(said[0][1])
-    landscape = name == "weld.html"
+    landscape = name.startswith("weld")
     size = PAPERS[paper]  # type: ignore[index]
     sides = (size.long_mm, size.short_mm) if landscape else (size.short_mm, size.long_mm)
     for width, height in found:
@@ -161,7 +177,7 @@ def test_nothing_of_a_sheet_is_cut_and_rows_are_high_enough(
     chromium: Any, written: Path, name: str, paper: str
 ) -> None:
     size = PAPERS[paper]  # type: ignore[index]
-    width = (size.long_mm if name == "weld.html" else size.short_mm) - 2 * size.margin_mm
+    width = (size.long_mm if name.startswith("weld") else size.short_mm) - 2 * size.margin_mm
     seen = look(chromium, written / paper / name, width + 0.5)
     assert seen.page.evaluate(OVERFLOW) == []
     assert seen.page.evaluate(CUT_CELLS) == []
@@ -169,7 +185,7 @@ def test_nothing_of_a_sheet_is_cut_and_rows_are_high_enough(
         "[...document.querySelectorAll('tbody tr')].map(one => one.getBoundingClientRect().height)"
     )
     assert all(height / MM >= 9 for height in heights)
-    most = size.height_mm(landscape=name == "weld.html")
+    most = size.height_mm(landscape=name.startswith("weld"))
     sheets = seen.page.evaluate(
         "[...document.querySelectorAll('.sheet')].map(one => one.getBoundingClientRect().height)"
     )
@@ -177,7 +193,7 @@ def test_nothing_of_a_sheet_is_cut_and_rows_are_high_enough(
     seen.page.close()
 
 
-@pytest.mark.parametrize("name", [sheet for sheet in SHEETS if sheet != "weld.html"])
+@pytest.mark.parametrize("name", [sheet for sheet in SHEETS if not sheet.startswith("weld")])
 def test_a_reader_sees_no_gas_name(chromium: Any, written: Path, name: str) -> None:
     seen = look(chromium, written / "A4" / name, 190)
     text = seen.page.inner_text("body") + seen.page.title()

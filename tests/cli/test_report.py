@@ -532,3 +532,25 @@ def test_a_broken_seal_has_no_report(weldtrial: Callable[..., Any], read_trial: 
     assert done.code == 4
     assert "margin" in done.err
     assert not (read_trial / "report.html").exists()
+
+
+def test_without_a_comparison_the_effects_answer(
+    trial: Trial, plan: Plan, record: Record, findings: Findings
+) -> None:
+    first = replace(findings.responses[0], comparisons=(), means=(), round_gaps={})
+    page = first_page(
+        render_report(trial, plan, record, replace(findings, responses=(first,)), short=True)
+    )
+    assert "1 of 4 effects are clear of zero" in page
+    assert "Wire feed: 8 to 9 m/min: +4.6 (+1.7 to +7.5) kN" in page
+    still = tuple(replace(row, ci_low=-9.0, ci_high=9.0) for row in first.effects)
+    page = first_page(
+        render_report(
+            trial,
+            plan,
+            record,
+            replace(findings, responses=(replace(first, effects=still),)),
+            short=True,
+        )
+    )
+    assert "None of 4 effects is clear of zero. That is not evidence that there are none" in page

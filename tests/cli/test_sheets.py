@@ -361,3 +361,17 @@ def test_options_that_do_not_go_together_are_refused(
     done = weldtrial("-C", bench.path, "sheets", *options)
     assert done.code == 2
     assert "Traceback" not in done.err
+
+
+def test_a_shuffled_trial_fills_its_pages_and_speaks_of_no_set_up(trial: Trial, plan: Plan) -> None:
+    easy = tuple(replace(factor, hard_to_change=False) for factor in trial.factors)
+    shuffled = replace(trial, factors=easy)
+    runs = tuple(replace(run, setup=None) for run in plan.runs)
+    sheet = weld_sheet(shuffled, Plan(runs), PAPERS["A4"])
+    rows = [row for page in sheet.pages for block in page for row in block.rows]
+    assert [row.run for row in rows if row.run] == [str(n) for n in range(1, 51)]
+    height = PAPERS["A4"].height_mm(landscape=True)
+    assert all(sum(block.height_mm for block in page) < height for page in sheet.pages)
+    said = shown(pages(shuffled, Plan(runs))["weld.html"])
+    assert "set-up" not in said.lower()
+    assert "set the machine anew for every coupon" in said

@@ -19,7 +19,7 @@ HEAD_MM, TITLE_MM, CHECKS_MM, COLUMNS_MM, GAP_MM, FOOT_MM = 12.5, 8.0, 6.0, 11.0
 CHECK_LINE_MM = 255.0
 FEWEST_ROWS = 3
 """Rows of a block that may stand alone at the foot of a page."""
-RUN_STAMP_CLOCK_MM = 78.0
+RUN_STAMP_CLOCK_MM = 74.0
 """Run, stamp and time, and 25 mm to say what went wrong."""
 _GAS_METAL_ARC = {"", "131", "135", "136", "138"}
 _FLOW_UNITS = {"L/min", "ft³/h"}
@@ -35,12 +35,12 @@ class Column:
 
     @property
     def width_mm(self) -> float:
-        """Width at which the title takes two lines at most, a letter taking 1.8 mm."""
+        """Width at which the title takes two lines at most, a letter taking 1.65 mm."""
         words = self.title.split()
         whole = sum(len(word) for word in words) + len(words) - 1
         longest = max(len(word) for word in words)
         # Where the words break unluckily, a line holds half the title and one word's rest.
-        title = 1.8 * min(whole, max(longest, whole / 2 + longest / 2))
+        title = 1.65 * min(whole, max(longest, whole / 2 + longest / 2))
         unit = 1.5 * len(self.unit)
         digits = 0 if self.boxes is None else self.boxes.whole + self.boxes.decimals
         return max(title, unit, 4.4 * digits + 1.5) + 2
@@ -223,9 +223,9 @@ def _columns(trial: Trial) -> Iterator[Column]:
 def _fitting(
     planned: Sequence[Column], columns: tuple[Column, ...], width_mm: float
 ) -> tuple[Column, ...]:
-    """Leave out what can be measured later, then the amps, where a row is too wide for paper."""
+    """Leave out the plate temperature, then the amps, where a row is too wide for the paper."""
     kept = columns
-    for title in ("throat", "plate", "amps"):
+    for title in ("plate", "amps", "throat"):
         if RUN_STAMP_CLOCK_MM + sum(one.width_mm for one in (*planned, *kept)) <= width_mm:
             break
         kept = tuple(one for one in kept if one.title != title)

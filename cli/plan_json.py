@@ -11,16 +11,39 @@ from weldtrial.cli.plan_figures import PlanFigures
 def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
     """Return a plan as plain values; the keys are documented in ``weldtrial help json``."""
     from weldtrial.analysis.working import SOURCES
+
+    assessment = figures.assessment
+    return {
+        "trial": figures.trial.title,
+        "sealed": sealed,
+        "purpose": figures.trial.purpose,
+        "changes": [asdict(change) for change in figures.changes],
+        **_question(figures),
+        "rows": [asdict(row) for row in figures.rows],
+        "if_setups_scatter_more": None if figures.doubt is None else asdict(figures.doubt),
+        "working": None
+        if figures.working is None
+        else {**asdict(figures.working), "sources": SOURCES},
+        "others": {name: asdict(one) for name, one in figures.others.items()},
+        **_design(figures),
+        "told": [asdict(one) for one in assessment.told],
+        "not_told": assessment.not_told,
+        "blocks": assessment.blocks,
+        "windows": assessment.windows,
+        "bench": asdict(assessment.bench),
+        "gauge": [asdict(note) for note in figures.gauge],
+        "nuisances": [asdict(one) for one in assessment.nuisances],
+        "flagged": [one.name for one in assessment.flagged],
+    }
+
+
+def _question(figures: PlanFigures) -> dict[str, Any]:
     from weldtrial.cli.plan_tables import asks
 
-    trial, assessment, layout = figures.trial, figures.assessment, figures.assessment.layout
-    deciding, known, budget = trial.deciding, figures.assumed, trial.budget
+    layout, budget = figures.assessment.layout, figures.trial.budget
+    deciding, known, aim = figures.trial.deciding, figures.assumed, figures.aim
     total = layout.total if budget.coupons is None else budget.coupons
     return {
-        "trial": trial.title,
-        "sealed": sealed,
-        "purpose": trial.purpose,
-        "changes": [asdict(change) for change in figures.changes],
         "compares": {
             "factor": figures.compared.name,
             "levels": figures.compared.levels,
@@ -30,8 +53,8 @@ def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
             "response": deciding.name,
             "unit": deciding.unit,
             "ask": deciding.ask,
-            "margin": figures.aim.margin if known or figures.aim.fraction is None else None,
-            "margin_percent": None if figures.aim.fraction is None else 100 * figures.aim.fraction,
+            "margin": aim.margin if known or aim.fraction is None else None,
+            "margin_percent": None if aim.fraction is None else 100 * aim.fraction,
             "words": asks(figures),
         },
         "budget": {
@@ -52,12 +75,12 @@ def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
             "prior": known.prior,
         },
         "missing": figures.missing or None,
-        "rows": [asdict(row) for row in figures.rows],
-        "if_setups_scatter_more": None if figures.doubt is None else asdict(figures.doubt),
-        "working": None
-        if figures.working is None
-        else {**asdict(figures.working), "sources": SOURCES},
-        "others": {name: asdict(one) for name, one in figures.others.items()},
+    }
+
+
+def _design(figures: PlanFigures) -> dict[str, Any]:
+    layout = figures.assessment.layout
+    return {
         "design": {
             "hard_to_change": layout.hard,
             "rounds": layout.rounds,
@@ -74,12 +97,4 @@ def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
             "orders": figures.orders,
             "smallest_p": figures.current.smallest_p,
         },
-        "told": [asdict(one) for one in assessment.told],
-        "not_told": list(assessment.not_told),
-        "blocks": assessment.blocks,
-        "windows": list(assessment.windows),
-        "bench": asdict(assessment.bench),
-        "gauge": [asdict(note) for note in figures.gauge],
-        "nuisances": [asdict(one) for one in assessment.nuisances],
-        "flagged": [one.name for one in assessment.flagged],
     }

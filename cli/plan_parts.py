@@ -24,10 +24,12 @@ def show_parts(console: Console, figures: PlanFigures) -> None:
 
 
 def p_cell(p: float | None) -> str:
-    """Return a smallest reachable p: 1.00, 0.04, 0.005 or <0.001."""
+    """Return a smallest reachable p: 1.00, 0.125, 0.04, 0.005 or <0.001."""
     if p is None:
         return "–"
-    return f"{p:.2f}" if p >= 0.01 else f"{p:.3f}" if p >= 0.001 else "<0.001"
+    if p >= 0.01 and abs(round(p, 2) - p) < 1e-9:
+        return f"{p:.2f}"
+    return f"{p:.3f}" if p >= 0.001 else "<0.001"
 
 
 def _tells(console: Console, figures: PlanFigures) -> None:
@@ -91,7 +93,8 @@ def _order(console: Console, figures: PlanFigures) -> None:
     if p is None:
         return
     console.heading("The order")
-    orders = f"{figures.orders} orders may be drawn; a" if figures.orders else "A"
+    many = figures.orders if (figures.orders or 0) <= 1_000_000 else "more than a million"
+    orders = f"{many} orders may be drawn; a" if many else "A"
     if figures.restriction:
         console.line(f"  Drawn from the seal with {figures.restriction}.")
     console.line(

@@ -190,6 +190,8 @@ def _footnotes(console: Console, figures: PlanFigures) -> None:
     verb = "drop" if figures.shape.rounds > 1 else "drops"
     if doubt.chance is not None and figures.trial.purpose != "pilot":
         told = f"{verb} to {100 * doubt.chance:.0f} %"
+        if f"{100 * doubt.chance:.0f}" == f"{100 * (figures.current.chance or 0.0):.0f}":
+            told = f"still {'give' if verb == 'drop' else 'gives'} {100 * doubt.chance:.0f} %"
     else:
         told = f"would see {brief(doubt.gap, 2)} {known.unit}"
     attempt = f"Try:  weldtrial plan --if sd_setup={brief(doubt.setup, 3)}"

@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from weldtrial.cli.plan_parts import p_cell
+
 TRIAL = """
 format = 1
 [trial]
@@ -442,6 +444,43 @@ def test_verdict_words_that_nobody_may_use_are_not_used(
     )  # fmt: skip
     out = weldtrial("plan", *arguments).out.casefold()
     assert [word for word in banned if re.search(rf"\b{word}\b", out)] == []
+
+
+@pytest.mark.parametrize(
+    ("p", "cell"),
+    [
+        (1.0, "1.00"),
+        (0.125, "0.125"),
+        (0.04, "0.04"),
+        (2 / 420, "0.005"),
+        (1e-5, "<0.001"),
+        (None, "–"),
+    ],
+)
+def test_a_smallest_p_is_shown_as_exactly_as_matters(p: float | None, cell: str) -> None:
+    assert p_cell(p) == cell
+
+
+def test_thousands_of_set_ups_are_answered_in_seconds(weldtrial: Call, folder: Path) -> None:
+    values = ("budget.coupons=10000", "budget.spare=0", "budget.warm_up=0", "design.rounds=500")
+    ifs = [part for value in values for part in ("--if", value)]
+    found = weldtrial("plan", *ifs, "--json").json
+    assert found["rows"][-1]["rounds"] == 5000
+    assert found["rows"][-1]["smallest_p"] < 1e-300
+
+
+def test_a_deciding_response_that_is_no_number_is_refused_in_words(
+    weldtrial: Call, folder: Path
+) -> None:
+    text = (folder / "trial.toml").read_text(encoding="utf-8")
+    head, _, rest = text.partition("[[response]]")
+    tail = rest[rest.index("[design]") :]
+    passed = '[[response]]\nname = "passed"\nkind = "pass-fail"\nask = "difference"\n'
+    (folder / "trial.toml").write_text(head + passed + tail, encoding="utf-8")
+    for name in ("plan", "power"):
+        outcome = weldtrial(name)
+        assert (outcome.code, outcome.out) == (3, "")
+        assert "not in this version" in outcome.err or "this version plans for" in outcome.err
 
 
 def keys_of(value: Any) -> set[str]:

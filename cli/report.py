@@ -84,7 +84,8 @@ def _alarms(record: Record, warnings: Sequence[Problem]) -> Iterator[str]:
         if line.event == "opened-early":
             yield f"The codes were opened early ({spoken_time(line.when)}): {line.details}."
         elif line.event == "amended":
-            yield f"Amended after sealing ({spoken_time(line.when)}); what changed is in section 3."
+            told = "; ".join(report_asked.amendment_words(line))
+            yield f"Amended after sealing ({spoken_time(line.when)}): {told}."
     yield from (str(one) for one in warnings if one.file in SEALED_FILES)
 
 

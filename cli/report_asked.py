@@ -63,11 +63,14 @@ def done(trial: Trial, record: Record, findings: Findings) -> Section:
 
 def _amendment(line: JournalLine) -> Box:
     """Return what was changed after sealing, without the fingerprints that prove the line."""
+    by = f"By {line.who}." if line.who else ""
+    return Box(f"Amended {spoken_time(line.when)}", (*amendment_words(line), by))
+
+
+def amendment_words(line: JournalLine) -> tuple[str, ...]:
+    """Return what changed, how much was in by then, and why, each as words."""
     parts = [part.strip() for part in line.details.split(";")]
-    told = [part for part in parts if not part.startswith(("seal ", "amendment "))]
-    return Box(
-        f"Amended {spoken_time(line.when)}", (*told[1:], f"By {line.who}." if line.who else "")
-    )
+    return tuple(part for part in parts[1:] if not part.startswith(("seal ", "amendment ")))
 
 
 def _beforehand(trial: Trial, plan: Plan, findings: Findings) -> Iterator[tuple[str, str]]:

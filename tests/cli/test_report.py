@@ -53,6 +53,7 @@ TITLES = (
     "Corrections",
     "How to run this again",
 )
+AMENDED = "CODE; seal 00ff; amendment 11ee; margin 5 → 8; readings in: 3; welded: 4; why: a slip"
 VOID = {"meta", "link", "br", "path", "use"}
 
 
@@ -266,7 +267,7 @@ def test_opening_early_amending_and_sealing_twice_are_on_page_1(
     trial: Trial, plan: Plan, record: Record, findings: Findings
 ) -> None:
     journal = (
-        JournalLine("2026-06-12T10:00:00+02:00", "tester", "amended", "CODE; margin 5 → 8", ""),
+        JournalLine("2026-06-12T10:00:00+02:00", "tester", "amended", AMENDED, ""),
         JournalLine("2026-06-13T10:00:00+02:00", "tester", "opened-early", "22 of 36 in", ""),
     )
     warnings = [
@@ -276,7 +277,7 @@ def test_opening_early_amending_and_sealing_twice_are_on_page_1(
     html = render_report(trial, plan, replace(record, journal=journal), findings, warnings=warnings)
     page = first_page(html)
     assert "opened early (2026-06-13 10:00 +02:00): 22 of 36 in" in page
-    assert "Amended after sealing (2026-06-12 10:00 +02:00)" in page
+    assert "Amended after sealing (2026-06-12 10:00 +02:00): margin 5 → 8; readings in: 3" in page
     assert "this folder was sealed 2 times" in page
     assert "X4N" not in page
     assert "X4N second cut missing" in html

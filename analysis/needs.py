@@ -116,6 +116,24 @@ def _needed(
     return sized.setups_per_level, sized.coupons
 
 
+def gap_within(shape: Shape, spread: Spread, df: int, chance: float = CHANCE) -> float | None:
+    """Return the smallest effect, low to high, of an easy factor shown with a chance.
+
+    Parameters
+    ----------
+    shape
+        Half of its coupons are welded at each level.
+    df
+        Degrees of freedom left within set-ups (in a complete shuffle: over all coupons).
+
+    Notes
+    -----
+    Within set-ups the scatter between set-ups cancels; in a complete shuffle every coupon has it.
+    """
+    sd = spread.coupon if shape.by_setups else spread.alone
+    return detectable(sd * (4 / shape.coupons) ** 0.5, df, chance)
+
+
 def share_beyond(limit: float, mean: float, spread: Spread, *, above: bool = True) -> float:
     """Return the share of coupons expected beyond a gauge limit.
 

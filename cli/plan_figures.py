@@ -29,7 +29,8 @@ class PlanFigures:
     """What a plan costs and shows.
 
     `assumed` is None, and `missing` says why, where nothing is known of the deciding response's
-    scatter; `others` holds the other number responses that something is known of.
+    scatter; `others` holds the other number responses that something is known of; `gaps` the
+    smallest effect of each single factor that the deciding response would probably show.
     """
 
     trial: Trial
@@ -44,6 +45,7 @@ class PlanFigures:
     working: Working | None
     gauge: tuple[GaugeNote, ...]
     others: dict[str, Needs]
+    gaps: dict[str, float]
     restriction: str
     orders: int | None
     changes: tuple[Change, ...]
@@ -141,6 +143,7 @@ def plan_figures(
         working=working(shape, judged),
         gauge=_gauge(trial),
         others=_others(trial, shape),
+        gaps={} if known is None else _gaps(assessment, shape, known),
         restriction=restriction_of(trial, layout),
         orders=count_orders(layout.rounds, 2, layout.first_at_most, layout.per_round)
         if in_rounds
@@ -184,6 +187,22 @@ def _others(trial: Trial, shape: Shape) -> dict[str, Needs]:
         known = assumed(response) if response.kind == "number" else None
         if response is not trial.deciding and known:
             found[response.name] = needs(shape, known.spread, known.aim(response))
+    return found
+
+
+def _gaps(assessment: Assessment, shape: Shape, known: Assumed) -> dict[str, float]:
+    from weldtrial.analysis.needs import gap_within
+    from weldtrial.analysis.power import detectable
+
+    found = {}
+    for told in assessment.told:
+        if told.judged_by == "set-ups":
+            precision = shape.precision(known.spread)
+            gap = detectable(precision.se, precision.df)
+        else:
+            gap = gap_within(shape, known.spread, told.error_df)
+        if gap is not None and ":" not in told.term:
+            found[told.term] = gap
     return found
 
 

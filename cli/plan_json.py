@@ -26,7 +26,7 @@ def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
         else {**asdict(figures.working), "sources": SOURCES},
         "others": {name: asdict(one) for name, one in figures.others.items()},
         **_design(figures),
-        "told": [asdict(one) for one in assessment.told],
+        "told": [{**asdict(one), "gap": figures.gaps.get(one.term)} for one in assessment.told],
         "not_told": assessment.not_told,
         "blocks": assessment.blocks,
         "windows": assessment.windows,

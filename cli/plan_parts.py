@@ -39,7 +39,11 @@ def _tells(console: Console, figures: PlanFigures) -> None:
         by = "set-ups" if told.judged_by == "set-ups" else "coupons"
         if told.judged_by == "coupons" and figures.shape.by_setups:
             by = "coupons within set-ups"
-        console.line(f"  {told.words}: judged by {by}, {told.error_df} to judge the spread from")
+        words = f"  {told.words}: judged by {by}, {told.error_df} to judge the spread from"
+        gap = figures.gaps.get(told.term)
+        if gap is not None and figures.assumed is not None:
+            words += f"; would probably see {brief(gap, 2)} {figures.assumed.unit}"
+        console.line(words, hang=4)
     if not assessment.told:
         console.line("  Spreads only.")
     console.line(f"  {assessment.blocks}", hang=2)

@@ -12,7 +12,7 @@ from weldtrial.analysis.budget import (
     reachable_p,
     rounds_table,
 )
-from weldtrial.analysis.needs import needs, share_beyond
+from weldtrial.analysis.needs import gap_within, needs, share_beyond
 from weldtrial.analysis.power import Aim, Spread, chance_to_show, power_difference
 from weldtrial.analysis.shape import Shape
 
@@ -185,3 +185,15 @@ def test_the_share_of_coupons_beyond_the_gauge() -> None:
         0.158655, abs=1e-6
     )
     assert share_beyond(90.0, 91.0, Spread(0.0)) == 1.0
+
+
+def test_an_easy_factor_is_seen_through_the_coupons_alone() -> None:
+    """24 coupons at each level within set-ups: as a two-sample t with 31 degrees of freedom."""
+    shape = Shape(by_setups=True, rounds=6, combos=4, replicates=1)
+    gap = gap_within(shape, Spread(4.0, 2.0), 31)
+    assert gap is not None
+    assert gap == gap_within(shape, Spread(4.0, 20.0), 31)
+    assert power_difference(gap, 4.0 * (2 / 24) ** 0.5, 31) == pytest.approx(0.8, abs=1e-9)
+    shuffled = gap_within(replace(shape, by_setups=False, rounds=12), Spread(4.0, 3.0), 31)
+    assert shuffled == pytest.approx(gap * 5 / 4)
+    assert gap_within(shape, Spread(4.0), 0) is None

@@ -41,9 +41,9 @@ def main() -> None:
         )
         ours = best([*weldtrial, "-C", str(example), "analyse"])
     baseline = best([sys.executable, "-c", "import statsmodels.api"])
-    print(f"analyse on the example   {ours:.2f} s")
-    print(f"import statsmodels.api   {baseline:.2f} s")
-    print(f"ratio                    {ours / baseline:.2f}")
+    sys.stdout.write(f"analyse on the example   {ours:.2f} s\n")
+    sys.stdout.write(f"import statsmodels.api   {baseline:.2f} s\n")
+    sys.stdout.write(f"ratio                    {ours / baseline:.2f}\n")
 
 
 if __name__ == "__main__":

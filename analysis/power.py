@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import sqrt
+from math import hypot, inf, sqrt
 
 import numpy as np
 from scipy import optimize, special
@@ -51,7 +51,7 @@ class Spread:
     @property
     def alone(self) -> float:
         """Standard deviation between coupons that each have a set-up of their own."""
-        return sqrt(self.coupon**2 + self.setup**2)
+        return hypot(self.coupon, self.setup)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +99,8 @@ def by_setups(
         Degrees of freedom where the plan has others.
     """
     usual = setups - 1 if paired else 2 * setups - 2
-    variance = (spread.setup**2 + spread.coupon**2 / coupons) / setups
-    return Precision(variance, usual if df is None else df)
+    sd = hypot(spread.setup, spread.coupon / sqrt(coupons)) / sqrt(setups)
+    return Precision(sd * sd, usual if df is None else df)
 
 
 def shuffled(spread: Spread, coupons: int, *, df: float | None = None) -> Precision:
@@ -115,11 +115,19 @@ def shuffled(spread: Spread, coupons: int, *, df: float | None = None) -> Precis
     df
         Degrees of freedom where the model holds more than the two means; else 2 `coupons` − 2.
     """
-    return Precision(spread.alone**2 / coupons, 2 * coupons - 2 if df is None else df)
+    sd = spread.alone / sqrt(coupons)
+    return Precision(sd * sd, 2 * coupons - 2 if df is None else df)
 
 
 def _critical(df: float, alpha: float) -> float:
     return float(special.stdtrit(df, 1 - alpha))
+
+
+def _shift(distance: float, se: float) -> float:
+    """Return a distance in standard errors; without scatter any distance is infinitely far."""
+    if se == 0:
+        return 0.0 if distance == 0 else inf * (1 if distance > 0 else -1)
+    return distance / se
 
 
 def power_difference(delta: float, se: float, df: float, alpha: float = ALPHA) -> float:
@@ -139,7 +147,7 @@ def power_difference(delta: float, se: float, df: float, alpha: float = ALPHA) -
     if df < 1:
         return 0.0
     cut = _critical(df, alpha / 2)
-    shift = abs(delta) / se
+    shift = _shift(abs(delta), se)
     return t_above(cut, df, shift) + t_above(cut, df, -shift)
 
 
@@ -176,7 +184,7 @@ def power_no_worse(
     truth
         True change, signed so that minus is worse.
     """
-    return 0.0 if df < 1 else t_above(_critical(df, alpha), df, (margin + truth) / se)
+    return 0.0 if df < 1 else t_above(_critical(df, alpha), df, _shift(margin + truth, se))
 
 
 def power_equivalent(
@@ -185,7 +193,9 @@ def power_equivalent(
     """Return the chance to show "equal within the margin": both one-sided tests at `alpha`."""
     if df < 1:
         return 0.0
-    return t_within(_critical(df, alpha), df, (margin + truth) / se, (margin - truth) / se)
+    return t_within(
+        _critical(df, alpha), df, _shift(margin + truth, se), _shift(margin - truth, se)
+    )
 
 
 def power_equivalent_percent(
@@ -206,6 +216,8 @@ def power_equivalent_percent(
     if precision.df < 1:
         return 0.0
     cut, sd = _critical(precision.df, alpha), sqrt(precision.variance)
+    if sd == 0:
+        return 1.0
     low_se, high_se = (precision.se_scaled(1 + sign * fraction) for sign in (-1, 1))
 
     def at(s: float) -> float:

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from weldtrial.analysis.shape import Shape
 
 _NEEDED = ("sd", "loss", "coupons")
+# No reading of a weld is smaller or larger, in any unit; the arithmetic holds between them.
+_LEAST, _MOST = 1e-9, 1e9
+_MOST_COUPONS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,24 +117,28 @@ def _wrong(said: Mapping[str, Any]) -> list[str]:
             f"--loss {said['loss']} is no loss. Write it in percent, 5%, or in units, 4; above 0."
         )
     mean = said["mean"]
-    if loss is not None and loss.percent and mean is None:
-        wrong.append("--loss is in percent, and of what is not said. Add --mean.")
-    if mean is not None and (mean <= 0 if loss and loss.percent else mean != mean):
-        wrong.append(f"--mean {mean:g} cannot be: a loss in percent needs a mean above 0.")
-    if said["sd"] is not None and not 0 < said["sd"] < float("inf"):
+    if loss is not None and loss.percent:
+        if mean is None:
+            wrong.append("--loss is in percent, and of what is not said. Add --mean.")
+        elif not _LEAST <= mean <= _MOST:
+            wrong.append(f"--mean {mean:g} cannot be: a loss in percent needs a mean above 0.")
+    elif mean is not None and not abs(mean) <= _MOST:
+        wrong.append(f"--mean {mean:g} cannot be.")
+    if said["sd"] is not None and not _LEAST <= said["sd"] <= _MOST:
         wrong.append(f"--sd {said['sd']:g} cannot be: coupons scatter by more than 0.")
-    if said["sd_setup"] is not None and not 0 <= said["sd_setup"] < float("inf"):
-        wrong.append(f"--sd-setup {said['sd_setup']:g} cannot be: use 0 or more.")
+    setup = said["sd_setup"]
+    if setup is not None and setup != 0 and not _LEAST <= setup <= _MOST:
+        wrong.append(f"--sd-setup {setup:g} cannot be: use 0 or more.")
     return wrong + _wrong_counts(said)
 
 
 def _wrong_counts(said: Mapping[str, Any]) -> list[str]:
     wrong = []
     setups, coupons, rounds = said["setups"], said["coupons"], said["rounds"]
-    if setups is not None and setups < 1:
-        wrong.append(f"--setups {setups} cannot be: at least 1 set-up per gas.")
-    if coupons is not None and coupons < 1:
-        wrong.append(f"--coupons {coupons} cannot be: at least 1.")
+    if setups is not None and not 1 <= setups <= _MOST_COUPONS:
+        wrong.append(f"--setups {setups} cannot be: use 1 to {_MOST_COUPONS} set-ups per gas.")
+    if coupons is not None and not 1 <= coupons <= _MOST_COUPONS:
+        wrong.append(f"--coupons {coupons} cannot be: use 1 to {_MOST_COUPONS}.")
     if rounds is not None and setups is None:
         wrong.append("--rounds pairs set-ups, and there are none. Add --setups.")
     if rounds not in (None, "") and rounds != str(setups) and setups is not None:
@@ -151,5 +158,5 @@ def parse_loss(text: str) -> Margin | None:
     except ValueError:
         return None
     if percent:
-        return Margin(value / 100, percent=True) if 0 < value < 100 else None
-    return Margin(value) if 0 < value < float("inf") else None
+        return Margin(value / 100, percent=True) if _LEAST <= value < 100 else None
+    return Margin(value) if _LEAST <= value <= _MOST else None

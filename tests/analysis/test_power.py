@@ -278,6 +278,14 @@ def test_no_degrees_of_freedom_show_nothing() -> None:
         assert chance_to_show(Aim(ask, 5.0, 80.0, 0.0625), plan) == 0.0  # type: ignore[arg-type]
 
 
+def test_without_scatter_everything_is_seen() -> None:
+    plan = by_setups(Spread(0.0), 6, 3, paired=True)
+    assert detectable(plan.se, plan.df) == 0.0
+    for ask in ("difference", "no-worse", "equal-enough"):
+        for fraction in (None, 0.0625):
+            assert chance_to_show(Aim(ask, 5.0, 80.0, fraction), plan) == pytest.approx(1.0)  # type: ignore[arg-type]
+
+
 def test_coupons_cannot_do_what_set_ups_can() -> None:
     """The floor under the standard error is the scatter between set-ups."""
     spread = Spread(4.0, 2.0)

@@ -78,7 +78,9 @@ def _beforehand(trial: Trial, plan: Plan, findings: Findings) -> Iterator[tuple[
     yield "Question", trial.question or trial.title
     if trial.fair.rule:
         yield "Fair means", _sentences(trial.fair.rule, trial.fair.how, trial.fair.fixed)
-    yield "Joint", joint_words(trial)
+    joint = joint_words(trial)
+    if joint:
+        yield "Joint", joint
     if trial.welder:
         yield "Welder", trial.welder
     yield "Layout", _layout(trial, plan)

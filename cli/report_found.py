@@ -90,7 +90,7 @@ def _comparisons(one: ResponseFindings) -> Table:
 
 def _comparison(one: Comparison) -> tuple[str, ...]:
     gap = f"{one.level} − {one.reference}"
-    margin = "none given" if one.margin is None else brief(one.margin)
+    margin = "none given" if one.margin is None else brief(one.margin, 3)
     if one.difference is None or one.ci_low is None or one.ci_high is None:
         return (gap, "cannot tell", "", "", "", "", margin)
     half = (one.ci_high - one.ci_low) / 2

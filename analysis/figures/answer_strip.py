@@ -213,7 +213,7 @@ def _frame(axes: Axes, response: ResponseFindings, one: Comparison, better: str)
         pad=4,
     )
     if one.margin is not None:
-        words = f"margin ±{brief(one.margin)} {response.unit}"
+        words = f"margin ±{brief(one.margin, 3)} {response.unit}"
         axes.set_title(words, loc="right", fontsize=7.5, color=GREY, pad=4)
     if better:
         left, right = ("worse", "better") if better == "higher" else ("better", "worse")
@@ -241,5 +241,5 @@ def _row(response: ResponseFindings, one: Comparison) -> tuple[str, ...]:
         gap.words,
         interval(gap.low, gap.high, signed=True),
         interval(gap.low90, gap.high90, signed=True),
-        "none given" if one.margin is None else brief(one.margin),
+        "none given" if one.margin is None else brief(one.margin, 3),
     )

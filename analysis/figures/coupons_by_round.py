@@ -205,6 +205,11 @@ def _places_of_means(response: ResponseFindings) -> int:
     return decimals_for(stdev(values) / 2) if len(values) > 1 else 1
 
 
+def _as_read(value: float) -> str:
+    """Return a reading whole, and a mean of readings with four figures at least."""
+    return brief(value, 5 if abs(value) >= 1000 else 4)
+
+
 def _row(group: Group, places: int) -> tuple[str, ...]:
     return (
         "" if group.round is None else str(group.round),
@@ -212,5 +217,5 @@ def _row(group: Group, places: int) -> tuple[str, ...]:
         group.level,
         str(len(group.coupons)),
         fixed(group.mean, places),
-        ", ".join(brief(coupon.value) for coupon in group.coupons),
+        ", ".join(_as_read(coupon.value) for coupon in group.coupons),
     )

@@ -65,7 +65,7 @@ def draw(response: ResponseFindings) -> Figure:
         if first.margin is not None:
             left = min(rounds) - 0.45
             for edge, sign in ((-first.margin, MINUS), (first.margin, "+")):
-                axes.text(left, edge, f"{sign}{brief(first.margin)}", color=INK, **style)  # type: ignore[arg-type]
+                axes.text(left, edge, f"{sign}{brief(first.margin, 3)}", color=INK, **style)  # type: ignore[arg-type]
         axes.margins(y=0.12)
     return figure
 

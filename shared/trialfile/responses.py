@@ -203,10 +203,12 @@ def _gauge_step(draft: _Draft, margin: Margin) -> None:
         return
     size = margin.in_units(mean or 0.0)
     if size < step * (1 - 1e-9):
-        share = f" ({as_written(draft.raw['margin'])} of {as_number(mean)})"
+        share = ""
+        if margin.percent:
+            share = f" ({as_written(draft.raw['margin'])} of {as_number(mean)})"
         draft.wrong(
             "margin",
-            f"Margin {as_number(size)} {draft.unit}{share if margin.percent else ''} is smaller "
+            f"Margin {as_number(size)} {draft.unit}{share} is smaller "
             f"than one step of the gauge ({as_number(step)} {draft.unit}). No number of coupons "
             "can see that. Raise the margin or use a finer gauge.",
         )

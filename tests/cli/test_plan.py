@@ -392,6 +392,19 @@ def test_a_percent_margin_can_go_by_the_trades_figures(weldtrial: Call, folder: 
     assert "not your figures" in squeezed(weldtrial("plan").out)
 
 
+def test_a_margin_below_the_gauge_is_refused_whatever_is_known_of_the_scatter(
+    weldtrial: Call, folder: Path
+) -> None:
+    typical = 'typical = { mean = 1.2, sd_coupon = 0.22, sd_setup = 0.10, from = "guess" }'
+    change(folder, (typical, ""), ("margin = 0.3\n", "margin = 0.05\n"))
+    outcome = weldtrial("plan")
+    assert outcome.code == 3
+    assert (
+        "Margin 0.05 mm is smaller than one step of the gauge (0.1 mm). No number of coupons can "
+        "see that."
+    ) in outcome.err
+
+
 def test_a_complete_shuffle_has_coupons_for_rows(weldtrial: Call, folder: Path) -> None:
     change(
         folder,

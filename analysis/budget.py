@@ -159,9 +159,9 @@ def rounds_table(shape: Shape, judged: Judged) -> tuple[BudgetRow, ...]:
         By rounds (by coupons for a complete shuffle), the asked-for plan among them.
     """
     if not shape.by_setups:
-        sizes = {n for n in range(shape.replicates - 2, shape.replicates + 4) if n > 0}
-        sizes |= {2 * shape.replicates, 3 * shape.replicates}
-        rows = [(replace(shape, replicates=n), n == shape.replicates) for n in sorted(sizes)]
+        now = shape.replicates
+        sizes = {now // 2, 3 * now // 4, now, -(-5 * now // 4), -(-3 * now // 2), 2 * now, 3 * now}
+        rows = [(replace(shape, replicates=n), n == now) for n in sorted(sizes - {0})]
         return tuple(budget_row(one, judged, current=current) for one, current in rows)
     per_level = shape.rounds * shape.per_round * shape.replicates
     shapes = []

@@ -27,6 +27,7 @@ _FOLLOWS = {
     "design.rounds": ("design.set_ups", "order.first_at_most"),
     "design.set_ups": ("design.rounds", "order.first_at_most"),
     "budget.coupons": ("design.replicates",),
+    "hard_to_change": ("design.set_ups", "order.first_at_most"),
 }
 
 
@@ -121,7 +122,8 @@ def _apply(
     source: Any = deepcopy(dict(trial.source))
     keys = {".".join(map(str, path)) for path, _ in changes}
     for key in keys:
-        for other in _FOLLOWS.get(key, ()):
+        follows = _FOLLOWS["hard_to_change"] if key.endswith(".hard_to_change") else ()
+        for other in _FOLLOWS.get(key, follows):
             if other not in keys:
                 section, name = other.split(".")
                 source.get(section, {}).pop(name, None)

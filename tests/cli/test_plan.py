@@ -422,6 +422,12 @@ def test_a_complete_shuffle_has_coupons_for_rows(weldtrial: Call, folder: Path) 
     assert found["told"][0]["judged_by"] == "coupons"
 
 
+def test_what_if_the_gas_could_be_changed_for_every_coupon(weldtrial: Call, folder: Path) -> None:
+    found = weldtrial("plan", "--if", "gas.hard_to_change=false", "--json").json
+    (row,) = [row for row in found["rows"] if row["current"]]
+    assert (row["coupons"], row["rounds"], row["set_ups"], row["df"]) == (36, 6, None, 29)
+
+
 def test_without_a_folder_it_says_how_to_start(weldtrial: Call) -> None:
     outcome = weldtrial("plan")
     assert outcome.code == 2

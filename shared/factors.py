@@ -35,6 +35,9 @@ class Factor:
         Reference level of a category (today's), or None for the first level.
     step
         Smallest step the machine can be set to, in `unit`.
+    used_as_is
+        True when the numbers are coded already and are used unchanged, whatever their range
+        (adopted data only).
     """
 
     name: str
@@ -51,6 +54,7 @@ class Factor:
     about: Mapping[str, Mapping[str, str | float]] = field(default_factory=dict)
     hold_by: str = ""
     measured_by: str = ""
+    used_as_is: bool = False
 
     @property
     def title(self) -> str:
@@ -82,6 +86,11 @@ class Factor:
         return (max(row) - min(row)) / 2
 
     def coded(self, setting: float, owner: str = "") -> float:
-        """Return `setting` on the coded scale: -1 to +1 over the planned range under `owner`."""
+        """Return `setting` on the coded scale: -1 to +1 over the planned range under `owner`.
+
+        Numbers that are coded already (`used_as_is`) come back unchanged.
+        """
+        if self.used_as_is:
+            return setting
         half = self.half_range(owner)
         return 0.0 if half == 0 else (setting - self.centre(owner)) / half

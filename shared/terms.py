@@ -35,6 +35,42 @@ class Term:
         return frozenset(factor for factor, _ in self.powers)
 
 
+def parse_term(text: str, factors: Sequence[Factor]) -> Term:
+    """Return the term that `text` names: ``gas:voltage``, ``voltage^2``, ``a:b:c``.
+
+    Parameters
+    ----------
+    text
+        Factor names joined by colons, each with ``^2`` or higher where it is raised.
+    factors
+        The factors there are; the term comes back in their order.
+
+    Raises
+    ------
+    ValueError
+        When a name is unknown, or a power is not a whole number from 1.
+    """
+    order = [factor.name for factor in factors]
+    powers: dict[str, int] = {}
+    for piece in text.split(":"):
+        name, _, power = piece.strip().partition("^")
+        name = name.strip()
+        if name not in order:
+            raise ValueError(f"'{name}' in the term '{text}' is not a factor of this trial")
+        if power and not (power.strip().isdigit() and int(power) > 0):
+            raise ValueError(f"'{power}' in the term '{text}' is not a whole power")
+        powers[name] = powers.get(name, 0) + (int(power) if power else 1)
+    return Term(tuple((name, powers[name]) for name in order if name in powers))
+
+
+def trial_terms(
+    factors: Sequence[Factor], model: Model, extra: Sequence[str] = ()
+) -> tuple[Term, ...]:
+    """Return the terms of a model and the extra ones, each once; raises as `parse_term`."""
+    terms = [*model_terms(factors, model), *(parse_term(text, factors) for text in extra)]
+    return tuple(dict.fromkeys(terms))
+
+
 def model_terms(factors: Sequence[Factor], model: Model) -> tuple[Term, ...]:
     """Return the terms of a model, main effects first, without intercept and blocks.
 

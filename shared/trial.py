@@ -107,7 +107,20 @@ class Claim:
 
 @dataclass(frozen=True, slots=True)
 class Design:
-    """How the trial is laid out, as asked for; None means "work it out"."""
+    """How the trial is laid out, as asked for; None means "work it out".
+
+    Attributes
+    ----------
+    runs
+        Combinations in a two-level fraction: 4, 8, 16, 32 or 64.
+    generators
+        Generators of a fraction, such as ``travel = voltage * wire_feed``; empty for the
+        minimum-aberration ones.
+    fold_over
+        ``all`` (every sign turned) or a factor whose sign alone is turned in the second half.
+    terms
+        Terms of the model beyond `model`, such as ``gas:voltage:travel``.
+    """
 
     kind: DesignKind = "factorial"
     model: Model = "two-factor"
@@ -115,6 +128,27 @@ class Design:
     centre_points: int = 0
     rounds: int | None = None
     set_ups: int | None = None
+    runs: int | None = None
+    generators: tuple[str, ...] = ()
+    fold_over: str | None = None
+    terms: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Adopted:
+    """Where data not planned here came from.
+
+    Attributes
+    ----------
+    file, sha256
+        Name and fingerprint of the file that was adopted.
+    rows
+        Rows it held.
+    """
+
+    file: str
+    sha256: str
+    rows: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,6 +252,7 @@ class Trial:
     nuisance: Mapping[str, Handling] = field(default_factory=dict)
     limits: tuple[LimitOnSettings, ...] = ()
     goal: Goal | None = None
+    adopted: Adopted | None = None
     source: Mapping[str, Any] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 Kind = Literal["category", "numeric"]
+CENTRE = "centre"
+"""Level name of a numeric factor at the middle of its range, at a centre point."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +74,12 @@ class Factor:
         return self.control or self.levels[0]
 
     def setting(self, level: str, owner: str = "") -> float:
-        """Return the number that `level` stands for under `owner` (a level of `slides_with`)."""
+        """Return the number that `level` stands for under `owner` (a level of `slides_with`).
+
+        `CENTRE` stands for the middle of the range unless a level is called so.
+        """
+        if level == CENTRE and level not in self.levels:
+            return self.centre(owner)
         return self.settings[owner if self.slides_with else ""][self.levels.index(level)]
 
     def centre(self, owner: str = "") -> float:

@@ -57,6 +57,11 @@ class LeastSquaresFit:
     residuals: Floats
     leverage: Floats
 
+    @property
+    def yardstick(self) -> None:
+        """Student's t is right here."""
+        return None
+
     def denominator(self, contrasts: Floats) -> Denominator:
         """Residual degrees of freedom, whatever the contrasts."""
         return Denominator(float(self.df_resid))

@@ -91,8 +91,8 @@ class Lenth:
         each, largest = _null(self.m)
         return float(np.quantile(largest if together else each, confidence))
 
-    def p(self, contrast: float) -> float:
-        """Return the two-sided individual p of one contrast, never zero."""
+    def p(self, ratio: float) -> float:
+        """Return the two-sided individual p of a contrast of so many PSEs, never zero."""
         each, _ = _null(self.m)
-        beyond = len(each) - int(np.searchsorted(each, abs(contrast) / self.pse, side="left"))
+        beyond = len(each) - int(np.searchsorted(each, abs(ratio), side="left"))
         return (beyond + 1) / (len(each) + 1)

@@ -47,6 +47,10 @@ class LinearFit(Protocol):
     def denominator(self, contrasts: Floats) -> Denominator:
         """Error degrees of freedom and scale for contrasts of shape (q, p)."""
 
+    @property
+    def yardstick(self) -> Yardstick | None:
+        """What takes the place of Student's t, None where that is right."""
+
 
 @dataclass(frozen=True, slots=True)
 class TermTest:
@@ -68,18 +72,43 @@ class TermTest:
     p: float
 
 
+class Yardstick(Protocol):
+    """What takes the place of Student's t where nothing was replicated."""
+
+    def critical(self, confidence: float) -> float:
+        """Multiple of the standard error of a two-sided interval."""
+
+    def p(self, ratio: float) -> float:
+        """Two-sided p of an estimate so many standard errors from zero."""
+
+
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """One contrast: estimate and standard error in the response's unit, degrees of freedom."""
+    """One contrast: estimate and standard error in the response's unit, degrees of freedom.
+
+    `yardstick` replaces Student's t where it is given; `df` is then not a number.
+    """
 
     estimate: float
     se: float
     df: float
+    yardstick: Yardstick | None = None
 
     @property
     def p(self) -> float:
         """Two-sided p of the contrast being zero."""
-        return float(2.0 * special.stdtr(self.df, -abs(self.estimate / self.se)))
+        ratio = abs(self.estimate / self.se)
+        if self.yardstick is not None:
+            return self.yardstick.p(ratio)
+        return float(2.0 * special.stdtr(self.df, -ratio))
+
+    def critical(self, confidence: float = 0.95) -> float:
+        """Multiple of the standard error on either side of the estimate."""
+        if not 0.0 < confidence < 1.0:
+            raise ValueError(f"confidence must be between 0 and 1, got {confidence!r}")
+        if self.yardstick is not None:
+            return self.yardstick.critical(confidence)
+        return float(special.stdtrit(self.df, 0.5 + confidence / 2.0))
 
     def interval(self, confidence: float = 0.95) -> tuple[float, float]:
         """Two-sided t interval.
@@ -89,9 +118,7 @@ class Estimate:
         confidence
             Between 0 and 1, both excluded.
         """
-        if not 0.0 < confidence < 1.0:
-            raise ValueError(f"confidence must be between 0 and 1, got {confidence!r}")
-        half = float(special.stdtrit(self.df, 0.5 + confidence / 2.0)) * self.se
+        half = self.critical(confidence) * self.se
         return self.estimate - half, self.estimate + half
 
 
@@ -126,7 +153,7 @@ def estimate(fit: LinearFit, contrast: ArrayLike) -> Estimate:
         raise ValueError(f"an estimate takes one contrast, got {len(rows)}")
     variance = float((rows @ fit.covariance @ rows.T)[0, 0])
     value = float((rows @ fit.coefficients)[0])
-    return Estimate(value, variance**0.5, fit.denominator(rows).df)
+    return Estimate(value, variance**0.5, fit.denominator(rows).df, fit.yardstick)
 
 
 def contrast_rows(contrasts: ArrayLike, p: int) -> Floats:

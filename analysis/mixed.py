@@ -86,6 +86,11 @@ class SetupFit:
     setup_effects: Floats
     state: State = field(repr=False)
 
+    @property
+    def yardstick(self) -> None:
+        """Student's t is right here."""
+        return None
+
     def denominator(self, contrasts: Floats) -> Denominator:
         """Kenward-Roger degrees of freedom and scale, held to what the strata can give."""
         df, scale = self.state.denominators(contrasts)

@@ -19,6 +19,7 @@ from weldtrial.analysis.least_squares import LeastSquaresFit, fit_least_squares
 from weldtrial.analysis.linear import Estimate, estimate, term_test
 from weldtrial.analysis.mixed import SetupFit, fit_setups
 from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.unreplicated import UnreplicatedFit, fit_unreplicated
 from weldtrial.shared.coding import ModelMatrix, Point, contrast_columns, model_matrix
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import NotEstimable
@@ -26,15 +27,20 @@ from weldtrial.shared.terms import Term
 
 Vector = NDArray[np.float64]
 Matrix = NDArray[np.float64]
+Codes = NDArray[np.intp]
+Core = SetupFit | LeastSquaresFit | UnreplicatedFit
 
 KENWARD_ROGER = "kenward-roger"
 LEAST_SQUARES = "least-squares"
 WITHIN = "least-squares within set-ups"
+LENTH = "lenth"
 SOURCES = {
     KENWARD_ROGER: "Kenward & Roger 1997, Biometrics 53, 983-997 (REML, expected information); "
     "Halekoh & Hojsgaard 2014, J. Stat. Softw. 59(9)",
     LEAST_SQUARES: "ordinary least squares; tests of each term given all the others",
     WITHIN: "ordinary least squares with set-ups fixed",
+    LENTH: "Lenth 1989, Technometrics 31, 469-473; critical values simulated as in Ye & Hamada "
+    "2000, J. Qual. Technol. 32, 57-66",
 }
 
 
@@ -61,7 +67,7 @@ class ModelFit:
     """
 
     method: str
-    core: SetupFit | LeastSquaresFit
+    core: Core
     model: ModelMatrix
     left_out: tuple[LeftOut, ...]
     factors: tuple[Factor, ...]
@@ -98,6 +104,10 @@ class ModelFit:
         """Return the F test of every term kept, given all the others."""
         rows = []
         for term, columns in self.model.columns.items():
+            if isinstance(self.core, UnreplicatedFit):
+                found = self.estimate(self.vector({columns[0]: 1.0}))
+                rows.append(TermTestRow(term, 1, found.df, found.estimate / found.se, found.p))
+                continue
             test = term_test(self.core, np.eye(self.x.shape[1])[list(columns)])
             rows.append(TermTestRow(term, test.df_num, test.df_den, test.statistic, test.p))
         return tuple(rows)
@@ -170,14 +180,16 @@ def fit_model(
     Raises
     ------
     NotEstimable
-        When there is nothing left to estimate error from.
+        When nothing has been read, or nothing is left to estimate error from.
     """
+    if not observations:
+        raise NotEstimable("nothing has been read yet")
     y = np.array([o.value for o in observations])
     points = list(points or [o.point for o in observations])
     blocks = np.column_stack(
         [sum_to_zero([o.round for o in observations]), *(np.asarray(e)[:, None] for e in extra)]
     )
-    use_setups = setups and any(f.hard_to_change for f in factors)
+    use_setups = setups and any(o.setup is not None for o in observations)
     setup = _codes([o.setup for o in observations]) if use_setups else None
     if setup is not None and len(set(setup.tolist())) == len(observations):
         setup = None
@@ -186,10 +198,16 @@ def fit_model(
         return fit_within(factors, kept, left, points, setup, y)
     model = model_matrix(factors, kept, points)
     x = np.column_stack([model.matrix, blocks])
-    core: SetupFit | LeastSquaresFit
-    core = fit_least_squares(x, y) if setup is None else fit_setups(x, setup, y)
-    method = LEAST_SQUARES if setup is None else KENWARD_ROGER
+    method, core = _fit(x, y, setup, contrasts=model.matrix.shape[1] - 1)
     return ModelFit(method, core, model, tuple(left), tuple(factors), y, x, setup)
+
+
+def _fit(x: Matrix, y: Vector, setup: Codes | None, *, contrasts: int) -> tuple[str, Core]:
+    if setup is not None:
+        return KENWARD_ROGER, fit_setups(x, setup, y)
+    if len(y) == x.shape[1]:
+        return LENTH, fit_unreplicated(x, y, contrasts)
+    return LEAST_SQUARES, fit_least_squares(x, y)
 
 
 def _codes(labels: Sequence[int | None]) -> NDArray[np.intp]:

@@ -48,13 +48,8 @@ class Together:
 
 
 def alone(found: Estimate) -> Together:
-    """Return what a single comparison needs: Student's t, no adjustment."""
-    return Together(
-        "single",
-        float(special.stdtrit(found.df, 0.975)),
-        float(special.stdtrit(found.df, 0.95)),
-        None,
-    )
+    """Return what a single comparison needs: its own yardstick, no adjustment."""
+    return Together("single", found.critical(0.95), found.critical(0.90), None)
 
 
 def against_reference(found: Estimate, covariance: Floats) -> Together:

@@ -12,7 +12,7 @@ from weldtrial.shared.problems import NotEnough, WrongUsage, nearest
 from weldtrial.shared.record import Record
 from weldtrial.shared.responses import Response
 from weldtrial.shared.rounding import decimals_for, fixed
-from weldtrial.shared.terms import model_terms
+from weldtrial.shared.terms import trial_terms
 from weldtrial.shared.trial import Trial
 
 MEASURED = {"amps": "A", "arc_s": "s", "bead_mm": "mm", "throat_mm": "mm", "plate_temp_C": "°C"}
@@ -57,7 +57,7 @@ def look_afterwards(trial: Trial, record: Record, name: str) -> Afterwards:
     WrongUsage
         When `name` is no such thing, or the trial compares no category.
     NotEnough
-        When too few coupons carry it.
+        When too few coupons carry it, or all carry the same value.
     """
     units = _units(trial)
     if name not in units:
@@ -71,8 +71,17 @@ def look_afterwards(trial: Trial, record: Record, name: str) -> Afterwards:
     response = Response(name=name, unit=units[name], rank=99)
     level = next(level for level in factor.levels if level != factor.reference)
     question = Question(
-        trial.varied, model_terms(trial.varied, trial.design.model), response, factor, level
+        trial.varied,
+        trial_terms(trial.varied, trial.design.model, trial.design.terms),
+        response,
+        factor,
+        level,
     )
+    if len(observations) > 1 and len({one.value for one in observations}) == 1:
+        raise NotEnough(
+            f"All {len(observations)} coupons have the same {name} written down, so there is "
+            "nothing to compare."
+        )
     found = question.alternative(name, name, observations) if observations else None
     if found is None:
         raise NotEnough(

@@ -14,7 +14,7 @@ from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.record import Record
 from weldtrial.shared.responses import Response
 from weldtrial.shared.rounding import plain
-from weldtrial.shared.terms import model_terms
+from weldtrial.shared.terms import trial_terms
 from weldtrial.shared.trial import Trial
 
 GOOD_GAUGE = 0.3
@@ -32,7 +32,7 @@ def spread_words(
         words[0] += f", {len(observed.set_aside)} lost"
     words += _gauge_words(response, observed)
     factors = trial.varied
-    terms = model_terms(factors, trial.design.model)
+    terms = trial_terms(factors, trial.design.model, trial.design.terms)
     try:
         fit = fit_model(factors, terms, observed.observations)
     except NotEstimable as error:
@@ -53,6 +53,8 @@ def _gauge_words(response: Response, observed: Observed) -> list[str]:
     if variance is None:
         return []
     sd = sqrt(variance)
+    if sd == 0:
+        return ["repeat cuts of a coupon all read the same"]
     words = f"repeat cuts agree to \N{PLUS-MINUS SIGN}{plain(round_sd(sd))} {response.unit}"
     if response.margin is not None and not response.margin.percent:
         enough = sd <= GOOD_GAUGE * response.margin.value
@@ -70,18 +72,23 @@ def _scatter_words(response: Response, fit: ModelFit, observed: Observed) -> lis
     if isinstance(fit.core, SetupFit):
         coupon = max(0.0, fit.core.coupon_variance - share)
         setup = fit.core.setup_variance
-        between = (
-            f"{plain(round_sd(sqrt(setup)))} {unit}" if setup > 0 else "nothing beyond coupons"
-        )
+        between = _sd_words(setup, unit, "nothing beyond coupons")
+        within = _sd_words(coupon, unit, "none seen" if share == 0 else "nothing beyond readings")
         return [
-            f"scatter (standard deviation) between coupons of one set-up "
-            f"{plain(round_sd(sqrt(coupon)))} {unit}, between set-ups {between}"
+            f"scatter (standard deviation) between coupons of one set-up {within}, "
+            f"between set-ups {between}"
         ]
     core = coupon_core(fit, (), observed.observations)
     if core is None or most_extreme(core) is None:
         return []
     coupon = max(0.0, core.residual_variance - share)
-    return [f"scatter (standard deviation) between coupons {plain(round_sd(sqrt(coupon)))} {unit}"]
+    words = _sd_words(coupon, unit, "none seen" if share == 0 else "nothing beyond readings")
+    return [f"scatter (standard deviation) between coupons {words}"]
+
+
+def _sd_words(variance: float, unit: str, none: str) -> str:
+    # A fitted scatter of zero is a floor, not a measurement, so no "0 kN" is printed.
+    return f"{plain(round_sd(sqrt(variance)))} {unit}" if variance > 0 else none
 
 
 def round_sd(sd: float) -> float:

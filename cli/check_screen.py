@@ -174,7 +174,7 @@ def _held(one: HeldCheck) -> str:
 
 def _order(stands: Standing, record: Record) -> str:
     departed = [one.words for one in record.problems if one.column == "started" and one.warning]
-    remarks = [*stands.order_notes, *departed]
+    remarks = [words.rstrip(".") for words in (*stands.order_notes, *departed)]
     if not any(coupon.started for coupon in record.coupons):
         return "no starting times written yet"
     return f"as planned except {'; '.join(remarks)}" if remarks else "as planned"

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import shlex
 import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal, TextIO
 
 import click
@@ -21,13 +23,17 @@ Align = Literal["left", "right", "centre"]
 
 @dataclass(frozen=True, slots=True)
 class Console:
-    """How to speak: plainly, quietly, as JSON, in colour, with or without questions."""
+    """How to speak: plainly, quietly, as JSON, in colour, with or without questions.
+
+    `folder` is what was said with ``-C``, so that the command named last works from here.
+    """
 
     json_only: bool = False
     plain: bool = False
     quiet: bool = False
     no_input: bool = False
     colour: bool = True
+    folder: Path | None = None
 
     # ------------------------------------------------------------------ results, on stdout
 
@@ -89,7 +95,11 @@ class Console:
         """Print the closing line that names the next command: ``Next:  weldtrial seal``."""
         if self.quiet or self.json_only:
             return
-        command = command if command.startswith("weldtrial") else f"weldtrial {command}"
+        command = command.removeprefix("weldtrial ")
+        # A command that makes a folder, or names one already, needs no other.
+        if self.folder is not None and command.split(" ", 1)[0] not in ("-C", "new"):
+            command = f"-C {shlex.quote(str(self.folder))} {command}"
+        command = f"weldtrial {command}"
         text = f"Next:  {command}" + (f"   {words}" if words else "")
         self.line(text, hang=7)
 

@@ -56,7 +56,14 @@ def make_common(said: dict[str, Any]) -> Common:
         quiet=quiet,
         debug=bool(said.get("debug")),
         colour=colour,
-        console=Console(json_only=json, plain=plain, quiet=quiet, no_input=no_input, colour=colour),
+        console=Console(
+            json_only=json,
+            plain=plain,
+            quiet=quiet,
+            no_input=no_input,
+            colour=colour,
+            folder=said.get("folder"),
+        ),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from itertools import cycle
 from pathlib import Path
 from typing import Any
 
@@ -102,7 +103,7 @@ def test_terminal_shows_no_p_and_names_the_point_and_the_scope(
     assert "Compared at the middle of what was welded: Arc voltage 25.5 V (mix) / 27 V (co2)" in out
     assert "not a\n  procedure or welder qualification" in out or "not a procedure" in out
     assert max(map(len, out.splitlines())) <= 100
-    assert "Next:  weldtrial report" in out
+    assert f"Next:  weldtrial -C {example} report" in out
 
 
 def test_opening_early_needs_an_answer_and_is_marked(weldtrial: Weldtrial, example: Path) -> None:
@@ -163,3 +164,43 @@ def test_also_and_as_if(weldtrial: Weldtrial, example: Path) -> None:
     unknown = weldtrial("-C", example, "analyse", "--also", "throat")
     assert unknown.code == 2
     assert "throat_mm" in unknown.err
+
+
+def rewrite(path: Path, change: Callable[[list[str]], list[str]]) -> None:
+    head, *rows = path.read_text(encoding="utf-8").splitlines()
+    changed = [",".join(change(row.split(","))) for row in rows]
+    path.write_text("\n".join([head, *changed]) + "\n", encoding="utf-8")
+
+
+def test_a_response_nobody_has_read_yet_is_said(weldtrial: Weldtrial, example: Path) -> None:
+    path = example / "readings" / "bend_angle.csv"
+    rewrite(path, lambda cells: [cells[0]] + [""] * (len(cells) - 1))
+    closed = weldtrial("-C", example, "analyse")
+    assert closed.code == 0
+    assert "not enough yet to show scatter: nothing has been read yet" in closed.out
+    opened = weldtrial("-C", example, "analyse", "--open", "--yes")
+    assert opened.code == 0
+    assert "has not been read yet" in opened.out
+
+
+def test_scatter_that_cannot_be_seen_is_not_called_zero(
+    weldtrial: Weldtrial, example: Path
+) -> None:
+    cuts = cycle(["1.0", "1.6", "1.0", "1.6", "1.1", "1.6"])
+    rewrite(
+        example / "readings" / "penetration.csv",
+        lambda cells: [cells[0], next(cuts) if cells[1][:1].isdigit() else cells[1], *cells[2:]],
+    )
+    closed = " ".join(weldtrial("-C", example, "analyse").out.split())
+    assert "between coupons of one set-up nothing beyond readings, between set-ups" in closed
+    assert " 0 mm" not in closed
+
+
+def test_also_says_where_every_coupon_has_the_same(weldtrial: Weldtrial, example: Path) -> None:
+    path = example / "weld_log.csv"
+    at = path.read_text(encoding="utf-8").splitlines()[0].split(",").index("throat_mm")
+    rewrite(path, lambda cells: [*cells[:at], "5.6" if cells[at] else "", *cells[at + 1 :]])
+    weldtrial("-C", example, "analyse", "--open")
+    refused = weldtrial("-C", example, "analyse", "--also", "throat_mm")
+    assert refused.code == 5
+    assert "coupons have the same throat_mm written down" in refused.err

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -78,6 +79,20 @@ def test_next_is_said_unless_quiet_or_json(capsys) -> None:
     Console(quiet=True).next("seal")
     Console(json_only=True).next("seal")
     assert capsys.readouterr().out == "Next:  weldtrial seal   fixes the plan\n"
+
+
+def test_next_can_be_typed_where_the_folder_was_named(capsys) -> None:
+    console = Console(folder=Path("draw bär"))
+    console.next("seal")
+    console.next("weldtrial check", "once that is mended")
+    console.next("weldtrial -C other plan")
+    console.next("new NAME")
+    assert capsys.readouterr().out.splitlines() == [
+        "Next:  weldtrial -C 'draw bär' seal",
+        "Next:  weldtrial -C 'draw bär' check   once that is mended",
+        "Next:  weldtrial -C other plan",
+        "Next:  weldtrial new NAME",
+    ]
 
 
 def test_note_is_left_out_when_quiet(capsys) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from weldtrial.analysis.findings import ClaimFinding, Comparison
 from weldtrial.shared.responses import Response
-from weldtrial.shared.rounding import by_uncertainty
+from weldtrial.shared.rounding import decimals_for, fixed
 from weldtrial.shared.trial import Claim
 
 CONTRADICTED = "Contradicts the claim of {value}: found {found}, {low} to {high} on this bench."
@@ -20,6 +20,8 @@ def weigh_claims(
 ) -> tuple[ClaimFinding, ...]:
     """Hold every claim about this response and this pair of levels against the 95 % interval."""
     found = []
+    if comparison.verdict.code is None:  # a pilot gives no verdict on a claim either
+        return ()
     for claim in claims:
         pair = (claim.level, claim.reference)
         if claim.response != response.name or set(pair) != {comparison.level, comparison.reference}:
@@ -48,15 +50,27 @@ def _interval(
 def _weigh(
     claim: Claim, response: Response, estimate: float, low: float, high: float
 ) -> ClaimFinding:
-    half = (high - low) / 2
+    places = _places(claim.value, low, high)
     unit = "" if claim.ratio else f" {response.unit}"
     contradicted = not low <= claim.value <= high
     words = (CONTRADICTED if contradicted else OPEN).format(
         value=f"{claim.value:g}{unit}",
-        found=by_uncertainty(estimate, half) + unit,
-        low=by_uncertainty(low, half),
-        high=by_uncertainty(high, half) + unit,
+        found=fixed(estimate, places) + unit,
+        low=fixed(low, places),
+        high=fixed(high, places) + unit,
     )
     return ClaimFinding(
         claim.says, claim.source, claim.value, estimate, low, high, contradicted, words
     )
+
+
+def _places(value: float, low: float, high: float) -> int:
+    """Return decimals enough to see on which side of each end of the interval a claim lies."""
+    places = decimals_for((high - low) / 2)
+    while places < 9 and any(
+        (round(end, places) > value) != (end > value)
+        or (round(end, places) < value) != (end < value)
+        for end in (low, high)
+    ):
+        places += 1
+    return places

@@ -34,6 +34,12 @@ def compared_factor(trial: Trial) -> Factor | None:
     return next(iter([*hard, *categories]), None)
 
 
+def _levelled_factor(trial: Trial) -> Factor | None:
+    """Return the factor whose levels are counted: what is compared, else what is hard to change."""
+    numbers = sorted(trial.varied, key=lambda factor: not factor.hard_to_change)
+    return compared_factor(trial) or next(iter(numbers), None)
+
+
 def grade(trial: Trial, record: Record, aside: Sequence[SetAside]) -> Grade:
     """Grade the evidence from what the folder itself shows; the rest is listed as unanswered."""
     start, why, pluses = _start(trial, record)
@@ -57,7 +63,7 @@ def grade(trial: Trial, record: Record, aside: Sequence[SetAside]) -> Grade:
 
 def _units(trial: Trial, record: Record) -> dict[str, int]:
     """Return set-ups (or coupons where nothing is hard to change) welded at each level."""
-    factor = compared_factor(trial)
+    factor = _levelled_factor(trial)
     if factor is None:
         return {}
     seen = {
@@ -80,7 +86,7 @@ def was_shuffled(record: Record) -> bool:
 
 
 def _same_sessions(trial: Trial, record: Record) -> bool:
-    factor = compared_factor(trial)
+    factor = _levelled_factor(trial)
     rounds: dict[int, set[str]] = {}
     for coupon in record.coupons:
         if factor is not None and coupon.round is not None:

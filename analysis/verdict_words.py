@@ -135,6 +135,13 @@ def number_line(setting: Setting, numbers: Numbers) -> str:
     return f"{text} ({setting.counts})."
 
 
+def _beyond(what: str, limit: float, numbers: Numbers, unit: str) -> str:
+    """Return what lies beyond a one-sided limit; one that does not reach zero leaves nothing."""
+    if limit <= 0:
+        return f"any {what}"
+    return f"a {what} bigger than {by_uncertainty(limit, numbers.half)} {unit}"
+
+
 def _ruled_out(
     code: VerdictCode, setting: Setting, evidence: Evidence, numbers: Numbers
 ) -> list[str]:
@@ -142,18 +149,18 @@ def _ruled_out(
     unit = setting.response.unit
     if code not in ("not_worse", "equivalent", "worse_within_margin", "better_within_margin"):
         return []
-    loss = by_uncertainty(max(0.0, -evidence.change.low90), numbers.half)
-    gain = by_uncertainty(max(0.0, evidence.change.high90), numbers.half)
+    loss = _beyond("loss", -evidence.change.low90, numbers, unit)
+    gain = _beyond("gain", evidence.change.high90, numbers, unit)
     limits = "one-sided 95 % limit, the end of the 90 % interval"
     if code == "better_within_margin":
-        text = f"The results rule out a gain bigger than {gain} {unit} ({limits})."
+        text = f"The results rule out {gain} ({limits})."
     elif code == "equivalent":
         text = (
-            f"The results rule out a loss bigger than {loss} {unit} and a gain bigger than "
-            f"{gain} {unit} (one-sided 95 % limits, the ends of the 90 % interval)."
+            f"The results rule out {loss} and {gain} (one-sided 95 % limits, the ends of the 90 % "
+            "interval)."
         )
     else:
-        text = f"The results rule out a loss bigger than {loss} {unit} ({limits})."
+        text = f"The results rule out {loss} ({limits})."
     lines = [text]
     if code in ("not_worse", "equivalent"):
         lines.append(

@@ -77,12 +77,14 @@ def describe(response: ResponseFindings, changed: Sequence[str] = ()) -> FigureT
         Names of the factors changed within a set-up, which widen the scatter on purpose.
     """
     groups = groups_of(response)
+    seen = {group.level for group in groups}
     values = [coupon.value for coupon in response.coupons]
     rounds = {group.round for group in groups if group.round is not None}
     within = f" in {len(rounds)} rounds" if rounds else ""
     means = "; ".join(
         f"{level or 'all'} averages {brief(_level_mean(response, level))}"
         for level in levels_of(response)
+        if level in seen
     )
     on_purpose = (
         f" Part of the scatter within a set-up is {' and '.join(changed)}, changed on purpose."

@@ -107,7 +107,8 @@ def _open(common: Common, opened: Opened, *, yes: bool) -> bool:
             return False
     levels = " and ".join(f"{code} = {level}" for code, level in opened_codes(opened))
     agreed = any(line.event == "agreed" for line in opened.record.journal)
-    details = f"{levels}; " + ("choices agreed before" if agreed else "choices not agreed before")
+    choices = "choices agreed before" if agreed else "choices not agreed before"
+    details = f"{levels}; {choices}" if levels else choices
     if early:
         details += "; not yet read: " + ", ".join(f"{n} {name}" for name, n in waiting.items())
     note(
@@ -116,7 +117,7 @@ def _open(common: Common, opened: Opened, *, yes: bool) -> bool:
         details,
         who=opened.trial.owner,
     )
-    common.console.line(f"Codes opened. {levels}.")
+    common.console.line(f"Codes opened. {levels}." if levels else "Codes opened.")
     return True
 
 

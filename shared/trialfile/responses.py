@@ -66,10 +66,25 @@ def read_responses(
     read = [_response(draft) for draft in drafts]
     lowest = min((raw.get("rank", 1) for raw in raws), default=1)
     decides = next((one for one in drafts if one.raw.get("rank", 1) == lowest), None)
+    _one_decides(drafts, lowest)
     for draft, response in zip(drafts, read, strict=True):
         if response is not None and response.margin is not None:
             _margin_why(draft, decides=draft is decides)
     return tuple(response for response in read if response is not None)
+
+
+def _one_decides(drafts: Sequence[_Draft], lowest: int) -> None:
+    """Refuse two deciding responses: each would have its own chance of a false answer."""
+    lead = [one for one in drafts if one.raw.get("rank", 1) == lowest]
+    for other in lead[1:]:
+        if other.purpose == "compare":
+            unsaid = "" if "rank" in other.raw else " where nothing is said"
+            other.wrong(
+                "rank",
+                f"response {other.name} has rank {lowest}{unsaid}, and so has {lead[0].name}: one "
+                f"response decides, the others are looked at beside it. Give {other.name}  "
+                f"rank = {lowest + 1}",
+            )
 
 
 def _response(draft: _Draft) -> Response | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from weldtrial.analysis.claims import weigh_claims
@@ -58,3 +60,15 @@ def test_claims_about_something_else_or_without_interval_are_left_alone() -> Non
     assert weigh_claims([Claim("", "bend", "co2", "mix", 1.0)], LOAD, comparison()) == ()
     assert weigh_claims([Claim("", "load", "co2", "third", 1.0)], LOAD, comparison()) == ()
     assert weigh_claims([Claim("", "load", "co2", "mix", 1.0)], LOAD, comparison(None)) == ()
+
+
+def test_ends_are_printed_finely_enough_to_see_why_a_claim_is_contradicted() -> None:
+    close = comparison((0.9896, 0.97034, 1.00932))
+    contradicted, words = weigh(Claim("", "load", "co2", "mix", 0.97), close)
+    assert contradicted
+    assert "found 0.9896, 0.9703 to 1.0093 on this bench" in words
+
+
+def test_a_pilot_says_nothing_of_claims() -> None:
+    pilot = replace(comparison(), verdict=Verdict(None, None, ""))
+    assert weigh_claims([Claim("", "load", "co2", "mix", 0.5)], LOAD, pilot) == ()

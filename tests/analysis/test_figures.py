@@ -263,3 +263,12 @@ def test_a_user_s_own_style_does_not_leak_in(findings: Findings) -> None:
     usual = svg_of(lambda: figures.round_gaps.draw(response), "gaps")
     with matplotlib.rc_context({"font.size": 22, "lines.linewidth": 9}):
         assert svg_of(lambda: figures.round_gaps.draw(response), "gaps") == usual
+
+
+def test_a_level_that_nothing_is_left_of_is_not_averaged(findings: Findings) -> None:
+    response = findings.responses[0]
+    pair = response.comparisons[0]
+    kept = tuple(c for c in response.coupons if c.levels[pair.factor] == pair.reference)
+    text = figures.coupons_by_round.describe(replace(response, coupons=kept))
+    assert f"{pair.reference} averages" in text.alt
+    assert f"{pair.level} averages" not in text.alt

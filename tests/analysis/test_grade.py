@@ -9,6 +9,7 @@ import pytest
 
 from weldtrial.analysis.findings import GradeCode, SetAside
 from weldtrial.analysis.grade import grade, units_per_level, was_shuffled
+from weldtrial.shared.factors import Factor
 from weldtrial.shared.record import JournalLine, Record
 from weldtrial.shared.trial import Blind, Design, Fair, Trial
 
@@ -92,3 +93,21 @@ def test_units_are_set_ups_where_the_gas_is_hard_to_change(trial: Trial, bench: 
     assert units_per_level(easy, bench(easy, rounds=3)) == 12
     assert not was_shuffled(bench(trial, sealed="late"))
     assert not was_shuffled(bench(trial, adopted=True))
+
+
+def test_units_are_counted_at_the_levels_of_a_number_where_no_name_is_compared(
+    trial: Trial, bench: Bench
+) -> None:
+    heat = Factor(
+        "preheat", "numeric", ("20", "120"), unit="degC", settings={"": (20.0, 120.0)},
+        hard_to_change=True,
+    )  # fmt: skip
+    heated = replace(trial, factors=(heat,))
+    level = {"mix": "20", "co2": "120"}
+    welded = bench(trial)
+    coupons = tuple(replace(c, levels={"preheat": level[c.levels["gas"]]}) for c in welded.coupons)
+    found = replace(welded, coupons=coupons)
+    assert units_per_level(heated, found) == 6
+    easy = replace(heated, factors=(replace(heat, hard_to_change=False),))
+    assert units_per_level(easy, found) == len(coupons) // 2
+    assert "6 set-ups a level" in grade(heated, measured(found), []).why

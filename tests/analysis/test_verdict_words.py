@@ -78,3 +78,16 @@ def test_lower_response_ranks_say_what_the_trial_was_not_sized_for() -> None:
         "Second response, one of 3 comparisons looked at: not what this trial was sized for." in s
         for s in every_sentence()
     )
+
+
+def test_a_limit_short_of_zero_rules_out_any_loss() -> None:
+    response = Response("load", "kN", margin=Margin(5), ask="no-worse")
+    bounds = Bounds(-0.3, 2.8, 0.01, 2.5)
+    evidence = Evidence.of(bounds, 5.0)
+    numbers = Numbers(1.25, -0.3, 2.8, 80.0, (1.015, 0.996, 1.035))
+    verdict = write_verdict(
+        "not_worse", "shown", Setting(response, "co2", "mix", "", 1), evidence, numbers
+    )
+    text = " ".join(verdict.lines)
+    assert "The results rule out any loss (one-sided 95 % limit" in text
+    assert "bigger than 0.0" not in text

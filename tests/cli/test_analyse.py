@@ -204,3 +204,12 @@ def test_also_says_where_every_coupon_has_the_same(weldtrial: Weldtrial, example
     refused = weldtrial("-C", example, "analyse", "--also", "throat_mm")
     assert refused.code == 5
     assert "coupons have the same throat_mm written down" in refused.err
+
+
+def test_two_deciding_responses_are_refused(weldtrial: Weldtrial, tmp_path: Path) -> None:
+    weldtrial("new", "two")
+    path = tmp_path / "two" / "trial.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("rank       = 2", ""), "utf-8")
+    refused = weldtrial("-C", tmp_path / "two", "plan")
+    assert refused.code == 3
+    assert "Give penetration  rank = 2" in refused.err

@@ -141,6 +141,14 @@ def test_sizes_in_fractions_of_an_inch_keep_their_unit() -> None:
     assert trial.joint.leg == Quantity(0.3125, "in")
 
 
+@pytest.mark.parametrize("purpose", ["pilot", "settings"])
+def test_ranks_may_be_left_out_where_nothing_decides_alone(purpose: str) -> None:
+    text = FULL.replace('"compare"', f'"{purpose}"', 1).replace("rank      = 2", "", 1)
+    trial, problems = parse_trial(text.encode())
+    assert trial is not None
+    assert not [one for one in problems if "rank" in one.words]
+
+
 def test_a_pilot_needs_no_margin() -> None:
     text = FULL.replace('purpose   = "compare"', 'purpose   = "pilot"')
     text = "\n".join(line for line in text.split("\n") if not line.startswith("margin"))
@@ -278,6 +286,8 @@ SLIPS = [
     ("tolerance = 0.2", "tolerance = -0.2", "at least 0"),
     ("rank      = 1", "rank      = 0", "a whole number, at least 1"),
     ("rank      = 1", "rank      = 1.5", "a whole number, at least 1"),
+    ("rank      = 2", "rank      = 1", "and so has break_load: one response decides"),
+    ("rank      = 2", "", "has rank 1 where nothing is said, and so has break_load"),
     ("reads_to  = 0.1", "reads_to  = 0", "more than 0"),
     ("margin    = 5 ", "margin    = -5 ", "must be more than 0"),
     ("margin    = 5 ", "margin    = 0 ", "must be more than 0"),

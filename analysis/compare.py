@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
-from scipy import special
 
 from weldtrial.analysis.findings import MeanRow
 from weldtrial.analysis.judge import Bounds, Evidence
 from weldtrial.analysis.linear import Estimate
 from weldtrial.analysis.model import ModelFit, Vector
+from weldtrial.analysis.simultaneous import Together, against_reference, alone, among_all
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.responses import Response
 
@@ -28,6 +29,8 @@ class Contrast:
         Estimate of level minus reference.
     evidence
         Signed so that minus is worse, margins included.
+    together
+        How it is read when several comparisons are looked at together.
     margin
         The margin in units, None without one.
     ratio
@@ -37,34 +40,63 @@ class Contrast:
     level: Estimate
     reference: Estimate
     difference: Estimate
+    together: Together
     evidence: Evidence
     margin: float | None
     ratio: tuple[float, float, float] | None
 
 
-def contrast(fit: ModelFit, factor: Factor, level: str, response: Response) -> Contrast:
-    """Compare `level` of a factor with the factor's reference level."""
+def contrast(
+    fit: ModelFit, factor: Factor, level: str, response: Response, reference_level: str = ""
+) -> Contrast:
+    """Compare `level` of a factor with its reference level, or with the one named.
+
+    With more than two levels the comparison is one of several, read together: against the control
+    where the factor has one, else among all pairs.
+    """
     one = fit.mean_vector(factor, level)
-    zero = fit.mean_vector(factor, factor.reference)
+    zero = fit.mean_vector(factor, reference_level or factor.reference)
     reference = fit.estimate(zero)
     difference = fit.estimate(one - zero)
+    together = _together(fit, factor, difference)
     return Contrast(
         level=fit.estimate(one),
         reference=reference,
         difference=difference,
-        evidence=evidence(fit, one, zero, response),
+        together=together,
+        evidence=evidence(fit, one, zero, response, together),
         margin=response.margin.in_units(reference.estimate) if response.margin else None,
-        ratio=fieller(fit, one, zero, difference.df),
+        ratio=fieller(fit, one, zero, together.critical95),
     )
 
 
-def bounds(found: Estimate, sign: int = 1) -> Bounds:
-    """Return the interval ends of an estimate times `sign`."""
-    result = Bounds(*found.interval(0.95), *found.interval(0.90))
+def pairs_of(factor: Factor) -> tuple[tuple[str, str], ...]:
+    """Return the (level, reference) pairs that are compared: with the control, or all."""
+    if factor.control is not None or len(factor.levels) == 2:
+        return tuple((one, factor.reference) for one in factor.levels if one != factor.reference)
+    return tuple((later, earlier) for earlier, later in combinations(factor.levels, 2))
+
+
+def _together(fit: ModelFit, factor: Factor, difference: Estimate) -> Together:
+    if len(factor.levels) < 3:
+        return alone(difference)
+    if factor.control is None:
+        return among_all(difference, len(factor.levels))
+    zero = fit.mean_vector(factor, factor.control)
+    rows = np.array([fit.mean_vector(factor, level) - zero for level, _ in pairs_of(factor)])
+    return against_reference(difference, rows @ fit.core.covariance @ rows.T)
+
+
+def bounds(found: Estimate, sign: int = 1, together: Together | None = None) -> Bounds:
+    """Return the interval ends of an estimate times `sign`, simultaneous where asked."""
+    read = together or alone(found)
+    result = Bounds(*read.interval(found, 0.95), *read.interval(found, 0.90))
     return result if sign > 0 else result.flipped()
 
 
-def evidence(fit: ModelFit, one: Vector, zero: Vector, response: Response) -> Evidence:
+def evidence(
+    fit: ModelFit, one: Vector, zero: Vector, response: Response, together: Together | None = None
+) -> Evidence:
     """Return what the verdict rules look at.
 
     A percent margin m is tested as mean(level) - (1 - m) mean(reference), so that the reference
@@ -72,19 +104,28 @@ def evidence(fit: ModelFit, one: Vector, zero: Vector, response: Response) -> Ev
     1999, J. Biopharm. Stat. 9, 97-110).
     """
     sign = response.sign
-    change = bounds(fit.estimate(one - zero), sign)
+    change = bounds(fit.estimate(one - zero), sign, together)
     margin = response.margin
     if margin is None or not margin.percent:
         return Evidence.of(change, margin.value if margin else None)
     loss = fit.estimate(one - (1 - sign * margin.value) * zero)
     gain = fit.estimate(one - (1 + sign * margin.value) * zero)
-    return Evidence(change, bounds(loss, sign), bounds(gain, sign))
+    return Evidence(change, bounds(loss, sign, together), bounds(gain, sign, together))
 
 
 def fieller(
-    fit: ModelFit, one: Vector, zero: Vector, df: float, confidence: float = 0.95
+    fit: ModelFit, one: Vector, zero: Vector, critical: float
 ) -> tuple[float, float, float] | None:
     """Return the ratio of two means with Fieller's interval, None when that is unbounded.
+
+    Parameters
+    ----------
+    fit
+        The fit that the means come from.
+    one, zero
+        Contrasts of the two means, `zero` in the denominator.
+    critical
+        Multiple of the standard error, such as Student's t at 95 %.
 
     References
     ----------
@@ -95,7 +136,7 @@ def fieller(
     if b == 0:
         return None
     v = both @ fit.core.covariance @ both.T
-    t2 = float(special.stdtrit(df, 0.5 + confidence / 2)) ** 2
+    t2 = critical**2
     square = b * b - t2 * v[1, 1]
     middle = a * b - t2 * v[0, 1]
     inside = middle**2 - square * (a * a - t2 * v[0, 0])

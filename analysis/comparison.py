@@ -47,15 +47,15 @@ def compare(
         verdict = Verdict(None, None, PILOT, verdict.lines[:1])
     else:
         verdict = _turns_on(context, verdict, question, setting, views, others)
-    low, high = found.difference.interval(0.95)
-    low90, high90 = found.difference.interval(0.90)
+    low, high = found.together.interval(found.difference, 0.95)
+    low90, high90 = found.together.interval(found.difference, 0.90)
     ratio = found.ratio or (None, None, None)
     margin = question.response.margin
     difference = found.difference
     comparison = Comparison(
         factor=question.factor.name,
         level=question.level,
-        reference=question.factor.reference,
+        reference=question.reference,
         difference=difference.estimate,
         percent=_percent(difference.estimate, found.reference.estimate),
         se=difference.se,
@@ -65,7 +65,7 @@ def compare(
         ci90_low=low90,
         ci90_high=high90,
         p=difference.p,
-        p_adjusted=None,
+        p_adjusted=found.together.p_adjusted,
         margin=found.margin,
         margin_percent=100 * margin.value if margin and margin.percent else None,
         ratio=ratio[0],
@@ -82,7 +82,7 @@ def _percent(difference: float, reference: float) -> float | None:
 
 
 def _numbers(found: Contrast) -> Numbers:
-    low, high = found.difference.interval(0.95)
+    low, high = found.together.interval(found.difference, 0.95)
     return Numbers(found.difference.estimate, low, high, found.reference.estimate, found.ratio)
 
 
@@ -96,19 +96,19 @@ def _setting(
     return Setting(
         response=question.response,
         level=question.level,
-        reference=question.factor.reference,
-        counts=count_words(observations, hard=bool(context.trial.hard)),
+        reference=question.reference,
+        counts=count_words(observations, setups=any(o.setup is not None for o in observations)),
         looks=context.looks,
         settle=what_would_settle(fit, question, found, observations),
     )
 
 
-def count_words(observations: Sequence[Observation], *, hard: bool) -> str:
+def count_words(observations: Sequence[Observation], *, setups: bool) -> str:
     """Return "6 rounds, 12 set-ups, 36 coupons", leaving out what the trial does not have."""
     rounds = {o.round for o in observations} - {None}
-    setups = {o.setup for o in observations} - {None}
+    welded = {o.setup for o in observations} - {None}
     parts = [f"{len(rounds)} rounds"] if len(rounds) > 1 else []
-    parts += [f"{len(setups)} set-ups"] if hard else []
+    parts += [f"{len(welded)} set-ups"] if setups else []
     return ", ".join([*parts, f"{len(observations)} coupons"])
 
 
@@ -158,7 +158,7 @@ def _cannot(question: Question, fit: ModelFit, observations: Sequence[Observatio
     return Comparison(
         factor=question.factor.name,
         level=question.level,
-        reference=question.factor.reference,
+        reference=question.reference,
         difference=None,
         percent=None,
         se=None,

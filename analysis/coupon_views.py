@@ -41,9 +41,11 @@ def round_gaps(
     fit: ModelFit, observations: Sequence[Observation], compared: Sequence[Factor]
 ) -> Mapping[int, float]:
     """Return level minus reference of each round, cleared of easy effects; empty without rounds."""
-    if not compared or fit.setup is None or not compared[0].hard_to_change:
+    if not compared or fit.setup is None:
         return {}
     factor = compared[0]
+    if not factor.hard_to_change or len(factor.levels) > 2:
+        return {}
     means = setup_means(fit, frozenset([factor.name]))
     sides: dict[int, dict[bool, list[float]]] = {}
     seen = set()
@@ -70,7 +72,7 @@ def shuffle(
     if not context.shuffled or fit.method != KENWARD_ROGER or not compared:
         return None
     factor = compared[0]
-    if not factor.hard_to_change:
+    if not factor.hard_to_change or len(factor.levels) > 2:
         return None
     rounds = len({o.round for o in observations})
     limit = context.trial.order.first_at_most

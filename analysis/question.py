@@ -26,6 +26,12 @@ class Question:
     response: Response
     factor: Factor
     level: str
+    against: str = ""
+
+    @property
+    def reference(self) -> str:
+        """The level that `level` is compared with: the one named, or the factor's reference."""
+        return self.against or self.factor.reference
 
     def fit(
         self,
@@ -44,7 +50,7 @@ class Question:
         """Return the comparison and its verdict code, or None when it cannot be told."""
         if self.factor.name not in fit.model.columns:
             return None
-        found = contrast(fit, self.factor, self.level, self.response)
+        found = contrast(fit, self.factor, self.level, self.response, self.reference)
         return found, judge(found.evidence, self.response.ask)
 
     def alternative(
@@ -66,7 +72,7 @@ class Question:
         if answered is None:
             return None
         found, code = answered
-        low, high = found.difference.interval(0.95)
+        low, high = found.together.interval(found.difference, 0.95)
         estimate = found.difference
         return Alternative(
             name,
@@ -75,7 +81,7 @@ class Question:
             low,
             high,
             estimate.df,
-            estimate.p,
+            estimate.p if found.together.p_adjusted is None else found.together.p_adjusted,
             code,
             len(observations),
         )

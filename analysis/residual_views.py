@@ -54,8 +54,9 @@ def coupon_core(
     """Return the least-squares fit that shows coupon scatter: set-ups fixed where there are any."""
     if isinstance(fit.core, LeastSquaresFit):
         return fit.core
+    if fit.setup is None:
+        return None
     points = [o.point for o in observations]
-    assert fit.setup is not None
     try:
         within = fit_within(fit.factors, list(terms), [], points, fit.setup, fit.y)
     except NotEstimable:

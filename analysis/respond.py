@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from weldtrial.analysis.compare import mean_rows
+from weldtrial.analysis.compare import mean_rows, pairs_of
 from weldtrial.analysis.comparison import compare
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.coupon_views import coupon_values, round_gaps, shuffle
@@ -32,8 +32,7 @@ from weldtrial.analysis.views import (
 )
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.responses import Response
-from weldtrial.shared.terms import Term, model_terms
-from weldtrial.shared.trial import Trial
+from weldtrial.shared.terms import Term, trial_terms
 
 
 def analyse_response(
@@ -60,7 +59,7 @@ def analyse_response(
     """
     trial = context.trial
     factors = trial.varied
-    terms = model_terms(factors, trial.design.model)
+    terms = trial_terms(factors, trial.design.model, trial.design.terms)
     fit = fit_model(factors, terms, observations)
     compared = [f for f in factors if f.kind == "category"]
     comparisons: list[Comparison] = []
@@ -68,10 +67,8 @@ def analyse_response(
     ways: tuple[Alternative, ...] = ()
     naive: list[Alternative] = []
     for factor in compared:
-        for level in factor.levels:
-            if level == factor.reference:
-                continue
-            question = Question(factors, terms, response, factor, level)
+        for level, reference in pairs_of(factor):
+            question = Question(factors, terms, response, factor, level, reference)
             views = all_views(question, fit, observations, context.record)
             others = other_ways(question, fit, observations, uncorrected)
             if not comparisons:
@@ -81,6 +78,8 @@ def analyse_response(
             naive += [way for way in others if way.name == EVERY_COUPON_APART]
             naive += [heaps] if heaps is not None else []
             comparisons.append(compare(context, question, fit, observations, views, others))
+    if not comparisons:
+        checks = _checks_alone(context, terms, response, fit, observations)
     dealt = shuffle(context, fit, observations, compared)
     return ResponseFindings(
         name=response.name,
@@ -91,7 +90,7 @@ def analyse_response(
         method=fit.method,
         source=SOURCES[fit.method],
         n=len(observations),
-        setups_total=_setup_count(trial, observations),
+        setups_total=_setup_count(observations),
         tests=fit.tests(),
         effects=fit.effects(),
         coefficients=fit.coefficients(),
@@ -111,14 +110,31 @@ def analyse_response(
     )
 
 
+def _checks_alone(
+    context: Context,
+    terms: Sequence[Term],
+    response: Response,
+    fit: ModelFit,
+    observations: Sequence[Observation],
+) -> tuple[View, ...]:
+    """Return the checks of a trial that compares no category."""
+    factors = context.trial.varied
+    if not factors:
+        return ()
+    first = factors[0]
+    question = Question(factors, tuple(terms), response, first, first.levels[-1], first.levels[0])
+    return all_views(question, fit, observations, context.record)
+
+
 def _lack_of_fit(fit: ModelFit) -> LackOfFit:
     if fit.setup is not None or not isinstance(fit.core, LeastSquaresFit):
         return LackOfFit()
     return lack_of_fit(fit.x, fit.y, fit.core)
 
 
-def _setup_count(trial: Trial, observations: Sequence[Observation]) -> int | None:
-    return len({o.setup for o in observations}) if trial.hard else None
+def _setup_count(observations: Sequence[Observation]) -> int | None:
+    welded = {o.setup for o in observations} - {None}
+    return len(welded) or None
 
 
 def _variance(fit: ModelFit, observations: Sequence[Observation]) -> Variance:
@@ -137,7 +153,7 @@ def _naive(
     fit: ModelFit,
 ) -> LeastSquares | None:
     """Return statsmodels' least-squares table beside a set-up analysis, None elsewhere."""
-    if not context.trial.hard or fit.setup is None:
+    if fit.setup is None:
         return None
     factors = context.trial.varied
     try:

@@ -51,7 +51,7 @@ def what_would_settle(
 def _units(question: Question, observations: Sequence[Observation], *, setups: bool) -> int:
     """Return set-ups or coupons of the scarcer of the two levels."""
     seen = {(o.levels[question.factor.name], o.setup if setups else o.stamp) for o in observations}
-    pair = (question.level, question.factor.reference)
+    pair = (question.level, question.reference)
     return min(sum(level == name for level, _ in seen) for name in pair)
 
 

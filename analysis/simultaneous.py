@@ -8,7 +8,9 @@ Hayter 1984, Ann. Stat. 12, 61-75).  Both 95 % and 90 % limits are simultaneous.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -67,9 +69,7 @@ def against_reference(found: Estimate, covariance: Floats) -> Together:
     sd = np.sqrt(np.diag(covariance))
     correlation = covariance / np.outer(sd, sd)
 
-    def inside(critical: float) -> float:
-        return all_within(critical, correlation, found.df)
-
+    inside = chance_within(correlation, found.df)
     ratio = abs(found.estimate / found.se)
     return Together(
         "reference", _quantile(inside, 0.95), _quantile(inside, 0.90), 1 - inside(ratio)
@@ -82,49 +82,57 @@ def among_all(found: Estimate, levels: int) -> Together:
         return alone(found)
     from scipy import stats
 
-    spread = stats.studentized_range(levels, found.df)
-    ratio = abs(found.estimate / found.se)
-    return Together(
-        "pairs",
-        float(spread.ppf(0.95)) / np.sqrt(2),
-        float(spread.ppf(0.90)) / np.sqrt(2),
-        float(min(1.0, max(0.0, spread.sf(ratio * np.sqrt(2))))),
-    )
+    ratio = abs(found.estimate / found.se) * np.sqrt(2)
+    p = float(stats.studentized_range.sf(ratio, levels, found.df))
+    critical95, critical90 = _range_quantiles(levels, round(found.df, 9))
+    return Together("pairs", critical95, critical90, min(1.0, max(0.0, p)))
+
+
+@cache
+def _range_quantiles(levels: int, df: float) -> tuple[float, float]:
+    from scipy import stats
+
+    found = stats.studentized_range.ppf([0.95, 0.90], levels, df) / np.sqrt(2)
+    return float(found[0]), float(found[1])
 
 
 def all_within(critical: float, correlation: Floats, df: float) -> float:
-    """Return the chance that no |t| of a multivariate t exceeds `critical`.
+    """Return the chance that no |t| of a multivariate t exceeds `critical`; see below."""
+    return chance_within(correlation, df)(critical)
+
+
+def chance_within(correlation: Floats, df: float) -> Callable[[float], float]:
+    """Return the function that gives the chance of no |t| exceeding a critical value.
 
     Parameters
     ----------
-    critical
-        Not negative.
     correlation
         Shape (m, m).  Where it has the product form of comparisons with one reference the chance
         is a double integral by Gauss rules, else a quasi-Monte-Carlo one with a fixed seed.
     df
         Degrees of freedom, above 0.
     """
-    if critical <= 0:
-        return 0.0
     loadings = _loadings(correlation)
     if loadings is None:
-        from scipy import stats
-
-        bound = np.full(len(correlation), critical)
-        return float(
-            stats.multivariate_t(shape=correlation, df=df, seed=1).cdf(  # type: ignore[arg-type]
-                bound, lower_limit=-bound, maxpts=200_000 * len(correlation)
-            )
-        )
+        return lambda critical: _long_way(critical, correlation, df)
     scales, weights = _chi_nodes(df)
-    return float(weights @ _normal_within(critical * scales, loadings))
+    return lambda critical: float(weights @ _normal_within(max(critical, 0) * scales, loadings))
+
+
+def _long_way(critical: float, correlation: Floats, df: float) -> float:
+    from scipy import stats
+
+    bound = np.full(len(correlation), max(critical, 0.0))
+    return float(
+        stats.multivariate_t(shape=correlation, df=df, seed=1).cdf(  # type: ignore[arg-type]
+            bound, lower_limit=-bound, maxpts=200_000 * len(correlation)
+        )
+    )
 
 
 def _normal_within(bounds: Floats, loadings: Floats) -> Floats:
     """Return P(all |Z| <= bound) for each bound, Z of product correlation."""
-    z, w = np.polynomial.hermite_e.hermegauss(NODES)
-    w = w / w.sum()
+    z, w = _normal_nodes()
     rest = np.sqrt(1 - loadings**2)
     high = (bounds[:, None, None] + loadings * z[None, :, None]) / rest
     low = (-bounds[:, None, None] + loadings * z[None, :, None]) / rest
@@ -132,10 +140,21 @@ def _normal_within(bounds: Floats, loadings: Floats) -> Floats:
     return np.asarray(inside @ w)
 
 
+@cache
+def _normal_nodes() -> tuple[Floats, Floats]:
+    z, w = np.polynomial.hermite_e.hermegauss(NODES)
+    return z, w / w.sum()
+
+
+@cache
+def _unit_nodes() -> tuple[Floats, Floats]:
+    x, w = np.polynomial.legendre.leggauss(NODES)
+    return (x + 1) / 2, w / 2
+
+
 def _chi_nodes(df: float) -> tuple[Floats, Floats]:
     """Return values of sqrt(chi2/df) and weights that integrate over it, by its quantiles."""
-    x, w = np.polynomial.legendre.leggauss(NODES)
-    u, w = (x + 1) / 2, w / 2
+    u, w = _unit_nodes()
     return np.sqrt(special.chdtri(df, 1 - u) / df), w
 
 
@@ -159,6 +178,5 @@ def _loadings(correlation: Floats) -> Floats | None:
     return found if np.max(np.abs(off)) < PRODUCT else None
 
 
-def _quantile(inside: object, level: float) -> float:
-    assert callable(inside)
-    return float(optimize.brentq(lambda c: inside(c) - level, 0.5, 400.0, xtol=1e-9))
+def _quantile(inside: Callable[[float], float], level: float) -> float:
+    return float(optimize.brentq(lambda c: inside(c) - level, 0.5, 400.0, xtol=1e-8))

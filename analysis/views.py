@@ -143,7 +143,7 @@ def spread(question: Question, fit: ModelFit, observations: Sequence[Observation
     core = coupon_core(fit, question.terms, observations)
     if core is None:
         return None
-    names = (question.level, question.factor.reference)
+    names = (question.level, question.reference)
     found = spread_ratio(core, [o.levels[question.factor.name] for o in observations], names)
     if found is None:
         return None
@@ -217,7 +217,7 @@ def other_ways(
     ways = []
     if fit.method == KENWARD_ROGER and question.factor.hard_to_change:
         ways.append(from_setup_means(question, fit, observations))
-    if any(f.hard_to_change for f in question.factors):
+    if fit.setup is not None:
         ways.append(
             question.alternative(
                 EVERY_COUPON_APART,
@@ -244,13 +244,13 @@ def from_setup_means(
     Kenward-Roger turns timid; None where all set-ups hold alike, as the two then agree.
     """
     assert fit.setup is not None
-    if len(set(np.bincount(fit.setup).tolist())) == 1:
+    if len(set(np.bincount(fit.setup).tolist())) == 1 or len(question.factor.levels) > 2:
         return None
     core = setup_core(fit, observations, frozenset([question.factor.name]))
     if core is None:
         return None
     one = contrast_columns(question.factor, question.level)
-    zero = contrast_columns(question.factor, question.factor.reference)
+    zero = contrast_columns(question.factor, question.reference)
     vector = np.zeros(len(core.coefficients))
     vector[1 : 1 + len(one)] = np.subtract(one, zero)
     found = estimate(core, vector)

@@ -36,7 +36,7 @@ def test_fieller_inverts_the_t_test_of_the_ratio() -> None:
     old, new = generator.normal(70, 4, 6), generator.normal(68, 4, 6)
     fit = fit_model([SIDE], model_terms([SIDE], "main"), two_heaps(old, new))
     one, zero = fit.mean_vector(SIDE, "new"), fit.mean_vector(SIDE, "old")
-    found = fieller(fit, one, zero, 10)
+    found = fieller(fit, one, zero, float(stats.t.ppf(0.975, 10)))
     assert found is not None
 
     def excess(r: float) -> float:
@@ -54,7 +54,7 @@ def test_fieller_covers_the_true_ratio() -> None:
         old, new = generator.normal(10, 2, 5), generator.normal(9, 2, 5)
         fit = fit_model([SIDE], model_terms([SIDE], "main"), two_heaps(old, new))
         vectors = fit.mean_vector(SIDE, "new"), fit.mean_vector(SIDE, "old")
-        found = fieller(fit, *vectors, 8)
+        found = fieller(fit, *vectors, float(stats.t.ppf(0.975, 8)))
         hits += found is not None and found[1] <= 0.9 <= found[2]
     assert abs(hits / trials - 0.95) <= 3 * sqrt(0.95 * 0.05 / trials)
 
@@ -62,7 +62,7 @@ def test_fieller_covers_the_true_ratio() -> None:
 def test_unbounded_ratio_is_none() -> None:
     old, new = np.array([-3.0, 4.0, 1.0, -2.0]), np.array([5.0, 6.0, 7.0, 5.5])
     fit = fit_model([SIDE], model_terms([SIDE], "main"), two_heaps(old, new))
-    assert fieller(fit, fit.mean_vector(SIDE, "new"), fit.mean_vector(SIDE, "old"), 6) is None
+    assert fieller(fit, fit.mean_vector(SIDE, "new"), fit.mean_vector(SIDE, "old"), 2.45) is None
 
 
 @pytest.mark.parametrize("better", ["higher", "lower"])

@@ -214,6 +214,8 @@ class ResponseFindings:
         Published source of the method.
     n, setups_total
         Coupons used and set-ups used.
+    curvature
+        Test of the centre points against the plane of the corners, None without them.
     round_gaps
         Level minus reference for each round, keyed by round, where both were welded.
     shuffle_p, shuffle_orders
@@ -245,6 +247,7 @@ class ResponseFindings:
     round_gaps: Mapping[int, float] = field(default_factory=dict)
     shuffle_p: float | None = None
     shuffle_orders: int | None = None
+    curvature: TermTestRow | None = None
 
 
 @dataclass(frozen=True, slots=True)

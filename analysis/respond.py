@@ -8,6 +8,7 @@ from weldtrial.analysis.compare import mean_rows, pairs_of
 from weldtrial.analysis.comparison import compare
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.coupon_views import coupon_values, round_gaps, shuffle
+from weldtrial.analysis.curvature import curvature
 from weldtrial.analysis.findings import (
     Alternative,
     Comparison,
@@ -107,6 +108,7 @@ def analyse_response(
         round_gaps=round_gaps(fit, observations, compared),
         shuffle_p=dealt.p if dealt else None,
         shuffle_orders=dealt.orders if dealt else None,
+        curvature=curvature(factors, terms, observations),
     )
 
 

@@ -79,6 +79,7 @@ def _response(found: ResponseFindings) -> dict[str, Any]:
             "statistic": found.lack_of_fit.statistic,
             "p": found.lack_of_fit.p,
         },
+        "curvature": None if found.curvature is None else _test(found.curvature),
         "r_squared": found.r_squared,
         "least_squares": None
         if naive is None

@@ -129,10 +129,10 @@ def _refuse_limits(record: Record, response: Response) -> None:
     )
     more = f" and {len(seen) - 8} more" if len(seen) > 8 else ""
     raise NotYet(
-        f"{response.title}: {len(seen)} readings are limits, grades or passes, which this version "
-        f"records but cannot analyse yet: {listed}{more}. They are kept as they are; counting "
-        "them as plain numbers, or leaving them out, would flatter one side.",
-        hint="analyse the other responses, or wait for the version that handles limits",
+        f"{response.title}: limits, grades or passes are recorded, but this version cannot analyse "
+        f"them yet: {listed}{more}. They are kept as they are; counting them as plain numbers, or "
+        "leaving them out, would flatter one side.",
+        hint="Nothing need be typed again: the folder waits for the version that handles limits.",
     )
 
 

@@ -40,7 +40,11 @@ def to_do(found: Checked, code: ExitCode) -> list[str]:
     steps = []
     broken = code is ExitCode.SEAL_BROKEN
     if broken:
-        steps.append("put the sealed files back, or log the change:  weldtrial seal --amend WHY")
+        # Only the question can be amended; the other sealed files can but be put back.
+        wrong = [str(one) for one in found.broken if not one.warning]
+        asked = any(words.startswith("trial.toml") for words in wrong)
+        change = ", or log the change:  weldtrial seal --amend WHY" if asked else ""
+        steps.append(f"put the sealed files back{change}")
     if found.trial is None:
         return [*steps, "mend trial.toml as listed"]
     if found.wrong:

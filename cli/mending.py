@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from weldtrial.cli.bench_folder import LOG, OpenTrial, singular
+from weldtrial.cli.bench_folder import LOG, OpenTrial
 from weldtrial.cli.options import Common
 from weldtrial.shared.correcting import Wanted, append_corrections, plan_correction
 from weldtrial.shared.entry import edited_text
 from weldtrial.shared.folder import atomic_write, locked
-from weldtrial.shared.losing import plan_lost
+from weldtrial.shared.losing import LostPlan, plan_lost
 from weldtrial.shared.problems import ExitCode, ProblemsFound, WrongUsage
-from weldtrial.shared.reading_sheet import check_sheet
+from weldtrial.shared.reading_sheet import check_sheet, file_of
 from weldtrial.shared.record import Correction
 
 
@@ -33,8 +33,8 @@ def _wanted(common: Common, opened: OpenTrial, where: str | None, said: dict[str
     to, why = said["to"], said["why"]
     if (to is None or why is None) and not common.console.may_ask:
         raise WrongUsage(
-            "A correction needs the right value and the reason:  "
-            f"weldtrial record --correct {stamp} --to VALUE --why WHY"
+            "A correction needs the right value and the reason:  weldtrial record "
+            f"{where + ' ' if where else ''}--correct {stamp} --to VALUE --why WHY"
         )
     if to is None:
         _show_readings(common, opened, stamp, where)
@@ -90,7 +90,8 @@ def _tell(common: Common, opened: OpenTrial, corrections: tuple[Correction, ...]
         common.console.line("It reads so already. Nothing was written.")
     for one in corrections:
         now = one.now or "(struck out)"
-        common.console.line(f"{one.stamp} {one.column}: {one.was} → {now}   ({one.file})")
+        was = one.was or "(empty)"
+        common.console.line(f"{one.stamp} {one.column}: {was} → {now}   ({one.file})")
     if corrections:
         state = "open" if corrections[0].codes_open else "closed"
         common.console.line(
@@ -113,18 +114,24 @@ def mark_lost(common: Common, opened: OpenTrial, where: str | None, said: dict[s
             table = bench.sheets[name].table
             atomic_write(opened.folder.readings(name), edited_text(table, edits))
         append_corrections(opened.folder, lost.corrections)
-    names = [*lost.edits, *(one.file for one in lost.corrections)]
+    marked = [name for name in bench.sheets if _marks(lost, name)]
+    names = [file_of(name) for name in marked]
     if common.json:
         common.console.json(
             {"stamp": lost.stamp, "why": why, "files": names, "corrections": lost.corrections}
         )
         return int(ExitCode.FINE)
     if names:
-        files = singular(len(names), "response")
+        titles = " and ".join(opened.trial.response(name).title for name in marked)
         common.console.line(
-            f"{lost.stamp} is lost in {files}: {why}. It is listed, never filled in."
+            f"{lost.stamp} is lost for {titles}: {why}. It is listed, never filled in."
         )
     else:
         common.console.line(f"{lost.stamp} is marked lost already. Nothing was written.")
     common.console.next("check")
     return int(ExitCode.FINE)
+
+
+def _marks(lost: LostPlan, name: str) -> bool:
+    """Tell whether a response's file, or a correction of it, says that the coupon is lost."""
+    return name in lost.edits or any(one.file == file_of(name) for one in lost.corrections)

@@ -197,7 +197,7 @@ def parse_failed_at(text: str, response: Response) -> str | Problem:
     for place in places:
         if place.casefold() == word:
             return place
-    allowed = (*response.where, "slipped") if response.where else FAILED_AT
+    allowed = dict.fromkeys((*response.where, "slipped") if response.where else FAILED_AT)
     close = nearest(word, [place.casefold() for place in places])
     hint = f" Did you mean '{close}'?" if close else ""
     words = f"'{plain}' is not a place where it breaks.{hint} The list is {', '.join(allowed)}."

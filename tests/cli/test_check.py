@@ -139,6 +139,7 @@ def test_a_changed_margin_ends_with_4_and_names_it(weldtrial: Any, bench: Any) -
     assert done.code == 4
     assert "margin 5 → 8" in done.err
     assert "does not match the folder ✗" in done.out
+    assert "or log the change:  weldtrial seal --amend WHY" in done.out
     assert "Next:  weldtrial seal --verify" in done.out
 
 
@@ -152,6 +153,8 @@ def test_a_correction_taken_out_ends_with_4(weldtrial: Any, bench: Any) -> None:
     done = weldtrial("check", cwd=bench.path)
     assert done.code == 4
     assert "does not follow from the header" in done.err
+    assert "put the sealed files back" in done.out
+    assert "--amend" not in done.out
 
 
 def test_before_sealing_it_says_what_is_next(weldtrial: Any, bench: Any, tmp_path: Path) -> None:

@@ -400,6 +400,13 @@ def test_a_correction_asks_for_what_was_not_said(typed: Any, weldtrial: Any, ben
     assert "82.5,wrong line,no" in bench.file("corrections.csv").read_text()
 
 
+def test_a_correction_names_the_response_that_was_said(weldtrial: Any, bench: Any) -> None:
+    one = bench.stamps[0]
+    refused = weldtrial("record", "break_load", "--correct", one, cwd=bench.path)
+    assert refused.code == 2
+    assert f"weldtrial record break_load --correct {one} --to VALUE" in refused.err
+
+
 def test_a_coupon_is_lost_in_all_responses_or_in_one(weldtrial: Any, bench: Any) -> None:
     one, two = bench.stamps[:2]
     done = weldtrial("record", "--lost", one, "nozzle blocked, scrapped", cwd=bench.path)
@@ -415,7 +422,10 @@ def test_a_coupon_is_lost_in_all_responses_or_in_one(weldtrial: Any, bench: Any)
     assert refused.code == 3
     assert f"{two} was read: break_load (84.2)" in refused.err
     before = bench.file(LOADS).read_bytes()
-    assert weldtrial("record", "break_load", "--lost", two, "jig bent", cwd=bench.path).code == 0
+    one_test = weldtrial("record", "break_load", "--lost", two, "jig bent", cwd=bench.path)
+    assert one_test.code == 0
+    assert f"{two} is lost for " in one_test.out
+    assert " and " not in one_test.out.split("is lost for", 1)[1].split(":", 1)[0]
     assert bench.file(LOADS).read_bytes() == before
     assert "84.2,lost,jig bent" in bench.file("corrections.csv").read_text()
 

@@ -230,3 +230,10 @@ def test_the_likely_number_keeps_the_decimal_sign() -> None:
     slip = find_slip(read("8,07", decimal=","), LOAD, OTHERS, ",")
     assert slip is not None
     assert slip.meant == "80,7"
+
+
+def test_places_are_listed_once() -> None:
+    slips = Response("load", "kN", where=("throat", "slipped"))
+    wrong = parse_failed_at("throta", slips)
+    assert isinstance(wrong, Problem)
+    assert wrong.words.endswith("Did you mean 'throat'? The list is throat, slipped.")

@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
+import click
+
 from weldtrial.cli.bench_folder import LOG, OpenTrial, reading_words, typed_decimal
 from weldtrial.cli.importing import structural
 from weldtrial.cli.options import Common
@@ -101,7 +103,8 @@ def _greet(talk: _Talk) -> None:
         grammar = "pass   fail   lost = spoiled"
     else:
         stop = "90" if response.most is None else f"{response.most:g}"
-        grammar = f">{stop} = did not break   80..90 = between   lost = spoiled"
+        beyond = "did not break" if _breaks_somewhere(response) else "more than the gauge shows"
+        grammar = f">{stop} = {beyond}   80..90 = between   lost = spoiled"
     talk.common.console.line(f"{heading}. Type the stamp, then the reading.  {grammar}")
     talk.common.console.note("Enter alone ends. Each reading is saved as soon as it is typed.")
 
@@ -136,7 +139,12 @@ def _one_coupon(talk: _Talk) -> bool:
             note = talk.ask("why is it lost")
         reading = replace(reading, note=note)
     elif _breaks_somewhere(talk.response):
-        reading = replace(reading, failed_at=_ask_place(talk))
+        try:
+            reading = replace(reading, failed_at=_ask_place(talk))
+        except (click.Abort, KeyboardInterrupt):
+            talk.common.console.line()
+            _save(talk, stamp, reading)  # Typed is typed; where it broke can be said later.
+            raise
         if reading.failed_at == "slipped" and not reading.note:
             reading = replace(reading, note=talk.ask("what slipped"))
     _save(talk, stamp, reading)
@@ -250,8 +258,8 @@ def _save(talk: _Talk, stamp: str, reading: Reading) -> None:
     if reading.failed_at == "plate" and reading.kind in ("number", "above"):
         low = reading.value if reading.kind == "number" else reading.low
         words = (
-            f'the plate tore before the weld did: kept as "weld at least {low:g}", good news '
-            "about the weld"
+            f'the plate tore before the weld did: kept as "weld at least {low:g} '
+            f'{canonical(talk.response.unit)}", good news about the weld'
         )
     talk.say(f"{words}   {done}")
 

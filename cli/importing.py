@@ -131,7 +131,8 @@ def _import_readings(
         problems += slips
     if problems:
         hint = f"{NOTHING} Mend the file"
-        hint += ", or take odd readings as they are with  --yes" if slips else ""
+        offered = bool(slips) and not said["yes"]
+        hint += ", or take odd readings as they are with  --yes" if offered else ""
         raise ProblemsFound(problems, hint=f"{hint}, then run the same line again.")
     common.console.problems(
         one for one in incoming.problems if one.warning and (one not in incoming.slips or slips)
@@ -214,7 +215,9 @@ def _tell(
             }
         )
         return
-    if not entry.edits:
+    if not entry.edits and not entry.already:
+        common.console.line(f"The file holds no readings. Nothing was changed in {file}.")
+    elif not entry.edits:
         words = f"Nothing new: {singular(entry.already, 'reading')} in {file} already."
         common.console.line(f"{words} Nothing was changed.")
     else:

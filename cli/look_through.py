@@ -10,7 +10,7 @@ from weldtrial.shared.folder import Folder
 from weldtrial.shared.plancsv import read_plan
 from weldtrial.shared.problems import ExitCode, Problem, ProblemsFound
 from weldtrial.shared.record import Record
-from weldtrial.shared.seal import check_seal
+from weldtrial.shared.seal import check_seal, seal_taken_away
 from weldtrial.shared.sealfile import SealFile
 from weldtrial.shared.standing import Standing, standing
 from weldtrial.shared.trial import Trial
@@ -48,6 +48,8 @@ def look_through(folder: Folder) -> Checked:
     if trial is None or any(not one.warning for one in problems):
         return Checked(trial=None, problems=problems)
     sealed, broken = _seal(folder, trial)
+    if sealed is None and not broken:
+        broken = seal_taken_away(folder.path)
     if sealed is None and not folder.plan.exists():
         return Checked(trial, None, broken, problems=_once(problems, broken))
     try:

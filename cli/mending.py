@@ -38,6 +38,7 @@ def _wanted(common: Common, opened: OpenTrial, where: str | None, said: dict[str
         )
     if to is None:
         _show_readings(common, opened, stamp, where)
+        where = where or _which_of(common, opened, stamp)
         to = common.console.ask("The right value:", flag="--to VALUE")
     if why is None:
         why = common.console.ask("Why (kept for good):", flag="--why WHY")
@@ -50,6 +51,19 @@ def _wanted(common: Common, opened: OpenTrial, where: str | None, said: dict[str
         column=said["column"],
         who=said["reader"] or "",
     )
+
+
+def _which_of(common: Common, opened: OpenTrial, stamp: str) -> str | None:
+    """Ask which response is meant where several have readings of the stamp."""
+    names = [name for name, sheet in opened.bench().sheets.items() if sheet.readings.get(stamp)]
+    while len(names) > 1:
+        answer = common.console.ask(f"Which ({', '.join(names)})?", flag=f"record {names[0]}")
+        names = (
+            [name for name in names if name == answer]
+            or [name for name in names if name.startswith(answer)]
+            or names
+        )
+    return names[0] if names else None
 
 
 def _show_readings(common: Common, opened: OpenTrial, stamp: str, where: str | None) -> None:

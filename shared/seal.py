@@ -121,6 +121,21 @@ def check_seal(
     return sealed, tuple(problem for check in checks for problem in check.problems)
 
 
+def seal_taken_away(folder: Path) -> tuple[Problem, ...]:
+    """Return what to say where the journal tells of a sealing and ``seal.json`` is not there."""
+    if Folder(folder).seal.exists():
+        return ()
+    sealings = [line for line in read_journal(folder)[0] if line.event in SEALED_EVENTS]
+    if not sealings:
+        return ()
+    words = (
+        f"is missing, though journal.csv tells of seal {sealings[-1].details[:14]} of "
+        f"{sealings[-1].when[:10]}. Put back the copy that was sealed. Whoever seals again may "
+        "choose between orders, so the report would say that it was sealed more than once."
+    )
+    return (Problem(words, file="seal.json"),)
+
+
 def broken(problems: Sequence[Problem]) -> SealBroken:
     """Return the error (exit 4) that names all of `problems`."""
     return SealBroken("\n".join(str(problem) for problem in problems if not problem.warning))

@@ -20,7 +20,7 @@ from weldtrial.cli.seal_screens import (
 from weldtrial.shared.blank_files import FilledIn, filled_in
 from weldtrial.shared.folder import Folder, find_folder
 from weldtrial.shared.problems import ExitCode, ProblemsFound, WrongUsage
-from weldtrial.shared.seal import broken, inspect, read_seal
+from weldtrial.shared.seal import broken, inspect, read_seal, seal_taken_away
 from weldtrial.shared.sealfile import SealFile
 from weldtrial.shared.trial import Trial
 
@@ -51,9 +51,9 @@ def command(common: Common, **said: Any) -> int:
     trial = _read(common, folder)
     sealed = read_seal(folder)
     if said["verify"]:
-        return _verify(common, folder, trial, _must_be_sealed(sealed, "--verify"))
+        return _verify(common, folder, trial, _must_be_sealed(sealed, "--verify", folder))
     if said["amend"] is not None:
-        _amend(common, folder, trial, _must_be_sealed(sealed, "--amend"), said["amend"])
+        _amend(common, folder, trial, _must_be_sealed(sealed, "--amend", folder), said["amend"])
     elif sealed is None:
         _seal(common, folder, trial, said)
     else:
@@ -90,8 +90,11 @@ def _read(common: Common, folder: Path) -> Trial:
     return trial
 
 
-def _must_be_sealed(sealed: SealFile | None, option: str) -> SealFile:
+def _must_be_sealed(sealed: SealFile | None, option: str, folder: Path) -> SealFile:
     if sealed is None:
+        gone = seal_taken_away(folder)
+        if gone:
+            raise broken(gone)
         raise WrongUsage(
             f"This trial is not sealed yet, so {option} has nothing to go by. "
             "Until then trial.toml may simply be changed.",

@@ -157,6 +157,17 @@ def test_a_correction_taken_out_ends_with_4(weldtrial: Any, bench: Any) -> None:
     assert "--amend" not in done.out
 
 
+def test_a_seal_taken_away_is_missed(weldtrial: Any, bench: Any) -> None:
+    bench.file("seal.json").unlink()
+    done = weldtrial("check", cwd=bench.path)
+    assert done.code == 4
+    assert "seal.json: is missing, though journal.csv tells of seal" in done.err
+    assert "none yet" not in done.out
+    verified = weldtrial("seal", "--verify", cwd=bench.path)
+    assert verified.code == 4
+    assert "Put back the copy that was sealed" in verified.err
+
+
 def test_before_sealing_it_says_what_is_next(weldtrial: Any, bench: Any, tmp_path: Path) -> None:
     shutil.copy(bench.file("trial.toml"), tmp_path)
     done = weldtrial("check", cwd=tmp_path)

@@ -400,6 +400,37 @@ def test_a_correction_asks_for_what_was_not_said(typed: Any, weldtrial: Any, ben
     assert "82.5,wrong line,no" in bench.file("corrections.csv").read_text()
 
 
+def test_a_file_without_readings_is_not_called_old_news(weldtrial: Any, bench: Any) -> None:
+    path = notes(bench, "stamp,reading\n")
+    done = weldtrial("record", "break_load", "--from", path, "--yes", cwd=bench.path)
+    assert done.code == 0
+    assert f"The file holds no readings. Nothing was changed in {LOADS}." in done.out
+
+
+def test_a_correction_asks_which_response_before_anything_is_typed(
+    typed: Any, weldtrial: Any, bench: Any
+) -> None:
+    one = bench.stamps[0]
+    for name, text in (("break_load", "84.2"), ("penetration", "1.2")):
+        path = notes(bench, f"stamp,reading\n{one},{text}\n")
+        weldtrial("record", name, "--from", path, "--yes", cwd=bench.path)
+    lines = ["nothing", "break", "82.5", "wrong line"]
+    code, said = typed(bench.path, "record", "--correct", one, lines=lines)
+    assert code == 0, said
+    assert "Which (break_load, penetration)?" in said
+    assert (
+        f"{LOADS},{one},reading,84.2,82.5,wrong line" in bench.file("corrections.csv").read_text()
+    )
+
+
+def test_a_reading_typed_before_the_keyboard_is_left_is_saved(typed: Any, bench: Any) -> None:
+    one = bench.stamps[0]
+    code, said = typed(bench.path, "record", "break_load", lines=[one, "84.2"])
+    assert code == 130
+    assert readings(bench) == {one: ["84.2"]}, said
+    assert "Saved 1 reading" in said
+
+
 def test_a_correction_names_the_response_that_was_said(weldtrial: Any, bench: Any) -> None:
     one = bench.stamps[0]
     refused = weldtrial("record", "break_load", "--correct", one, cwd=bench.path)
@@ -492,7 +523,7 @@ def test_readings_are_typed_one_by_one_and_saved(typed: Any, bench: Any) -> None
         "8.07 kN is a tenth of what the others read, and the gauge reads to 0.1. Meant 80.7?",
         f"no such stamp. Nearest: {one} (already in). Look at the plate again.",
         "93 is above the gauge limit 90. Write >90",
-        'kept as "weld at least 81.5", good news about the weld',
+        'kept as "weld at least 81.5 kN", good news about the weld',
         f"{one} is in (84.2). To change it: weldtrial record break_load --correct {one}",
         "✓ 1 of 16",
         "Saved 5 readings to readings/break_load.csv. 11 to go.",

@@ -11,7 +11,7 @@ from weldtrial.shared.coding import coded_point
 from weldtrial.shared.problems import NotEnough, WrongUsage, nearest
 from weldtrial.shared.record import Record
 from weldtrial.shared.responses import Response
-from weldtrial.shared.rounding import decimals_for, fixed
+from weldtrial.shared.rounding import decimals_for, fixed, spaced
 from weldtrial.shared.terms import trial_terms
 from weldtrial.shared.trial import Trial
 
@@ -91,7 +91,7 @@ def look_afterwards(trial: Trial, record: Record, name: str) -> Afterwards:
     places = decimals_for((found.ci_high - found.ci_low) / 2)
     numbers = (
         f"{level} \N{MINUS SIGN} {factor.reference} = "
-        f"{fixed(found.difference, places, signed=True)} {response.unit}, 95 % interval "
+        f"{fixed(found.difference, places, signed=True)}{spaced(response.unit)}, 95 % interval "
         f"{fixed(found.ci_low, places, signed=True)} to "
         f"{fixed(found.ci_high, places, signed=True)} ({found.coupons} coupons)."
     )

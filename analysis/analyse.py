@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from weldtrial.analysis.compare import pairs_of
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Findings, Flow, Note, ResponseFindings, SetAside
 from weldtrial.analysis.grade import compared_factor, grade, units_per_level, was_shuffled
@@ -14,6 +15,11 @@ from weldtrial.analysis.spreads import spread_words
 from weldtrial.shared.problems import NotEnough, NotEstimable, ProblemsFound
 from weldtrial.shared.record import Record
 from weldtrial.shared.trial import Trial
+
+ADOPTED = (
+    "These data were not planned here: there is no seal and the order they were welded in is not "
+    "known, so no verdict is stronger than Suggests."
+)
 
 
 def analyse(trial: Trial, record: Record, *, codes_open: bool = True) -> Findings:
@@ -76,7 +82,7 @@ def _set_aside(seen: Mapping[str, Observed]) -> tuple[SetAside, ...]:
 def _responses(
     trial: Trial, record: Record, seen: Mapping[str, Observed]
 ) -> tuple[tuple[ResponseFindings, ...], tuple[Note, ...]]:
-    pairs = sum(len(f.levels) - 1 for f in trial.varied if f.kind == "category")
+    pairs = sum(len(pairs_of(f)) for f in trial.varied if f.kind == "category")
     context = Context(
         trial=trial,
         record=record,
@@ -85,7 +91,7 @@ def _responses(
         looks=pairs * len(trial.responses),
     )
     found: list[ResponseFindings] = []
-    notes: list[Note] = []
+    notes = [Note("adopted", ADOPTED)] if record.adopted else []
     for response in sorted(trial.responses, key=lambda r: r.rank):
         observations = seen[response.name].observations
         if not observations:

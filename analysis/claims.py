@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from weldtrial.analysis.findings import ClaimFinding, Comparison
 from weldtrial.shared.responses import Response
-from weldtrial.shared.rounding import decimals_for, fixed
+from weldtrial.shared.rounding import decimals_for, fixed, spaced
 from weldtrial.shared.trial import Claim
 
 CONTRADICTED = "Contradicts the claim of {value}: found {found}, {low} to {high} on this bench."
@@ -51,7 +51,7 @@ def _weigh(
     claim: Claim, response: Response, estimate: float, low: float, high: float
 ) -> ClaimFinding:
     places = _places(claim.value, low, high)
-    unit = "" if claim.ratio else f" {response.unit}"
+    unit = "" if claim.ratio else spaced(response.unit)
     contradicted = not low <= claim.value <= high
     words = (CONTRADICTED if contradicted else OPEN).format(
         value=f"{claim.value:g}{unit}",

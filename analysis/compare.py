@@ -11,7 +11,7 @@ import numpy as np
 from weldtrial.analysis.findings import MeanRow
 from weldtrial.analysis.judge import Bounds, Evidence
 from weldtrial.analysis.linear import Estimate
-from weldtrial.analysis.model import ModelFit, Vector
+from weldtrial.analysis.model import BARE, ModelFit, Vector
 from weldtrial.analysis.simultaneous import Together, against_reference, alone, among_all
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.responses import Response
@@ -148,7 +148,9 @@ def fieller(
 
 def mean_rows(fit: ModelFit) -> tuple[MeanRow, ...]:
     """Return the adjusted mean of every level of every varied factor that could be estimated."""
-    rows = []
+    rows: list[MeanRow] = []
+    if fit.method == BARE:
+        return ()
     for factor in fit.factors:
         if factor.name not in fit.model.columns:
             continue

@@ -10,7 +10,7 @@ from weldtrial.analysis.compare import Contrast
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Alternative, Comparison, Verdict
 from weldtrial.analysis.judge import strength
-from weldtrial.analysis.model import ModelFit
+from weldtrial.analysis.model import BARE, ModelFit
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.settle import what_would_settle
@@ -21,6 +21,7 @@ from weldtrial.analysis.verdict_words import (
     cannot_tell,
     depends_on,
     head,
+    nothing_repeated,
     number_line,
     write_verdict,
 )
@@ -154,6 +155,7 @@ def _cannot(question: Question, fit: ModelFit, observations: Sequence[Observatio
     tied = next(
         (left.tied_to for left in fit.left_out if left.term == question.factor.name), "its set-up"
     )
+    verdict = nothing_repeated() if fit.method == BARE else cannot_tell(question.factor.name, tied)
     margin = question.response.margin
     return Comparison(
         factor=question.factor.name,
@@ -174,5 +176,5 @@ def _cannot(question: Question, fit: ModelFit, observations: Sequence[Observatio
         ratio=None,
         ratio_low=None,
         ratio_high=None,
-        verdict=cannot_tell(question.factor.name, tied),
+        verdict=verdict,
     )

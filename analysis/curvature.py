@@ -6,10 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from weldtrial.analysis.findings import TermTestRow
+from weldtrial.analysis.findings import Check, TermTestRow
 from weldtrial.analysis.linear import term_test
 from weldtrial.analysis.model import Core, ModelFit, fit_model
 from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.residual_views import ALARM
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.terms import Term
@@ -60,3 +61,18 @@ def curvature(
     except NotEstimable:
         return None
     return TermTestRow("curvature", test.df_num, test.df_den, test.statistic, test.p)
+
+
+def curvature_check(found: TermTestRow | None) -> tuple[Check, ...]:
+    """Return the check that centre points allow, none without them."""
+    if found is None:
+        return ()
+    if found.p >= ALARM:
+        return (
+            Check("curvature", True, "Centre points lie where the corners lead one to expect."),
+        )
+    words = (
+        "Centre points lie off the plane of the corners: something bends between low and high, "
+        "and centre points cannot say what. Weld a third level to find out."
+    )
+    return (Check("curvature", False, words),)

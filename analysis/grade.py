@@ -24,6 +24,18 @@ GRADE_WORDS: dict[GradeCode, str] = {
     "anecdote": "Anecdote",
     "cannot_be_judged": "Cannot be judged",
 }
+ADOPTED = "a table answers fewer than half of the questions that decide how far it can be trusted"
+REVIEW_QUESTIONS = (
+    "Was the order shuffled, and how?",
+    "Were both sides welded in the same sessions?",
+    "Was the control recorded at the time, earlier, or remembered?",
+    "How many separate set-ups of each were there?",
+    "Are rows different welds, or readings of one weld?",
+    "Were plate heat, wire spool, stick-out, position and welder the same?",
+    "Were the settings the same for both, or each its own, and who tuned them?",
+    "Was the bead size measured, and alike?",
+)
+"""What decides how far somebody's numbers can be trusted; none is answered by the numbers."""
 MACHINE_WORDS = ("machine", "tractor", "robot", "carriage", "mechanised")
 
 
@@ -42,6 +54,8 @@ def _levelled_factor(trial: Trial) -> Factor | None:
 
 def grade(trial: Trial, record: Record, aside: Sequence[SetAside]) -> Grade:
     """Grade the evidence from what the folder itself shows; the rest is listed as unanswered."""
+    if record.adopted:
+        return Grade("cannot_be_judged", "cannot_be_judged", ADOPTED, unanswered=REVIEW_QUESTIONS)
     start, why, pluses = _start(trial, record)
     downs = [
         words

@@ -8,6 +8,7 @@ coupon is the unit and least squares is the answer.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,7 +20,7 @@ from weldtrial.analysis.least_squares import LeastSquaresFit, fit_least_squares
 from weldtrial.analysis.linear import Estimate, estimate, term_test
 from weldtrial.analysis.mixed import SetupFit, fit_setups
 from weldtrial.analysis.observations import Observation
-from weldtrial.analysis.unreplicated import UnreplicatedFit, fit_unreplicated
+from weldtrial.analysis.unreplicated import UnreplicatedFit, fit_bare, fit_unreplicated
 from weldtrial.shared.coding import ModelMatrix, Point, contrast_columns, model_matrix
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import NotEstimable
@@ -34,6 +35,7 @@ KENWARD_ROGER = "kenward-roger"
 LEAST_SQUARES = "least-squares"
 WITHIN = "least-squares within set-ups"
 LENTH = "lenth"
+BARE = "estimates only"
 SOURCES = {
     KENWARD_ROGER: "Kenward & Roger 1997, Biometrics 53, 983-997 (REML, expected information); "
     "Halekoh & Hojsgaard 2014, J. Stat. Softw. 59(9)",
@@ -41,6 +43,7 @@ SOURCES = {
     WITHIN: "ordinary least squares with set-ups fixed",
     LENTH: "Lenth 1989, Technometrics 31, 469-473; critical values simulated as in Ye & Hamada "
     "2000, J. Qual. Technol. 32, 57-66",
+    BARE: "as many unknowns as coupons and too few of them to tell effects from scatter",
 }
 
 
@@ -102,7 +105,9 @@ class ModelFit:
 
     def tests(self) -> tuple[TermTestRow, ...]:
         """Return the F test of every term kept, given all the others."""
-        rows = []
+        rows: list[TermTestRow] = []
+        if self.method == BARE:
+            return ()
         for term, columns in self.model.columns.items():
             if isinstance(self.core, UnreplicatedFit):
                 found = self.estimate(self.vector({columns[0]: 1.0}))
@@ -141,6 +146,8 @@ class ModelFit:
 
 def estimate_row(term: str, found: Estimate) -> EstimateRow:
     """Return an estimate as a row of findings."""
+    if math.isnan(found.se):
+        return EstimateRow(term, found.estimate, None, None, None, None, None)
     low, high = found.interval(0.95)
     return EstimateRow(term, found.estimate, found.se, found.df, low, high, found.p)
 
@@ -206,8 +213,17 @@ def _fit(x: Matrix, y: Vector, setup: Codes | None, *, contrasts: int) -> tuple[
     if setup is not None:
         return KENWARD_ROGER, fit_setups(x, setup, y)
     if len(y) == x.shape[1]:
-        return LENTH, fit_unreplicated(x, y, contrasts)
+        return _fit_saturated(x, y, contrasts)
     return LEAST_SQUARES, fit_least_squares(x, y)
+
+
+def _fit_saturated(x: Matrix, y: Vector, contrasts: int) -> tuple[str, Core]:
+    if contrasts == 0 or np.ptp(y) == 0:
+        raise NotEstimable(f"{len(y)} coupons leave nothing over to show scatter")
+    try:
+        return LENTH, fit_unreplicated(x, y, contrasts)
+    except NotEstimable:
+        return BARE, fit_bare(x, y)
 
 
 def _codes(labels: Sequence[int | None]) -> NDArray[np.intp]:

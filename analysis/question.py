@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from weldtrial.analysis.compare import Contrast, contrast
 from weldtrial.analysis.findings import Alternative, VerdictCode
 from weldtrial.analysis.judge import judge
-from weldtrial.analysis.model import ModelFit, fit_model
+from weldtrial.analysis.model import BARE, ModelFit, fit_model
 from weldtrial.analysis.observations import Observation
 from weldtrial.shared.coding import Point
 from weldtrial.shared.factors import Factor
@@ -48,7 +48,7 @@ class Question:
 
     def answer(self, fit: ModelFit) -> tuple[Contrast, VerdictCode] | None:
         """Return the comparison and its verdict code, or None when it cannot be told."""
-        if self.factor.name not in fit.model.columns:
+        if self.factor.name not in fit.model.columns or fit.method == BARE:
             return None
         found = contrast(fit, self.factor, self.level, self.response, self.reference)
         return found, judge(found.evidence, self.response.ask)

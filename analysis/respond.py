@@ -8,7 +8,7 @@ from weldtrial.analysis.compare import mean_rows, pairs_of
 from weldtrial.analysis.comparison import compare
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.coupon_views import coupon_values, round_gaps, shuffle
-from weldtrial.analysis.curvature import curvature
+from weldtrial.analysis.curvature import curvature, curvature_check
 from weldtrial.analysis.findings import (
     Alternative,
     Comparison,
@@ -81,6 +81,7 @@ def analyse_response(
             comparisons.append(compare(context, question, fit, observations, views, others))
     if not comparisons:
         checks = _checks_alone(context, terms, response, fit, observations)
+    bend = curvature(factors, terms, observations)
     dealt = shuffle(context, fit, observations, compared)
     return ResponseFindings(
         name=response.name,
@@ -102,13 +103,13 @@ def analyse_response(
         r_squared=fit.core.r_squared if isinstance(fit.core, LeastSquaresFit) else None,
         least_squares=_naive(context, terms, observations, naive, fit),
         warnings=_warnings(context, response, fit, observations, checks),
-        checks=tuple(view.check for view in checks),
+        checks=(*(view.check for view in checks), *curvature_check(bend)),
         alternatives=ways,
         coupons=coupon_values(fit, observations),
         round_gaps=round_gaps(fit, observations, compared),
         shuffle_p=dealt.p if dealt else None,
         shuffle_orders=dealt.orders if dealt else None,
-        curvature=curvature(factors, terms, observations),
+        curvature=bend,
     )
 
 

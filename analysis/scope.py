@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.rounding import plain
+from weldtrial.shared.rounding import plain, spaced
 from weldtrial.shared.trial import Quantity, Trial
 
 NOT_A_QUALIFICATION = (
@@ -32,7 +32,7 @@ def _joint_words(trial: Trial) -> list[str]:
 
 
 def _settings_words(trial: Trial) -> list[str]:
-    words = [f"{held.title} {plain(held.target)} {held.unit}" for held in trial.held]
+    words = [f"{held.title} {plain(held.target)}{spaced(held.unit)}" for held in trial.held]
     for factor in trial.factors:
         if factor.kind == "category":
             words.append(
@@ -40,11 +40,12 @@ def _settings_words(trial: Trial) -> list[str]:
             )
         elif factor.slides_with:
             rows = ", ".join(
-                f"{_span(row)} {factor.unit} for {owner}" for owner, row in factor.settings.items()
+                f"{_span(row)}{spaced(factor.unit)} for {owner}"
+                for owner, row in factor.settings.items()
             )
             words.append(f"{factor.title} {rows}")
         else:
-            words.append(f"{factor.title} {_span(factor.settings[''])} {factor.unit}")
+            words.append(f"{factor.title} {_span(factor.settings[''])}{spaced(factor.unit)}")
     return words
 
 
@@ -76,12 +77,12 @@ def comparison_point(trial: Trial) -> str:
             continue
         if factor.slides_with:
             own = " / ".join(
-                f"{plain(factor.centre(owner))} {factor.unit} ({owner})"
+                f"{plain(factor.centre(owner))}{spaced(factor.unit)} ({owner})"
                 for owner in factor.settings
             )
             places.append(f"{factor.title} {own}")
         else:
-            places.append(f"{factor.title} {plain(factor.centre())} {factor.unit}")
+            places.append(f"{factor.title} {plain(factor.centre())}{spaced(factor.unit)}")
     if not places:
         return ""
     note = (

@@ -13,7 +13,7 @@ from weldtrial.analysis.views import drift, odd_coupon
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.record import Record
 from weldtrial.shared.responses import Response
-from weldtrial.shared.rounding import plain
+from weldtrial.shared.rounding import plain, spaced
 from weldtrial.shared.terms import trial_terms
 from weldtrial.shared.trial import Trial
 
@@ -55,14 +55,11 @@ def _gauge_words(response: Response, observed: Observed) -> list[str]:
     sd = sqrt(variance)
     if sd == 0:
         return ["repeat cuts of a coupon all read the same"]
-    words = f"repeat cuts agree to \N{PLUS-MINUS SIGN}{plain(round_sd(sd))} {response.unit}"
+    words = f"repeat cuts agree to \N{PLUS-MINUS SIGN}{plain(round_sd(sd))}{spaced(response.unit)}"
     if response.margin is not None and not response.margin.percent:
         enough = sd <= GOOD_GAUGE * response.margin.value
-        words += (
-            f": good enough to see {plain(response.margin.value)} {response.unit}"
-            if enough
-            else f": coarse beside the margin of {plain(response.margin.value)} {response.unit}"
-        )
+        beside = ": good enough to see" if enough else ": coarse beside the margin of"
+        words += f"{beside} {plain(response.margin.value)}{spaced(response.unit)}"
     return [words]
 
 
@@ -88,7 +85,7 @@ def _scatter_words(response: Response, fit: ModelFit, observed: Observed) -> lis
 
 def _sd_words(variance: float, unit: str, none: str) -> str:
     # A fitted scatter of zero is a floor, not a measurement, so no "0 kN" is printed.
-    return f"{plain(round_sd(sqrt(variance)))} {unit}" if variance > 0 else none
+    return f"{plain(round_sd(sqrt(variance)))}{spaced(unit)}" if variance > 0 else none
 
 
 def round_sd(sd: float) -> float:

@@ -1,4 +1,4 @@
-"""A saturated fit: as many coefficients as coupons, judged by Lenth's yardstick."""
+"""A saturated fit: as many coefficients as coupons, judged by Lenth's yardstick or not at all."""
 
 from __future__ import annotations
 
@@ -13,6 +13,19 @@ from weldtrial.shared.problems import NotEstimable
 TILTED = 1e-8
 
 
+@dataclass(frozen=True, slots=True)
+class NoYardstick:
+    """Nothing shows scatter: every critical value and every p is not a number."""
+
+    def critical(self, confidence: float) -> float:
+        """Not a number."""
+        return float("nan")
+
+    def p(self, ratio: float) -> float:
+        """Not a number."""
+        return float("nan")
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class UnreplicatedFit:
     """Coefficients of a saturated orthogonal design.
@@ -24,7 +37,8 @@ class UnreplicatedFit:
     covariance
         Diagonal, from the pseudo standard error: shape (p, p).
     yardstick
-        Lenth's, taken from every coefficient but the intercept and the blocks.
+        Lenth's, taken from every coefficient but the intercept and the blocks; none at all where
+        there are too few.
     residual_variance
         Variance of a coupon that the pseudo standard error stands for.
     fitted, residuals
@@ -33,7 +47,7 @@ class UnreplicatedFit:
 
     coefficients: Floats
     covariance: Floats
-    yardstick: Lenth
+    yardstick: Lenth | NoYardstick
     residual_variance: float
     fitted: Floats
     residuals: Floats
@@ -81,6 +95,21 @@ def fit_unreplicated(x: Floats, y: Floats, contrasts: int) -> UnreplicatedFit:
         covariance=yardstick.pse**2 * np.eye(len(y)),
         yardstick=yardstick,
         residual_variance=yardstick.pse**2 * float(lengths[0]),
+        fitted=y.copy(),
+        residuals=np.zeros(len(y)),
+    )
+
+
+def fit_bare(x: Floats, y: Floats) -> UnreplicatedFit:
+    """Fit a saturated design of which nothing shows scatter: estimates and no error at all."""
+    centre = float(y.mean())
+    coefficients = np.asarray(np.linalg.solve(x, y - centre), dtype=np.float64)
+    ones = np.linalg.solve(x, np.ones(len(y)))
+    return UnreplicatedFit(
+        coefficients=coefficients + centre * ones,
+        covariance=np.full((len(y), len(y)), np.nan),
+        yardstick=NoYardstick(),
+        residual_variance=float("nan"),
         fitted=y.copy(),
         residuals=np.zeros(len(y)),
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from weldtrial.analysis.findings import Strength, Verdict, VerdictCode
 from weldtrial.analysis.judge import Evidence, is_equivalent
 from weldtrial.shared.responses import Response
-from weldtrial.shared.rounding import by_uncertainty, decimals_for, fixed, plain
+from weldtrial.shared.rounding import by_uncertainty, decimals_for, fixed, plain, spaced
 
 ORDINALS = {2: "Second", 3: "Third", 4: "Fourth", 5: "Fifth", 6: "Sixth"}
 
@@ -27,6 +27,7 @@ HEADS: dict[VerdictCode, str] = {
 }
 NOT_SETTLED = "Not settled: this trial is too small to say."
 CANNOT_TELL = "Cannot tell: {factor} was never welded apart from {tied}."
+NOTHING_REPEATED = "Cannot tell: nothing was welded twice, so no scatter shows to judge by."
 DEPENDS_ON = "Answer depends on {what}."
 PILOT = "Pilot: no verdict. It measures scatter, so that the trial can be planned."
 
@@ -75,7 +76,7 @@ def margin_words(response: Response) -> str:
         return "no margin"
     if response.margin.percent:
         return f"{plain(100 * response.margin.value)} %"
-    return f"{plain(response.margin.value)} {response.unit}"
+    return f"{plain(response.margin.value)}{spaced(response.unit)}"
 
 
 def head(code: VerdictCode, strength: Strength | None, setting: Setting, *, worse: bool) -> str:
@@ -116,12 +117,12 @@ def write_verdict(
 def number_line(setting: Setting, numbers: Numbers) -> str:
     """Return the line that always carries number, unit, interval and counts."""
     places = decimals_for(numbers.half)
-    unit = setting.response.unit
+    unit = spaced(setting.response.unit)
     text = (
         f"{setting.level} \N{MINUS SIGN} {setting.reference} = "
-        f"{fixed(numbers.difference, places, signed=True)} {unit}, 95 % interval "
+        f"{fixed(numbers.difference, places, signed=True)}{unit}, 95 % interval "
         f"{fixed(numbers.low, places, signed=True)} to "
-        f"{fixed(numbers.high, places, signed=True)} {unit}"
+        f"{fixed(numbers.high, places, signed=True)}{unit}"
     )
     if numbers.ratio is not None and numbers.reference_mean > 0:
         share = [100 * (r - 1) for r in numbers.ratio]
@@ -130,7 +131,7 @@ def number_line(setting: Setting, numbers: Numbers) -> str:
         text += (
             f"; {fixed(share[0], digits, signed=True)} % "
             f"({fixed(share[1], digits, signed=True)} to {fixed(share[2], digits, signed=True)} %) "
-            f"of {setting.reference}'s {mean} {unit}"
+            f"of {setting.reference}'s {mean}{unit}"
         )
     return f"{text} ({setting.counts})."
 
@@ -139,14 +140,14 @@ def _beyond(what: str, limit: float, numbers: Numbers, unit: str) -> str:
     """Return what lies beyond a one-sided limit; one that does not reach zero leaves nothing."""
     if limit <= 0:
         return f"any {what}"
-    return f"a {what} bigger than {by_uncertainty(limit, numbers.half)} {unit}"
+    return f"a {what} bigger than {by_uncertainty(limit, numbers.half)}{unit}"
 
 
 def _ruled_out(
     code: VerdictCode, setting: Setting, evidence: Evidence, numbers: Numbers
 ) -> list[str]:
     """Say what the one-sided limits rule out, where the verdict rests on them."""
-    unit = setting.response.unit
+    unit = spaced(setting.response.unit)
     if code not in ("not_worse", "equivalent", "worse_within_margin", "better_within_margin"):
         return []
     loss = _beyond("loss", -evidence.change.low90, numbers, unit)
@@ -186,7 +187,7 @@ def _second_thoughts(
     if response.margin is None:
         lines.append(
             f"No margin was set for {response.title}: give it one (the smallest change that "
-            f"matters, in {response.unit}) before the next trial, or nothing can be called good "
+            f"matters) before the next trial, or nothing can be called good "
             "enough."
         )
     if _only_just(code, evidence):
@@ -201,13 +202,13 @@ def _second_thoughts(
 
 
 def _could_be(setting: Setting, evidence: Evidence, numbers: Numbers) -> str:
-    unit = setting.response.unit
+    unit = spaced(setting.response.unit)
     loss = by_uncertainty(abs(evidence.change.low95), numbers.half)
     gain = by_uncertainty(abs(evidence.change.high95), numbers.half)
     worse = "worse" if evidence.change.low95 < 0 else "better"
     better = "better" if evidence.change.high95 > 0 else "worse"
     return (
-        f"The true change could be anything from {loss} {unit} {worse} to {gain} {unit} {better}. "
+        f"The true change could be anything from {loss}{unit} {worse} to {gain}{unit} {better}. "
         "This is not evidence that they are alike."
     )
 
@@ -233,6 +234,16 @@ def cannot_tell(factor: str, tied: str) -> Verdict:
             if tied in ("set-up", "round")
             else "More coupons of the same kind would not help; welding them apart would.",
         ),
+    )
+
+
+def nothing_repeated() -> Verdict:
+    """Return the verdict where as many things were changed as coupons were welded."""
+    return Verdict(
+        "cannot_tell",
+        None,
+        NOTHING_REPEATED,
+        ("Effects are listed as they came out; none of them can be told from chance.",),
     )
 
 

@@ -24,6 +24,7 @@ from weldtrial.analysis.residual_views import (
 )
 from weldtrial.shared.coding import contrast_columns
 from weldtrial.shared.record import Record
+from weldtrial.shared.rounding import spaced
 from weldtrial.shared.terms import Term
 
 EVERY_COUPON_APART = "every coupon apart"
@@ -85,8 +86,8 @@ def drift(question: Question, observations: Sequence[Observation]) -> View | Non
         extra=[scaled.tolist()],
     )
     words = (
-        f"Readings drifted by {2 * slope.estimate:+.3g} {question.response.unit} over the trial, "
-        "more than chance explains."
+        f"Readings drifted by {2 * slope.estimate:+.3g}{spaced(question.response.unit)} over the "
+        "trial, more than chance explains."
     )
     return View(Check("drift", False, words), alternative, what="drift over the trial")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from weldtrial.shared.rounding import decimals_for, fixed, plain
+from weldtrial.shared.rounding import decimals_for, fixed, plain, spaced
 
 if TYPE_CHECKING:
     from weldtrial.analysis.findings import (
@@ -92,7 +92,7 @@ def estimate_cells(row: EstimateRow, unit: str, trial: Trial) -> list[str]:
     places = decimals_for((row.ci_high - row.ci_low) / 2)
     return [
         name,
-        f"{fixed(row.estimate, places, signed=True)} {unit}",
+        f"{fixed(row.estimate, places, signed=True)}{spaced(unit)}",
         f"{fixed(row.ci_low, places, signed=True)} to {fixed(row.ci_high, places, signed=True)}",
     ]
 
@@ -114,7 +114,7 @@ def mean_cells(row: MeanRow, unit: str) -> list[str]:
     return [
         row.factor,
         row.level,
-        f"{fixed(row.mean, places)} {unit}",
+        f"{fixed(row.mean, places)}{spaced(unit)}",
         f"{fixed(row.ci_low, places)} to {fixed(row.ci_high, places)}",
     ]
 
@@ -143,7 +143,7 @@ def scatter_words(found: ResponseFindings) -> str:
     ):  # fmt: skip
         if value is None:
             continue
-        sd = f"{plain(float(f'{value**0.5:.2g}'))} {unit}" if value > 0 else "none seen"
+        sd = f"{plain(float(f'{value**0.5:.2g}'))}{spaced(unit)}" if value > 0 else "none seen"
         parts.append(f"{name} {sd}")
     return f"Scatter (standard deviation): {', '.join(parts)}."
 
@@ -169,7 +169,7 @@ def interval_words(other: Alternative, unit: str) -> str:
     """Return a difference with its 95 % interval, rounded to what the interval carries."""
     places = decimals_for((other.ci_high - other.ci_low) / 2)
     return (
-        f"{fixed(other.difference, places, signed=True)} {unit} "
+        f"{fixed(other.difference, places, signed=True)}{spaced(unit)} "
         f"({fixed(other.ci_low, places, signed=True)} to "
         f"{fixed(other.ci_high, places, signed=True)})"
     )

@@ -7,6 +7,11 @@ import math
 MINUS = "\N{MINUS SIGN}"
 
 
+def spaced(unit: str | None) -> str:
+    """Return a unit with the space before it, or nothing for a plain number (unit ``1``)."""
+    return "" if unit in (None, "", "1") else f" {unit}"
+
+
 def decimals_for(half_width: float) -> int:
     """Return how many decimals a value deserves when its uncertainty is `half_width`.
 

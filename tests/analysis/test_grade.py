@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from weldtrial.analysis.analyse import analyse
 from weldtrial.analysis.findings import GradeCode, SetAside
 from weldtrial.analysis.grade import grade, units_per_level, was_shuffled
 from weldtrial.shared.factors import Factor
@@ -111,3 +112,12 @@ def test_units_are_counted_at_the_levels_of_a_number_where_no_name_is_compared(
     easy = replace(heated, factors=(replace(heat, hard_to_change=False),))
     assert units_per_level(easy, found) == len(coupons) // 2
     assert "6 set-ups a level" in grade(heated, measured(found), []).why
+
+
+def test_adopted_data_cannot_be_judged_and_never_shown(trial: Trial, bench: Bench) -> None:
+    record = replace(bench(trial, gap=-20.0, sealed="none"), adopted=True)
+    assert grade(trial, record, []).code == "cannot_be_judged"
+    findings = analyse(trial, record)
+    assert findings.notes[0].code == "adopted"
+    (comparison,) = findings.responses[0].comparisons
+    assert comparison.verdict.strength == "suggests"

@@ -135,3 +135,23 @@ def test_three_level_numeric_factor_has_a_mean_at_each_level() -> None:
         cell = np.mean([float(r["y"]) for r in table if r["travel"] == level])
         assert means[level] == pytest.approx(cell, rel=1e-9)
     assert [row.term for row in found.tests] == ["travel", "travel^2"]
+
+
+def test_too_few_unreplicated_coupons_give_estimates_and_no_p() -> None:
+    """Four coupons, four unknowns: effects as they came out, nothing to judge them by."""
+    factors = [
+        Factor("gas", "category", ("mix", "co2")),
+        Factor("travel", "numeric", ("30", "50"), unit="cm/min", settings={"": (30, 50)}),
+    ]
+    table = [
+        {"gas": gas, "travel": travel, "y": y}
+        for gas, travel, y in (("mix", "30", "10"), ("mix", "50", "14"), ("co2", "30", "9"),
+                               ("co2", "50", "11"))
+    ]  # fmt: skip
+    found = analysed(factors, table, "y")
+    effects = {row.term: (row.estimate, row.p) for row in found.effects}
+    assert effects == {"gas": (2.0, None), "travel": (3.0, None), "gas:travel": (1.0, None)}
+    assert found.tests == ()
+    (comparison,) = found.comparisons
+    assert comparison.verdict.code == "cannot_tell"
+    assert comparison.p is None

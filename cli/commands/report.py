@@ -15,7 +15,7 @@ from weldtrial.cli.trial_cautions import fitting
 from weldtrial.shared.clock import now_text
 from weldtrial.shared.folder import Folder, atomic_write
 from weldtrial.shared.plan import Plan
-from weldtrial.shared.problems import WeldtrialError
+from weldtrial.shared.problems import WeldtrialError, WrongUsage
 
 
 @click.command(short_help="Write the report as one HTML file.")
@@ -35,6 +35,7 @@ def command(common: Common, *, short: bool, out: Path | None, bundle: bool) -> N
     """
     from weldtrial.analysis.analyse import analyse
 
+    _must_not_overwrite(out)
     opened = open_trial(common)
     findings = analyse(opened.trial, opened.record, codes_open=opened.record.codes_open)
     page = render_report(
@@ -58,7 +59,24 @@ def command(common: Common, *, short: bool, out: Path | None, bundle: bool) -> N
         common.console.json({"file": str(path)})
         return
     common.console.line(f"Wrote {files.name_of(path)}")
-    common.console.note("It needs nothing else: open it in a browser, print it, send it on.")
+    common.console.note(
+        "It holds everything needed to run the trial again: send it on."
+        if bundle
+        else "It needs nothing else: open it in a browser, print it, send it on."
+    )
+
+
+def _must_not_overwrite(out: Path | None) -> None:
+    """Refuse a file that is there and was not written by this command: it may be somebody's."""
+    if out is None or not out.is_file():
+        return
+    with out.open("rb") as stream:
+        start = stream.read(16)
+    if start and not start.startswith((b"<!doctype html>", b"PK")):
+        raise WrongUsage(
+            f"{out} is there already and is no report. Nothing was written.",
+            hint="Name another file:  weldtrial report --out FILE",
+        )
 
 
 def _with_restriction(opened: Opened) -> Plan:

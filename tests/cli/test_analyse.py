@@ -213,3 +213,19 @@ def test_two_deciding_responses_are_refused(weldtrial: Weldtrial, tmp_path: Path
     refused = weldtrial("-C", tmp_path / "two", "plan")
     assert refused.code == 3
     assert "Give penetration  rank = 2" in refused.err
+
+
+def test_a_report_overwrites_reports_only(weldtrial: Weldtrial, example: Path) -> None:
+    weldtrial("-C", example, "analyse", "--open", "--yes")
+    for name in ("trial.toml", "weld_log.csv"):
+        path = example / name
+        before = path.read_bytes()
+        for extra in ((), ("--bundle",)):
+            refused = weldtrial("-C", example, "report", "--out", path, *extra)
+            assert refused.code == 2
+            assert "is there already and is no report" in refused.err
+        assert path.read_bytes() == before
+    for _ in range(2):
+        assert weldtrial("-C", example, "report", "--out", example / "mine.html").code == 0
+    bundled = weldtrial("-C", example, "report", "--bundle")
+    assert "open it in a browser" not in bundled.out

@@ -123,7 +123,8 @@ def _import_readings(
     beside = {"reader": said["reader"] or "", "read_on": said["read_on"] or ""}
     entry = plan_readings(sheet, incoming, beside)
     problems = [one for one in incoming.problems if not one.warning]
-    problems += entry.problems
+    told = {(one.row, one.column) for one in problems}  # once is enough for one cell
+    problems += [one for one in entry.problems if (one.row, one.column) not in told]
     problems += _unreadable(opened, bench, incoming, {stamp for stamp, _ in entry.filled})
     slips = _new_slips(incoming, entry)
     asks = common.console.may_ask and not said["yes"]

@@ -400,6 +400,15 @@ def test_a_correction_asks_for_what_was_not_said(typed: Any, weldtrial: Any, ben
     assert "82.5,wrong line,no" in bench.file("corrections.csv").read_text()
 
 
+def test_one_cell_is_told_off_once(weldtrial: Any, bench: Any) -> None:
+    one = bench.stamps[0]
+    path = notes(bench, f"stamp,reading\n{one},80.1\n{one},81.3\n")
+    done = weldtrial("record", "break_load", "--from", path, "--yes", cwd=bench.path)
+    assert done.code == 3
+    assert "A coupon breaks once" in done.err
+    assert "all its cuts already" not in done.err
+
+
 def test_a_file_without_readings_is_not_called_old_news(weldtrial: Any, bench: Any) -> None:
     path = notes(bench, "stamp,reading\n")
     done = weldtrial("record", "break_load", "--from", path, "--yes", cwd=bench.path)

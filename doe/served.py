@@ -38,6 +38,9 @@ def _unserved(trial: Trial) -> Iterator[str]:
             f"design.centre_points = {design.centre_points} is not in this version yet. "
             "Meanwhile leave it out."
         )
+    for key in ("runs", "generators", "fold_over", "terms"):
+        if getattr(design, key):
+            yield f"design.{key} is not in this version yet. Meanwhile leave it out."
     yield from _unserved_factors(trial)
     if trial.limits:
         yield (

@@ -251,6 +251,14 @@ _DESIGN = Section(
         Key("rounds", "whole", "One round: every level of the hard-to-change factor set up once.",
             low=1, high=1000),
         Key("set_ups", "whole", "Set-ups in the whole trial.", low=1, high=10000),
+        Key("runs", "whole", "Combinations in a two-level fraction: 4, 8, 16, 32 or 64.",
+            low=4, high=64, later=True),
+        Key("generators", "texts", "Generators of a fraction, such as travel = voltage * "
+            "wire_feed; without them the best known ones.", later=True),
+        Key("fold_over", "text", "The second half of a fraction: all, or the one factor whose "
+            "sign is turned.", later=True),
+        Key("terms", "texts", "Terms of the model beyond it, such as gas:voltage:travel.",
+            later=True),
     ),
 )  # fmt: skip
 

@@ -71,7 +71,8 @@ def grade(trial: Trial, record: Record, aside: Sequence[SetAside]) -> Grade:
     ]
     place = max(1, LADDER.index(start) - len(downs))
     if trial.blind.codes and trial.blind.who:
-        pluses.append("readings of " + ", ".join(trial.blind.who) + " taken from stamps only")
+        titles = ", ".join(trial.response(name).title for name in trial.blind.who)
+        pluses.append(f"readings of {titles} taken from stamps only")
     return Grade(LADDER[place], start, why, tuple(pluses), tuple(downs), _unanswered(trial, record))
 
 

@@ -57,7 +57,11 @@ def test_every_serious_gap_costs_a_step(trial: Trial, bench: Bench) -> None:
     )
     assert "judged by someone" in grade(judged, record, []).steps_down[0]
     blind = replace(judged, blind=Blind(who=("break_load",), codes=True))
-    assert grade(blind, record, []).code == "strong"
+    found = grade(blind, record, [])
+    assert found.code == "strong"
+    title = judged.responses[0].title
+    assert f"readings of {title} taken from stamps only" in found.pluses
+    assert title != "break_load"
     unruled = replace(trial, fair=Fair("each-gas-own-setting"))
     assert grade(unruled, record, []).code == "fair"
     early = replace(record, journal=(JournalLine("", "", "opened-early", "", ""),))

@@ -6,6 +6,8 @@ trial with nothing easy to change does not need it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 def two_level(factors: int) -> tuple[tuple[int, ...], ...]:
     """Return the full two-level factorial in standard order, -1 low and +1 high.
@@ -29,3 +31,38 @@ def two_level(factors: int) -> tuple[tuple[int, ...], ...]:
     from pyDOE3 import ff2n
 
     return tuple(sorted(tuple(round(value) for value in row) for row in ff2n(factors).tolist()))
+
+
+def fraction_signs(
+    base: int, products: Sequence[tuple[Sequence[int], int]]
+) -> tuple[tuple[int, ...], ...]:
+    """Return the full factorial of the base factors beside products of its columns.
+
+    Parameters
+    ----------
+    base
+        How many base factors, 1 to 26.
+    products
+        For every further column the places of the base factors that it multiplies (counted
+        from 0, at least two, no two columns the same product) and its sign, +1 or -1.
+
+    Returns
+    -------
+    tuple of tuple of int
+        2 ** `base` rows in Yates' standard order, the first base factor changing fastest.
+
+    References
+    ----------
+    Box, Hunter & Hunter (2005). *Statistics for Experimenters*, 2nd ed., chapter 6 (from memory).
+    """
+    from pyDOE3 import fracfact
+
+    # fracfact counts base columns by the alphabet, so they get a, b, c, ... in turn.
+    letters = [chr(ord("a") + place) for place in range(base)]
+    words = [
+        ("-" if sign < 0 else "") + "".join(letters[place] for place in places)
+        for places, sign in products
+    ]
+    made = fracfact(" ".join(letters + words)).tolist()
+    rows = [tuple(round(value) for value in row) for row in made]
+    return tuple(sorted(rows, key=lambda row: row[:base][::-1]))

@@ -203,26 +203,24 @@ def _usable(design: Fraction) -> str:
 def _costs(design: Fraction) -> dict[int, int]:
     """Cost of confounding each difference between runs; those that hide a main effect are out.
 
-    The key is the product of base factors.  The cost counts the effects hidden, those of two
-    factors weighing more than any number of three, and so on: one whole number, so that costs
-    add up.  Keys come cheapest first, and those without the factors named first before others.
+    The key is the product of base factors; keys come cheapest first.  The cost is one whole
+    number, so that costs add up.  Its leading digits count the effects hidden: those of two
+    factors, of three, and so on.  The digits after them weigh the factors in these effects, each
+    factor heavier than all that are named after it.
     """
     many = len(design.factors)
-    weight = 2**many  # more than there are effects, so that a digit never carries over
+    digit = 4**many  # more effects times more weight than there can be: no digit carries over
     costs: dict[int, int] = {}
     for effect in effects_up_to(many, many):
         bits = in_base(design, effect).bits
-        size = effect.bits.bit_count()
-        costs[bits] = costs.get(bits, 0) + weight ** (many - size)
+        rank = many - effect.bits.bit_count()
+        weight = sum(2 ** (many - 1 - place) for place in range(many) if effect.bits >> place & 1)
+        cost = int(digit ** (many + rank)) + weight * int(digit**rank)
+        costs[bits] = costs.get(bits, 0) + cost
     costs.pop(0, None)
     for effect in effects_up_to(many, 1):
         costs.pop(in_base(design, effect).bits, None)
-    return dict(sorted(costs.items(), key=lambda item: (item[1], _spares(design, item[0]))))
-
-
-def _spares(design: Fraction, bits: int) -> tuple[int, ...]:
-    shortest = travellers(design, Signed(bits)).effects[0]
-    return tuple(-design.factors.index(name) for name in reversed(shortest.factors))
+    return dict(sorted(costs.items(), key=lambda item: (item[1], item[0])))
 
 
 def _cheapest(costs: Mapping[int, int], words: int) -> tuple[int, ...] | None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from weldtrial.shared.problems import nearest
 from weldtrial.shared.trial import Trial
+from weldtrial.shared.trialfile.designs import check_design
 from weldtrial.shared.trialfile.faults import Faults, as_number, as_written, shortened
 from weldtrial.shared.trialfile.limits import rule_fault
 from weldtrial.shared.units import slug
@@ -42,6 +43,7 @@ def check_together(parts: Parts, faults: Faults) -> None:
     if parts.complete:
         _something_varied(parts.trial, faults)
         _layout(parts.trial, faults)
+        check_design(parts.trial, faults)
         _order(parts.trial, faults)
         _blind(parts.trial, faults)
         _fair(parts.trial, faults)
@@ -145,7 +147,7 @@ def _order(trial: Trial, faults: Faults) -> None:
         elif rounds and limit >= rounds:
             faults.warn(
                 "order.first_at_most",
-                f"first_at_most = {limit} restricts nothing in {rounds} rounds. Lower it or take "
+                f"first_at_most = {limit} restricts nothing in {rounds} round{'s' if rounds != 1 else ''}. Lower it or take "
                 "it out.",
             )
     elif limit is not None and not hard:

@@ -67,7 +67,7 @@ def estimable(design: Fraction, order: int = 2) -> tuple[AliasSet, ...]:
         column = in_base(design, effect)
         sets[column.bits].append(Signed(effect.bits, column.sign))
     if 0 in sets:
-        sets = {0: [Signed(0), *sets[0]], **sets}
+        sets[0].insert(0, Signed(0))
     return tuple(_alias_set(design, members) for _, members in sorted(sets.items(), key=_first))
 
 

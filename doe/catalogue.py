@@ -16,7 +16,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
+from pkgutil import get_data
 
 LETTERS = "ABCDEFGHJKL"
 """Letters of the factors in turn; I is left out because it stands for the identity."""
@@ -48,7 +48,9 @@ class Entry:
 @cache
 def catalogue() -> tuple[Entry, ...]:
     """Return all fractions, by factors and runs."""
-    text = files("weldtrial.doe").joinpath("catalogue.json").read_text(encoding="utf-8")
+    # Data of the package itself, whatever it is installed as; this room opens no file of a trial.
+    data = get_data("weldtrial.doe", "catalogue.json")
+    assert data is not None
     return tuple(
         Entry(
             factors=row["factors"],
@@ -57,7 +59,7 @@ def catalogue() -> tuple[Entry, ...]:
             resolution=row["resolution"],
             word_lengths=tuple(row["word_lengths"]),
         )
-        for row in json.loads(text)["fractions"]
+        for row in json.loads(data)["fractions"]
     )
 
 

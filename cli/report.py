@@ -106,7 +106,7 @@ def _sections(
         report_checks.other_ways(findings),
         report_checks.cannot_tell(trial, findings),
         report_checks.next_welds(trial, findings, cautions),
-        report_methods.readings(trial, record),
+        report_methods.readings(trial, record, findings),
         report_methods.methods(findings),
         report_methods.corrections(record),
         report_methods.rerun(findings),

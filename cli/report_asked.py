@@ -150,12 +150,12 @@ def _factors(trial: Trial) -> Block:
         )
         for held in trial.held
     ]
-    return table(("what", "settings", "changed", "one set-up is"), rows)
+    return table(("what", "settings", "changed", "one set-up is"), rows, wide=True)
 
 
 def _responses(trial: Trial) -> Block:
     headers = ("response", "asks", "better", "margin", "why", "gauge", "cuts")
-    return table(headers, [_response(one) for one in trial.responses])
+    return table(headers, [_response(one) for one in trial.responses], wide=True)
 
 
 def _response(one: Response) -> tuple[str, ...]:
@@ -186,7 +186,7 @@ def _claims(trial: Trial) -> Block:
         )
         for claim in trial.claims
     ]
-    return table(("statement", "source", "held to mean"), rows)
+    return table(("statement", "source", "held to mean"), rows, wide=True)
 
 
 def _rules(trial: Trial) -> Iterator[tuple[str, str]]:

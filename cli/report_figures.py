@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from weldtrial.analysis.findings import ResponseFindings
-from weldtrial.cli.report_blocks import FigureBlock, table
+from weldtrial.cli.report_blocks import FigureBlock, Table, table
 from weldtrial.cli.svg import to_svg
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.rounding import plain
@@ -25,41 +26,77 @@ def first_figure(trial: Trial, responses: Sequence[ResponseFindings]) -> FigureB
     pairs = answer_strip.pairs_of(responses)
     if not pairs:
         deciding = min(responses, key=lambda found: found.rank, default=None)
-        return None if deciding is None else _effects(trial, deciding, "first-effects")
+        return None if deciding is None else _effects(trial, deciding, "first-effects", wide=True)
     better = [trial.response(found.name).better for found, _ in pairs]
     return _block("strip", answer_strip.draw(pairs, better), answer_strip.describe(pairs))
 
 
-def found_figures(trial: Trial, found: ResponseFindings) -> tuple[FigureBlock, ...]:
-    """Return the figures of what was found about one response."""
+@dataclass(frozen=True, slots=True)
+class FoundFigures:
+    """The figures of what was found about one response; the last three where there are any."""
+
+    coupons: FigureBlock
+    order: FigureBlock
+    gaps: FigureBlock | None
+    effects: FigureBlock | None
+
+
+def found_figures(trial: Trial, found: ResponseFindings) -> FoundFigures | None:
+    """Return the figures of what was found about one response, None without coupons."""
     from weldtrial.analysis.figures import coupons_by_round, round_gaps, weld_order
 
     if not found.coupons:
-        return ()
+        return None
     key = found.name.replace("_", "-")
     changed = [f"the effect of {factor.title}" for factor in _changed_within(trial, found)]
-    blocks = [
-        _block(
-            f"{key}-coupons",
-            coupons_by_round.draw(found),
-            coupons_by_round.describe(found, changed),
-        )
-    ]
+    words = column_words(found.name, found.unit)
+    text = coupons_by_round.describe(found, changed)
+    coupons = _block(f"{key}-coupons", coupons_by_round.draw(found), text)
+    gaps = None
     if round_gaps.drawable(found):
-        blocks.append(_block(f"{key}-gaps", round_gaps.draw(found), round_gaps.describe(found)))
-    shown = _effects(trial, found, f"{key}-effects")
-    blocks += [shown] if shown else []
-    blocks.append(_block(f"{key}-order", weld_order.draw(found), weld_order.describe(found)))
-    return tuple(blocks)
+        gaps = _block(f"{key}-gaps", round_gaps.draw(found), round_gaps.describe(found))
+    order = _block(f"{key}-order", weld_order.draw(found), weld_order.describe(found))
+    return FoundFigures(
+        coupons=replace(coupons, table=_without_values(text), rest=f"column {words.value}"),
+        order=replace(order, table=table((), ()), rest=f"column {words.left_over}"),
+        gaps=gaps,
+        effects=_effects(trial, found, f"{key}-effects"),
+    )
 
 
-def _effects(trial: Trial, found: ResponseFindings, key: str) -> FigureBlock | None:
+@dataclass(frozen=True, slots=True)
+class ColumnWords:
+    """What the columns of one response are called in the table of all readings."""
+
+    value: str
+    left_over: str
+
+
+def column_words(name: str, unit: str) -> ColumnWords:
+    """Return what the table of all readings calls value and rest of a response's coupons."""
+    words = name.replace("_", " ")
+    return ColumnWords(f"{words}, {unit}", f"{words} left over")
+
+
+def _without_values(text: FigureText) -> Table:
+    """Return the table of set-up means; each coupon's value stands with all readings."""
+    kept = [place for place, header in enumerate(text.table_headers) if header != "values"]
+    rows = [[row[place] for place in kept] for row in text.table_rows]
+    headers = [text.table_headers[place] for place in kept]
+    return table(["n" if header == "coupons" else header for header in headers], rows)
+
+
+def _effects(
+    trial: Trial, found: ResponseFindings, key: str, *, wide: bool = False
+) -> FigureBlock | None:
     from weldtrial.analysis.figures import effects
+    from weldtrial.analysis.figures.style import HALF_IN, WIDTH_IN
 
     if not effects.drawable(found):
         return None
     titles, margin = effect_titles(trial), _margin(trial, found)
-    return _block(key, effects.draw(found, titles, margin), effects.describe(found, titles, margin))
+    drawn = effects.draw(found, titles, margin, WIDTH_IN if wide else HALF_IN)
+    return _block(key, drawn, effects.describe(found, titles, margin))
 
 
 def _margin(trial: Trial, found: ResponseFindings) -> float | None:
@@ -75,7 +112,8 @@ def check_figure(found: ResponseFindings) -> FigureBlock | None:
     if not found.coupons:
         return None
     key = found.name.replace("_", "-")
-    return _block(f"{key}-checks", residual_checks.draw(found), residual_checks.describe(found))
+    block = _block(f"{key}-checks", residual_checks.draw(found), residual_checks.describe(found))
+    return replace(block, rest=f"column {column_words(found.name, found.unit).left_over}")
 
 
 def _block(key: str, figure: Figure, text: FigureText) -> FigureBlock:

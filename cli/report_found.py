@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from weldtrial.analysis.findings import (
     Comparison,
     EstimateRow,
     Findings,
     ResponseFindings,
 )
-from weldtrial.cli.report_blocks import Block, Box, Heading, Section, Table, Text, bullets, table
+from weldtrial.cli.report_blocks import (
+    Beside,
+    Block,
+    Box,
+    Heading,
+    Section,
+    Table,
+    Text,
+    bullets,
+    table,
+)
 from weldtrial.cli.report_figures import effect_titles, found_figures
 from weldtrial.cli.report_words import response_role
 from weldtrial.shared.rounding import brief, by_uncertainty, interval
@@ -63,16 +75,30 @@ def effect_box(trial: Trial, one: ResponseFindings) -> Box:
 
 def _response(trial: Trial, one: ResponseFindings) -> list[Block]:
     blocks: list[Block] = [Heading(f"{one.title}, {one.unit} ({response_role(one)})")]
-    blocks += [verdict_box(one, compared) for compared in one.comparisons]
-    blocks += [] if one.comparisons else [effect_box(trial, one)]
+    boxes = [verdict_box(one, compared) for compared in one.comparisons]
+    blocks += [replace(box, tag="") for box in boxes or [effect_box(trial, one)]]
     if one.comparisons:
         blocks.append(_comparisons(one))
-    if one.means:
-        blocks.append(_means(one))
     if one.warnings:
         blocks.append(bullets(note.words for note in one.warnings))
-    blocks += found_figures(trial, one)
-    return blocks
+    return [*blocks, *_shown(trial, one)]
+
+
+def _shown(trial: Trial, one: ResponseFindings) -> list[Block]:
+    """Return figures and averages, two and two beside each other."""
+    means: tuple[Block, ...] = (_means(one),) if one.means else ()
+    figures = found_figures(trial, one)
+    if figures is None:
+        return list(means)
+    beside: tuple[Block, ...] = (figures.effects,) if figures.effects else ()
+    if figures.gaps is None:
+        return [
+            Beside((figures.coupons,), (figures.order,)),
+            *([Beside(beside, means)] if beside or means else []),
+        ]
+    rows = [Beside((figures.coupons,), (figures.gaps,))]
+    rows.append(Beside(beside or means, (figures.order, *(means if beside else ()))))
+    return list(rows)
 
 
 def _comparisons(one: ResponseFindings) -> Table:
@@ -85,7 +111,7 @@ def _comparisons(one: ResponseFindings) -> Table:
         "ratio (interval)",
         "margin",
     )
-    return table(headers, [_comparison(compared) for compared in one.comparisons])
+    return table(headers, [_comparison(compared) for compared in one.comparisons], wide=True)
 
 
 def _comparison(one: Comparison) -> tuple[str, ...]:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
 
 from weldtrial.analysis.findings import EstimateRow, Findings, ResponseFindings, TermTestRow
 from weldtrial.cli.report_blocks import Block, Heading, Section, Table, Terms, Text, table
+from weldtrial.cli.report_figures import column_words
 from weldtrial.cli.report_found import estimate_words
 from weldtrial.shared.record import Coupon, Record
-from weldtrial.shared.rounding import brief, p_value, plain
+from weldtrial.shared.rounding import MINUS, brief, p_value, plain
 from weldtrial.shared.trial import Trial
 
 SOFTWARE = ("weldtrial", "numpy", "scipy", "statsmodels", "pandas", "pyDOE3", "matplotlib")
@@ -27,20 +30,47 @@ WITHOUT_SETUPS = (
     "95 %; the one-sided 95 % limits are the ends of the 90 % interval."
 )
 NAIVE = (
-    "Least squares as if every coupon had its own set-up. It stands here to be compared, and is "
-    "wrong for what was changed by set-up."
+    "The last columns of each table of tests: least squares as if every coupon had its own set-up. "
+    "They stand here to be compared, and are wrong for what was changed by set-up."
 )
 
 
-def readings(trial: Trial, record: Record) -> Section:
-    """Return section 11: every coupon with every reading, in the order welded."""
+def readings(trial: Trial, record: Record, findings: Findings) -> Section:
+    """Return section 11: every coupon in the order welded, with what the figures drew of it."""
     headers = ["run", "stamp", "round", "set-up"]
     headers += [factor.name.replace("_", " ") for factor in trial.varied]
-    headers += [f"{one.name.replace('_', ' ')}, {one.unit}" for one in trial.responses]
+    drawn = {one.name: _drawn(one) for one in findings.responses}
+    for one in trial.responses:
+        headers += _headers(one.name, one.unit)
     headers += ["notes"]
-    rows = [_coupon(trial, coupon) for coupon in record.coupons]
-    words = "Several readings of one coupon are cuts or repeats, still one coupon. *: corrected."
-    return Section(11, "All readings", (Text(words), table(headers, rows)))
+    rows = [_coupon(trial, coupon, drawn) for coupon in record.coupons]
+    words = (
+        "Several readings of one coupon are cuts or repeats, still one coupon: their mean stands "
+        "after them. *: corrected. Left over: what remains of the coupon when round, gas and "
+        "settings are taken out; empty where the coupon was not used."
+    )
+    return Section(11, "All readings", (Text(words), table(headers, rows, wide=True)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """What the figures show of each stamp, as text."""
+
+    value: Mapping[str, str] = field(default_factory=dict)
+    left_over: Mapping[str, str] = field(default_factory=dict)
+
+
+def _drawn(one: ResponseFindings) -> _Drawn:
+    from weldtrial.analysis.figures import coupons_by_round, weld_order
+
+    if not one.coupons:
+        return _Drawn()
+    return _Drawn(coupons_by_round.values(one), weld_order.left_over(one))
+
+
+def _headers(name: str, unit: str) -> list[str]:
+    words = column_words(name, unit)
+    return [words.value, "mean", words.left_over]
 
 
 def methods(findings: Findings) -> Section:
@@ -49,6 +79,8 @@ def methods(findings: Findings) -> Section:
     for kind, words in (("kenward-roger", WITH_SETUPS), ("least-squares", WITHOUT_SETUPS)):
         if any(one.method == kind for one in findings.responses):
             blocks.append(Text(words))
+    if any(one.least_squares is not None for one in findings.responses):
+        blocks.append(Text(NAIVE, "Least squares beside it. "))
     for one in sorted(findings.responses, key=lambda response: response.rank):
         blocks += _response(one)
     software = ", ".join(f"{name} {_version(name)}" for name in SOFTWARE)
@@ -75,7 +107,7 @@ def corrections(record: Record) -> Section:
         for line in record.corrections
     ]
     headers = ("when", "who", "file", "stamp", "column", "was", "now", "why", "codes")
-    return Section(13, "Corrections", (table(headers, rows),))
+    return Section(13, "Corrections", (table(headers, rows, wide=True),))
 
 
 def rerun(findings: Findings) -> Section:
@@ -99,12 +131,14 @@ def rerun(findings: Findings) -> Section:
     return Section(14, "How to run this again", blocks)
 
 
-def _coupon(trial: Trial, coupon: Coupon) -> tuple[str, ...]:
+def _coupon(trial: Trial, coupon: Coupon, drawn: Mapping[str, _Drawn]) -> tuple[str, ...]:
     settings = []
     for factor in trial.varied:
         value = coupon.settings.get(factor.name, "")
         settings.append(value if isinstance(value, str) else plain(value))
-    cells = [", ".join(_reading_words(coupon, one.name)) for one in trial.responses]
+    cells: list[str] = []
+    for one in trial.responses:
+        cells += _cells(coupon, one.name, drawn.get(one.name, _Drawn()))
     return (
         "spare" if coupon.run is None else str(coupon.run),
         coupon.stamp,
@@ -116,6 +150,21 @@ def _coupon(trial: Trial, coupon: Coupon) -> tuple[str, ...]:
     )
 
 
+def _cells(coupon: Coupon, name: str, drawn: _Drawn) -> list[str]:
+    """Return readings, their mean where it is not the reading itself, and what is left over."""
+    words = _reading_words(coupon, name)
+    value = drawn.value.get(coupon.stamp, "")
+    mean = "" if len(words) == 1 and _same(words[0].rstrip("*"), value) else value
+    return [", ".join(words), mean, drawn.left_over.get(coupon.stamp, "")]
+
+
+def _same(one: str, other: str) -> bool:
+    try:
+        return float(one) == float(other.replace(MINUS, "-"))
+    except ValueError:
+        return one == other
+
+
 def _reading_words(coupon: Coupon, name: str) -> list[str]:
     return [
         f"{reading.text or brief(reading.value)}{'*' if reading.corrected else ''}"
@@ -125,8 +174,10 @@ def _reading_words(coupon: Coupon, name: str) -> list[str]:
 
 def _notes(coupon: Coupon) -> list[str]:
     said = [f"replaces {coupon.replaces}"] if coupon.replaces else []
-    said += [f"lost: {coupon.lost}"] if coupon.lost else []
-    said += [coupon.went_wrong] if coupon.went_wrong else []
+    if coupon.lost:
+        said.append("lost, see section 4")
+    elif coupon.went_wrong:
+        said.append(coupon.went_wrong)
     for found in coupon.readings.values():
         said += [reading.note for reading in found if reading.note]
     return said
@@ -138,7 +189,7 @@ def _response(one: ResponseFindings) -> list[Block]:
     blocks: list[Block] = [
         Heading(f"{one.title}, {one.unit}"),
         Text(f"{one.method} ({one.source}); {counted}. {_fit_words(one)}"),
-        _tests(one.tests),
+        _tests(one),
         _estimates("effect", one.effects),
         _estimates("coefficient", one.coefficients),
     ]
@@ -152,8 +203,6 @@ def _response(one: ResponseFindings) -> list[Block]:
             )
         )
     blocks += [_gaps(one)] if one.comparisons else []
-    if one.least_squares is not None:
-        blocks += [Text(NAIVE, "Least squares beside it. "), _tests(one.least_squares.tests)]
     return blocks
 
 
@@ -177,14 +226,32 @@ def _fit_words(one: ResponseFindings) -> str:
     return words + (f" R² {one.r_squared:.2f}." if one.r_squared is not None else "")
 
 
-def _tests(rows: tuple[TermTestRow, ...]) -> Table:
-    return table(
-        ("term", "df", "error df", "F", "p"),
-        [
-            (r.term, brief(r.df_num), brief(r.df_den), brief(r.statistic, 3), p_value(r.p))
-            for r in rows
-        ],
-    )
+def _tests(one: ResponseFindings) -> Table:
+    """Return the tests of every term, least squares beside them on the same line."""
+    naive = {row.term: row for row in one.least_squares.tests} if one.least_squares else {}
+    headers = ["term", "df", "error df", "F", "p"]
+    headers += ["least squares: error df", "F", "p"] if one.least_squares is not None else []
+    rows = []
+    for row in one.tests:
+        beside = naive.pop(row.term, None)
+        cells = (_term(row.term), brief(row.df_num), *_test_cells(row))
+        rows.append((*cells, *(_test_cells(beside) if one.least_squares is not None else ())))
+    rows += [
+        (_term(row.term), brief(row.df_num), "", "", "", *_test_cells(row))
+        for row in naive.values()
+    ]
+    return table(headers, rows)
+
+
+def _term(term: str) -> str:
+    """Return a term that may take a second line after its colon, not within a name."""
+    return term.replace(":", ":\N{ZERO WIDTH SPACE}")
+
+
+def _test_cells(row: TermTestRow | None) -> tuple[str, str, str]:
+    if row is None:
+        return "", "", ""
+    return brief(row.df_den), brief(row.statistic, 3), p_value(row.p)
 
 
 def _estimates(name: str, rows: tuple[EstimateRow, ...]) -> Table:
@@ -192,7 +259,7 @@ def _estimates(name: str, rows: tuple[EstimateRow, ...]) -> Table:
         ("term", name, "95 % interval", "standard error", "df", "p"),
         [
             (
-                r.term,
+                _term(r.term),
                 *estimate_words(r),
                 brief(r.se, 2),
                 brief(r.df, 3),

@@ -11,9 +11,11 @@ from matplotlib.figure import Figure
 
 from weldtrial.analysis.figures.style import (
     GREY,
+    HALF_IN,
     FigureText,
     Look,
     counted,
+    heading,
     house_style,
     level_of,
     levels_of,
@@ -58,13 +60,14 @@ def draw(response: ResponseFindings) -> Figure:
     looks = looks_for(levels_of(response))
     places = _places(groups)
     with house_style():
-        figure = new_figure(2.9)
+        figure = new_figure(1.5, HALF_IN)
         axes = figure.subplots()
         _pairs(axes, groups, places)
         for group, x in zip(groups, places, strict=True):
             _group(axes, group, x, looks.get(group.level, looks_for([""])[""]))
         _label_levels(axes, groups, places, looks)
-        _frame(axes, response, groups, places)
+        _frame(axes, groups, places)
+        heading(figure, f"{response.title}, {response.unit}")
     return figure
 
 
@@ -105,6 +108,11 @@ def describe(response: ResponseFindings, changed: Sequence[str] = ()) -> FigureT
     )
 
 
+def values(response: ResponseFindings) -> dict[str, str]:
+    """Return the value of each stamp (the mean of its readings), as written in the table."""
+    return {coupon.stamp: _as_read(coupon.value) for coupon in response.coupons}
+
+
 def _in_order(coupons: list[CouponValue]) -> list[CouponValue]:
     return sorted(coupons, key=lambda coupon: (coupon.run is None, coupon.run or 0, coupon.stamp))
 
@@ -141,17 +149,17 @@ def _pairs(axes: Axes, groups: Sequence[Group], places: Sequence[float]) -> None
 
 def _group(axes: Axes, group: Group, x: float, look: Look) -> None:
     count = len(group.coupons)
-    spread = 0.0 if count == 1 else 0.16
+    spread = 0.0 if count == 1 else 0.2
     xs = [x + spread * (place / (count - 1) - 0.5) if spread else x for place in range(count)]
     axes.plot(
         xs,
         [coupon.value for coupon in group.coupons],
         linestyle="none",
         marker=look.marker,
-        markersize=4.6,
+        markersize=3.8,
         markerfacecolor=look.face,
         markeredgecolor=look.colour,
-        markeredgewidth=1.1,
+        markeredgewidth=0.9,
         zorder=3,
     )
     axes.plot(
@@ -184,10 +192,7 @@ def _label_levels(
             )
 
 
-def _frame(
-    axes: Axes, response: ResponseFindings, groups: Sequence[Group], places: Sequence[float]
-) -> None:
-    axes.set_ylabel(f"{response.title}, {response.unit}")
+def _frame(axes: Axes, groups: Sequence[Group], places: Sequence[float]) -> None:
     numbers = [group.round for group in groups if group.round is not None]
     if numbers:
         ticks = sorted(set(numbers))

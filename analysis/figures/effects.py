@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -9,10 +10,13 @@ from matplotlib.figure import Figure
 
 from weldtrial.analysis.figures.style import (
     GREY,
+    HALF_IN,
     INK,
+    WIDTH_IN,
     FigureText,
     compared,
     counted,
+    heading,
     house_style,
     margin_lines,
     new_figure,
@@ -21,6 +25,9 @@ from weldtrial.analysis.figures.style import (
 )
 from weldtrial.analysis.findings import ResponseFindings
 from weldtrial.shared.rounding import by_uncertainty, interval
+
+_NAME_LETTERS = {WIDTH_IN: 48, HALF_IN: 30}
+"""Letters of a name on one line beside the bars."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +48,7 @@ def draw(
     response: ResponseFindings,
     titles: Mapping[str, str] | None = None,
     margin: float | None = None,
+    width: float = HALF_IN,
 ) -> Figure:
     """Draw each effect (low to high, or first minus last level) with its 95 % interval.
 
@@ -50,11 +58,14 @@ def draw(
         Words for a term, such as ``"wire_feed": "wire feed, 7.5 to 9.5 m/min"``.
     margin
         In the response's unit, where no comparison carries one.
+    width
+        In inches, `HALF_IN` or `WIDTH_IN`.
     """
     bars = _bars(response)
-    names = [_name(bar.term, titles) for bar in bars]
+    names = [textwrap.fill(_name(bar.term, titles), _NAME_LETTERS[width]) for bar in bars]
     with house_style():
-        figure = new_figure(0.75 + 0.27 * len(bars))
+        lines = sum(1 + name.count("\n") for name in names)
+        figure = new_figure(0.48 + 0.04 * len(bars) + 0.12 * lines, width)
         axes = figure.subplots()
         margin_lines(axes, _margin(response, margin), vertical=True)
         zero_line(axes, vertical=True)
@@ -73,17 +84,19 @@ def draw(
             words = by_uncertainty(bar.estimate, (bar.high - bar.low) / 2, signed=True)
             axes.annotate(
                 words,
-                (bar.high, place),
+                (1, place),
                 (5, 0),
+                xycoords=axes.get_yaxis_transform(),
                 textcoords="offset points",
+                annotation_clip=False,
                 va="center",
                 fontsize=7.5,
                 color=GREY,
             )
-        axes.set_yticks(range(len(bars)), names)
+        axes.set_yticks(range(len(bars)), names, fontsize=7 if width == HALF_IN else 8)
         axes.set_ylim(len(bars) - 0.45, -0.6)
         axes.margins(x=0.1)
-        axes.set_xlabel(f"effect on {response.title}, {response.unit}")
+        heading(figure, f"Effect on {response.title}, {response.unit}", width)
     return figure
 
 

@@ -9,8 +9,10 @@ from matplotlib.figure import Figure
 
 from weldtrial.analysis.figures.style import (
     GREY,
+    HALF_IN,
     FigureText,
     counted,
+    heading,
     house_style,
     level_of,
     levels_of,
@@ -25,12 +27,17 @@ from weldtrial.shared.rounding import brief, decimals_for, fixed
 def draw(response: ResponseFindings) -> Figure:
     """Draw three panels: quantile plot, left over by level, left over against fitted."""
     with house_style():
-        figure = new_figure(2.4)
-        left, middle, right = figure.subplots(1, 3)
+        figure = new_figure(1.5, HALF_IN)
+        left, middle, right = figure.subplots(1, 3, sharey=True)
         _quantiles(left, response)
         _by_level(middle, response)
         _by_size(right, response)
-        left.set_ylabel(f"left over, {response.unit}")
+        for axes in (left, middle, right):
+            axes.xaxis.label.set_fontsize(7.5)
+            axes.tick_params(labelsize=7)
+        for axes in (left, right):
+            axes.locator_params(axis="x", nbins=4)
+        heading(figure, f"Left over in {response.title}, {response.unit}")
     return figure
 
 
@@ -82,10 +89,10 @@ def _dots(
         [one.residual for one in points],
         linestyle="none",
         marker=look.marker,
-        markersize=3.8,
+        markersize=3,
         markerfacecolor=look.face,
         markeredgecolor=look.colour,
-        markeredgewidth=0.9,
+        markeredgewidth=0.8,
         zorder=3,
     )
 

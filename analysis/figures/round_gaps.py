@@ -7,10 +7,12 @@ from statistics import fmean
 from matplotlib.figure import Figure
 
 from weldtrial.analysis.figures.style import (
+    HALF_IN,
     INK,
     FigureText,
     compared,
     counted,
+    heading,
     house_style,
     levels_of,
     looks_for,
@@ -36,7 +38,7 @@ def draw(response: ResponseFindings) -> Figure:
     gaps = [response.round_gaps[number] for number in rounds]
     mean = fmean(gaps)
     with house_style():
-        figure = new_figure(2.3)
+        figure = new_figure(1.5, HALF_IN)
         axes = figure.subplots()
         margin_lines(axes, first.margin)
         zero_line(axes)
@@ -47,23 +49,24 @@ def draw(response: ResponseFindings) -> Figure:
             gaps,
             linestyle="none",
             marker=look.marker,
-            markersize=6.5,
+            markersize=5.5,
             markerfacecolor=look.face,
             markeredgecolor=look.colour,
             markeredgewidth=1.3,
             zorder=3,
         )
-        axes.set_xlim(min(rounds) - 0.5, max(rounds) + 1.25)
+        axes.set_xlim(min(rounds) - 0.95, max(rounds) + 1.9)
         axes.set_xticks(rounds, [str(number) for number in rounds])
         axes.set_xlabel("round")
-        axes.set_ylabel(f"{first.level} − {first.reference}, {response.unit}")
+        heading(figure, f"{first.level} − {first.reference} in each round, {response.unit}")
         right = max(rounds) + 0.55
         style = {"fontsize": 7.5, "va": "bottom", "ha": "left"}
-        axes.text(right, mean, f"mean {_gap(mean, gaps)}", color=look.colour, **style)  # type: ignore[arg-type]
+        away = style | {"va": "top" if mean < 0 else "bottom"}
+        axes.text(right, mean, f"mean {_gap(mean, gaps)}", color=look.colour, **away)  # type: ignore[arg-type]
         if abs(mean) > 0.12 * (max(*gaps, 0.0) - min(*gaps, 0.0)):
             axes.text(right, 0, "zero", color=INK, **style)  # type: ignore[arg-type]
         if first.margin is not None:
-            left = min(rounds) - 0.45
+            left = min(rounds) - 0.9
             for edge, sign in ((-first.margin, MINUS), (first.margin, "+")):
                 axes.text(left, edge, f"{sign}{brief(first.margin, 3)}", color=INK, **style)  # type: ignore[arg-type]
         axes.margins(y=0.12)

@@ -8,6 +8,7 @@ are friendly to colourblind people*: the palette.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -19,8 +20,10 @@ from matplotlib.figure import Figure
 
 from weldtrial.analysis.findings import Comparison, CouponValue, ResponseFindings
 
-WIDTH_IN = 6.7
-"""Width of every figure in inches: 170 mm, so that 9 pt is 9 pt on paper."""
+WIDTH_IN, HALF_IN = 6.7, 3.45
+"""Inches across a page and across one of its two columns, so that 8 pt is 8 pt on paper."""
+_HEAD_LETTERS = {WIDTH_IN: 92, HALF_IN: 46}
+"""Letters of a figure's heading that fit its width."""
 INK, GREY, PALE, BAND = "#1a1a1a", "#666666", "#d9d9d9", "#ececec"
 
 _RC: dict[str, Any] = {
@@ -101,9 +104,16 @@ def house_style() -> Iterator[None]:
         yield
 
 
-def new_figure(height: float) -> Figure:
-    """Return an empty figure of the house width and `height` inches; no window, no pyplot."""
-    return Figure(figsize=(WIDTH_IN, height), layout="constrained")
+def new_figure(height: float, width: float = WIDTH_IN) -> Figure:
+    """Return an empty figure of `width` and `height` inches; no window, no pyplot."""
+    return Figure(figsize=(width, height), layout="constrained")
+
+
+def heading(figure: Figure, words: str, width: float = HALF_IN) -> None:
+    """Say at the top left of the figure what is drawn; a long title takes a second line."""
+    figure.suptitle(
+        textwrap.fill(words, _HEAD_LETTERS[width]), x=0.01, ha="left", fontsize=8, weight="bold"
+    )
 
 
 def zero_line(axes: Axes, *, vertical: bool = False) -> None:

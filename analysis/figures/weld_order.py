@@ -11,8 +11,10 @@ from matplotlib.figure import Figure
 from weldtrial.analysis.figures.style import (
     BAND,
     GREY,
+    HALF_IN,
     FigureText,
     counted,
+    heading,
     house_style,
     level_of,
     levels_of,
@@ -29,7 +31,7 @@ def draw(response: ResponseFindings) -> Figure:
     placed = _placed(response)
     looks = looks_for(levels_of(response))
     with house_style():
-        figure = new_figure(2.3)
+        figure = new_figure(1.5, HALF_IN)
         axes = figure.subplots()
         _setup_bands(axes, placed)
         zero_line(axes)
@@ -41,16 +43,16 @@ def draw(response: ResponseFindings) -> Figure:
                 [one.residual for _, one in points],
                 linestyle="none",
                 marker=look.marker,
-                markersize=4.8,
+                markersize=3.8,
                 markerfacecolor=look.face,
                 markeredgecolor=look.colour,
-                markeredgewidth=1.1,
+                markeredgewidth=0.9,
             )
             if level and points:
                 _name(axes, points, level, look.colour)
         axes.set_xlim(min(x for x, _ in placed) - 1, max(x for x, _ in placed) + 1)
-        axes.set_xlabel("run, in the order welded")
-        axes.set_ylabel(f"left over, {response.unit}")
+        axes.set_xlabel("run")
+        heading(figure, f"Left over, {response.unit}, in the order welded")
         axes.margins(y=0.18)
     return figure
 
@@ -86,6 +88,11 @@ def describe(response: ResponseFindings) -> FigureText:
             for _, one in placed
         ),
     )
+
+
+def left_over(response: ResponseFindings) -> dict[str, str]:
+    """Return what is left over of each stamp, as written in the figure's table."""
+    return {row[1]: row[-1] for row in describe(response).table_rows}
 
 
 def _placed(response: ResponseFindings) -> list[tuple[int, CouponValue]]:

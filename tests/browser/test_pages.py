@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import re
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -10,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from weldtrial.cli.main import main
 from weldtrial.cli.report import render_report
 from weldtrial.cli.sheet_parts import PAPERS
 from weldtrial.cli.sheets import render_sheets
@@ -143,12 +146,43 @@ def test_page_1_is_one_page_on_either_paper(
     assert found[0] == pytest.approx(points, abs=1)
 
 
+@pytest.fixture(scope="module")
+def shipped(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The report of the shipped example, as its commands write it."""
+    folder = tmp_path_factory.mktemp("shipped") / "x"
+    for words in (
+        ["new", str(folder), "--example", "drawbar-gas"],
+        ["-C", str(folder), "analyse", "--open", "--yes", "-q"],
+        ["-C", str(folder), "report"],
+    ):
+        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+            assert main(words) == 0, words
+    return folder
+
+
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_the_whole_report_prints(chromium: Any, written: Path, paper: str) -> None:
-    seen = look(chromium, written / "report.html", WIDTHS_MM["A4"])
+@pytest.mark.parametrize("whose", ["written", "shipped"])
+def test_the_whole_report_prints_to_eight_pages_at_most(
+    chromium: Any, request: pytest.FixtureRequest, whose: str, paper: str
+) -> None:
+    folder = request.getfixturevalue(whose)
+    seen = look(chromium, folder / "report.html", WIDTHS_MM["A4"])
     found = pages_in(seen.page.pdf(format=paper, prefer_css_page_size=True))
     seen.page.close()
-    assert 6 <= len(found) <= 20
+    assert 2 <= len(found) <= 8
+
+
+def test_the_numbers_of_figures_are_shown_in_print(chromium: Any, shipped: Path) -> None:
+    seen = look(chromium, shipped / "report.html", WIDTHS_MM["A4"])
+    heights = seen.page.evaluate(
+        "[...document.querySelectorAll('figure details table, .rest')]"
+        ".map(one => one.getBoundingClientRect().height)"
+    )
+    wide = seen.page.evaluate(OVERFLOW)
+    seen.page.close()
+    assert len(heights) >= 15
+    assert min(heights) > 0
+    assert wide == []
 
 
 @pytest.mark.parametrize("paper", ["A4", "letter"])

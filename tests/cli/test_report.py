@@ -16,7 +16,7 @@ import pytest
 
 from weldtrial.analysis.findings import Findings, Verdict
 from weldtrial.cli.report import render_report
-from weldtrial.cli.report_blocks import Table, table
+from weldtrial.cli.report_blocks import Heading, Section, Table, Text, table
 from weldtrial.cli.report_words import VERDICTS
 from weldtrial.cli.trial_cautions import fitting
 from weldtrial.shared.plan import Plan
@@ -178,9 +178,13 @@ def test_every_figure_has_alt_text_and_its_numbers(html: str) -> None:
     for svg in page.svgs:
         assert svg["role"] == "img"
         assert len(svg["aria-label"] or "") > 40
-    assert html.count("<details open>") == page.figures - 1
-    for figure in re.findall(r"<details open>.*?</details>", html, re.DOTALL):
-        assert "<table>" in figure
+    figures = re.findall(r"<figure>.*?</figure>", html, re.DOTALL)
+    assert len(figures) == page.figures - 1
+    for figure in figures:
+        assert "<table>" in figure or 'href="#s11"' in figure
+    assert html.count("<details open>") == 3 * 4
+    for numbers in re.findall(r"<details open>.*?</details>", html, re.DOTALL):
+        assert "<table>" in numbers
     # The strip of page 1 stands beside the answer box and, again, the tables of section 5.
     assert html.count("one-sided 95 % limits</th>") == 3
 
@@ -341,6 +345,48 @@ def test_all_readings_are_there_with_corrections_and_losses(html: str, record: R
     assert "8.07 80.7 decimal point slipped closed" in corrected
 
 
+def columns_of(html: str, number: int) -> dict[str, list[str]]:
+    """Return the last table of a section as its columns, of a repeated header the first."""
+    found = re.search(rf'<section id="s{number}">.*?</section>', html, re.DOTALL)
+    assert found is not None
+    rows = [
+        [re.sub(r"<[^>]+>", "", cell) for cell in re.findall(r"<t[hd][^>]*>.*?</t[hd]>", row)]
+        for row in re.findall(r"<tr>.*?</tr>", found.group().replace("\n", ""))
+    ]
+    columns: dict[str, list[str]] = {}
+    for header, *cells in zip(*rows, strict=True):
+        columns.setdefault(header, cells)
+    return columns
+
+
+def test_what_the_figures_drew_of_each_coupon_stands_with_its_readings(
+    html: str, findings: Findings
+) -> None:
+    found = columns_of(html, 11)
+    for response in findings.responses:
+        name = response.name.replace("_", " ")
+        for words in (f"{name}, {response.unit}", f"{name} left over"):
+            assert '<a href="#s11">The numbers' in html
+            assert f"column {words}." in html
+        left = dict(zip(found["stamp"], found[f"{name} left over"], strict=True))
+        for coupon in response.coupons:
+            shown = float(left[coupon.stamp].replace("\N{MINUS SIGN}", "-"))
+            assert shown == pytest.approx(coupon.residual, abs=0.501 * 10.0 ** -_decimals(left))
+        unused = set(left) - {coupon.stamp for coupon in response.coupons}
+        assert all(left[stamp] == "" for stamp in unused)
+
+
+def _decimals(cells: dict[str, str]) -> int:
+    return max(len(cell.partition(".")[2]) for cell in cells.values())
+
+
+def test_a_mean_stands_only_where_it_is_not_the_reading(html: str) -> None:
+    found = columns_of(html, 11)
+    assert any(found["mean"])
+    for cell, mean in zip(found["penetration, mm"], found["mean"], strict=True):
+        assert not mean or "," in cell, (cell, mean)
+
+
 def test_cautions_are_printed(html: str, trial: Trial) -> None:
     said = section(html, 10)
     for caution in fitting(trial):
@@ -442,12 +488,20 @@ def test_numbers_stand_right_and_empty_columns_go() -> None:
     assert found.right == (False, True, True)
 
 
-@pytest.mark.parametrize("count", [1, 18, 19, 48, 49, 50])
+@pytest.mark.parametrize("count", [1, 5, 6, 48, 49, 50])
 def test_folding_keeps_every_row_once(count: int) -> None:
     rows = tuple((str(n), "A2H") for n in range(count))
     pieces = Table(("run", "stamp"), rows).pieces
     assert tuple(row for piece in pieces for row in piece) == rows
-    assert len(pieces) == (1 if count <= 18 else 3)
+    assert len(pieces) == (1 if count <= 5 else 3)
+
+
+def test_a_stretch_across_takes_its_heading_with_it() -> None:
+    narrow, wide = Text("words"), table(("stamp",), [("A2H",)], wide=True)
+    blocks = (narrow, Heading("above a table"), wide, Heading("above words"), narrow)
+    found = Section(3, "title", blocks).stretches
+    assert [(across, len(parts)) for across, parts in found] == [(False, 1), (True, 2), (False, 2)]
+    assert tuple(part for _, parts in found for part in parts) == blocks
 
 
 # ------------------------------------------------------------------ the command

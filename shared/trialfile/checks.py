@@ -147,8 +147,8 @@ def _order(trial: Trial, faults: Faults) -> None:
         elif rounds and limit >= rounds:
             faults.warn(
                 "order.first_at_most",
-                f"first_at_most = {limit} restricts nothing in {rounds} round{'s' if rounds != 1 else ''}. Lower it or take "
-                "it out.",
+                f"first_at_most = {limit} restricts nothing in {rounds} "
+                f"round{'s' if rounds != 1 else ''}. Lower it or take it out.",
             )
     elif limit is not None and not hard:
         faults.wrong(

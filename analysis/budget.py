@@ -103,7 +103,7 @@ def budget_row(
     gap = chance = None
     if judged.spread is not None:
         precision = shape.precision(judged.spread)
-        gap = detectable(precision.se, precision.df, judged.chance)
+        gap = detectable(precision.se, precision.df, judged.chance, precision.alpha)
         chance = chance_to_show(judged.aim, precision)
     return BudgetRow(
         rounds=shape.rounds,
@@ -134,14 +134,15 @@ def reachable_p(shape: Shape) -> float | None:
 
     None for a complete shuffle of several factors, whose orders are not counted.
     """
+    kinds = shape.levels * shape.others
     if not shape.by_setups:
-        if shape.combos != 2:
+        if shape.combos != 2 or shape.centre or shape.parts > 1 or shape.levels != 2:
             return None
         splits = count_splits([shape.replicates, shape.replicates])
         return float(min(Fraction(1), Fraction(2, int(splits**shape.rounds))))
     if shape.rounds == 1:
-        return float(smallest_p_shuffled([shape.per_round, shape.per_round]))
-    return float(smallest_p(shape.rounds, 2, shape.first_at_most, shape.per_round))
+        return float(smallest_p_shuffled([shape.per_round] * kinds))
+    return float(smallest_p(shape.rounds, kinds, shape.first_at_most, shape.per_round))
 
 
 def rounds_table(shape: Shape, judged: Judged) -> tuple[BudgetRow, ...]:
@@ -163,6 +164,8 @@ def rounds_table(shape: Shape, judged: Judged) -> tuple[BudgetRow, ...]:
         sizes = {now // 2, 3 * now // 4, now, -(-5 * now // 4), -(-3 * now // 2), 2 * now, 3 * now}
         rows = [(replace(shape, replicates=n), n == now) for n in sorted(sizes - {0})]
         return tuple(budget_row(one, judged, current=current) for one, current in rows)
+    if shape.parts > 1 or shape.centre:
+        return _more_or_fewer_rounds(shape, judged)
     per_level = shape.rounds * shape.per_round * shape.replicates
     shapes = []
     for rounds in (n for n in range(1, per_level + 1) if per_level % n == 0):
@@ -180,6 +183,25 @@ def rounds_table(shape: Shape, judged: Judged) -> tuple[BudgetRow, ...]:
         shapes.append((shape, True))
         shapes.sort(key=lambda pair: (pair[0].setups or 0, pair[0].rounds))
     return tuple(budget_row(one, judged, current=same) for one, same in shapes)
+
+
+def _more_or_fewer_rounds(shape: Shape, judged: Judged) -> tuple[BudgetRow, ...]:
+    """Return rows with the same set-ups in more and fewer rounds: what they hold has no halves."""
+    step = shape.parts if shape.parts_by_round else 1
+    now = shape.per_round if shape.free else shape.rounds
+    sizes = {now // 2, 3 * now // 4, now, -(-5 * now // 4), -(-3 * now // 2), 2 * now, 3 * now}
+    if shape.free and shape.parts > 1:
+        step = shape.parts
+    rows = []
+    for size in sorted(one for one in sizes if one and one % step == 0):
+        if size == now:
+            rows.append((shape, True))
+        elif shape.free:
+            rows.append((replace(shape, per_round=size), False))
+        else:
+            limit = usual_limit(size)
+            rows.append((replace(shape, rounds=size, first_at_most=limit), False))
+    return tuple(budget_row(one, judged, current=current) for one, current in rows)
 
 
 @dataclass(frozen=True, slots=True)

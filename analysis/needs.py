@@ -15,7 +15,8 @@ from weldtrial.analysis.power import (
     power_difference,
     smallest_number,
 )
-from weldtrial.analysis.shape import Shape
+from weldtrial.analysis.shape import Shape, error_rates
+from weldtrial.analysis.simultaneous import Family
 from weldtrial.shared.responses import Ask
 
 
@@ -78,10 +79,10 @@ def needs(shape: Shape, spread: Spread, aim: Aim, chance: float = CHANCE) -> Nee
     known = aim.margin is not None
     return Needs(
         loss=aim.margin,
-        power=power_difference(aim.margin, precision.se, precision.df)
+        power=power_difference(aim.margin, precision.se, precision.df, precision.alpha)
         if aim.margin is not None
         else None,
-        detectable=detectable(precision.se, precision.df, chance),
+        detectable=detectable(precision.se, precision.df, chance, precision.alpha),
         setups_per_gas=two_sided[0],
         coupons=two_sided[1],
         no_worse=chance_to_show(aim, precision, "no-worse") if known else None,
@@ -107,7 +108,7 @@ def _needed(
         found = chance_to_show(aim, shape.resized(units).precision(spread), ask)
         return found is not None and found >= chance
 
-    step = shape.per_round if shape.by_setups and not shape.free else 1
+    step = shape.step
     start = 2 if shape.by_setups and step == 1 else step
     units = smallest_number(enough, start, step)
     if units is None:
@@ -116,22 +117,39 @@ def _needed(
     return sized.setups_per_level, sized.coupons
 
 
-def gap_within(shape: Shape, spread: Spread, df: int, chance: float = CHANCE) -> float | None:
-    """Return the smallest effect, low to high, of an easy factor shown with a chance.
+def gap_within(
+    shape: Shape,
+    spread: Spread,
+    df: int,
+    chance: float = CHANCE,
+    *,
+    levels: int = 2,
+    family: Family = "single",
+    numeric: bool = True,
+) -> float | None:
+    """Return the smallest gap between two levels of an easy factor shown with a chance.
 
     Parameters
     ----------
     shape
-        Half of its coupons are welded at each level.
+        As many of its coupons are welded at each level of the factor.
     df
         Degrees of freedom left within set-ups (in a complete shuffle: over all coupons).
+    levels, family
+        Levels of the factor, and how several are read together.
+    numeric
+        True when the levels are two or three evenly spaced numbers, so that centre points say
+        nothing of the gap; low to high is then as well known as two levels by themselves.
 
     Notes
     -----
     Within set-ups the scatter between set-ups cancels; in a complete shuffle every coupon has it.
     """
     sd = spread.coupon if shape.by_setups else spread.alone
-    return detectable(sd * (4 / shape.coupons) ** 0.5, df, chance)
+    units = shape.rounds if shape.setups is None else shape.setups
+    coupons = shape.coupons - (units * shape.centre if numeric else 0)
+    alpha, _ = error_rates(family, levels, df)
+    return detectable(sd * (2 * levels / coupons) ** 0.5, df, chance, alpha)
 
 
 def share_beyond(limit: float, mean: float, spread: Spread, *, above: bool = True) -> float:

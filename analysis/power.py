@@ -64,10 +64,15 @@ class Precision:
         Variance of the mean of one level, in the response's unit squared.
     df
         Degrees of freedom that judge it; with none, nothing can be shown.
+    alpha, alpha_one
+        Two-sided error rate of an interval and one-sided rate of a limit: smaller than `ALPHA`
+        where several levels are compared together.
     """
 
     variance: float
     df: float
+    alpha: float = ALPHA
+    alpha_one: float = ALPHA
 
     @property
     def se(self) -> float:
@@ -307,13 +312,14 @@ def chance_to_show(aim: Aim, precision: Precision, ask: Ask | None = None) -> fl
         return None
     ask = ask or aim.ask
     if ask == "difference":
-        return power_difference(margin, precision.se, precision.df)
+        return power_difference(margin, precision.se, precision.df, precision.alpha)
+    one = precision.alpha_one
     if ask == "no-worse":
         scale = 1.0 if aim.fraction is None else 1 - aim.sign * aim.fraction
-        return power_no_worse(margin, precision.se_scaled(scale), precision.df)
+        return power_no_worse(margin, precision.se_scaled(scale), precision.df, alpha=one)
     if aim.fraction is None:
-        return power_equivalent(margin, precision.se, precision.df)
-    return power_equivalent_percent(aim.fraction, abs(aim.mean), precision)
+        return power_equivalent(margin, precision.se, precision.df, alpha=one)
+    return power_equivalent_percent(aim.fraction, abs(aim.mean), precision, alpha=one)
 
 
 def smallest_number(enough: Callable[[int], bool], start: int = 2, step: int = 1) -> int | None:

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 
-from weldtrial.analysis.power import Precision, Spread, by_setups, shuffled
+import numpy as np
+from scipy import special
+
+from weldtrial.analysis.linear import Estimate
+from weldtrial.analysis.power import ALPHA, Precision, Spread, by_setups, shuffled
+from weldtrial.analysis.simultaneous import Family, against_reference, among_all
 
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """A balanced plan of two compared levels, by set-ups in rounds or completely shuffled.
+    """A balanced plan of compared levels, by set-ups in rounds or completely shuffled.
 
     Attributes
     ----------
@@ -20,9 +26,25 @@ class Shape:
     per_round
         Set-ups of each level in a round.
     combos
-        Combinations of the easy factors in every set-up; all combinations of a complete shuffle.
+        Combinations of the easy factors in every set-up (in every block).
     replicates
         Coupons of each combination in a set-up (in a block).
+    centre
+        Centre points besides, in a set-up (in a block).
+    parts
+        Parts that the combinations are cut in; each set-up (block) holds one.
+    parts_by_round
+        Whether the parts go round by round, so that rounds come in multiples of `parts`.
+    levels
+        Levels of the compared factor.
+    others
+        Combinations of the other hard-to-change factors; each level has a set-up with each.
+    hard_columns
+        Columns of the model that change only between set-ups.
+    family
+        How several levels are read together: with the ``reference``, or all ``pairs``.
+    numeric
+        Whether the compared levels are numbers, so that centre points say nothing of the gap.
     extra
         Spares and warm-ups besides.
     terms
@@ -43,21 +65,31 @@ class Shape:
     terms: int = 1
     first_at_most: int | None = None
     free: bool = False
+    centre: int = 0
+    parts: int = 1
+    parts_by_round: bool = False
+    levels: int = 2
+    others: int = 1
+    hard_columns: int = 1
+    family: Family = "single"
+    numeric: bool = False
 
     @property
     def setups_per_level(self) -> int | None:
         """Set-ups of each level; None for a complete shuffle."""
-        return self.rounds * self.per_round if self.by_setups else None
+        return self.rounds * self.per_round * self.others if self.by_setups else None
 
     @property
     def setups(self) -> int | None:
         """Set-ups in the whole trial; None for a complete shuffle."""
-        return 2 * self.rounds * self.per_round if self.by_setups else None
+        if not self.by_setups:
+            return None
+        return self.levels * self.others * self.rounds * self.per_round
 
     @property
     def per_setup(self) -> int:
         """Counting coupons in a set-up (in a block)."""
-        return self.combos * self.replicates
+        return self.combos * self.replicates + self.centre
 
     @property
     def coupons(self) -> int:
@@ -67,22 +99,25 @@ class Shape:
     @property
     def paired(self) -> bool:
         """Whether every round holds one set-up of each level, compared within the round."""
-        return self.by_setups and self.per_round == 1 and not self.free
+        return self.by_setups and self.per_round == 1 and self.others == 1 and not self.free
 
     @property
     def df(self) -> int:
         """Degrees of freedom that judge the compared factor, 0 where there are none."""
         if self.setups is not None:
-            return max(0, self.setups - self.rounds - 1)
+            return max(0, self.setups - self.rounds - self.hard_columns)
         return max(0, self.coupons - self.rounds - self.terms)
 
     def precision(self, spread: Spread) -> Precision:
         """Return how precisely the two levels are compared."""
         if self.setups_per_level is not None:
-            return by_setups(
+            found = by_setups(
                 spread, self.setups_per_level, self.per_setup, paired=self.paired, df=self.df
             )
-        return shuffled(spread, self.coupons // 2, df=self.df)
+        else:
+            found = shuffled(spread, self.coupons_per_level, df=self.df)
+        alpha, alpha_one = error_rates(self.family, self.levels, self.df)
+        return replace(found, alpha=alpha, alpha_one=alpha_one)
 
     def resized(self, units: int) -> Shape:
         """Return the plan with `units` set-ups of each level, or coupons of each combination.
@@ -93,5 +128,46 @@ class Shape:
         if not self.by_setups:
             return replace(self, replicates=units)
         if self.free:
-            return replace(self, per_round=units)
-        return replace(self, rounds=units // self.per_round)
+            return replace(self, per_round=max(1, units // self.others))
+        return replace(self, rounds=max(1, units // (self.per_round * self.others)))
+
+    @property
+    def step(self) -> int:
+        """Set-ups of each level (coupons of each combination) come in multiples of this."""
+        if not self.by_setups:
+            return 1
+        if self.free:
+            return self.others * self.parts
+        return self.per_round * self.others * (self.parts if self.parts_by_round else 1)
+
+    @property
+    def coupons_per_level(self) -> int:
+        """Counting coupons that compare each level."""
+        blocks = self.rounds if self.setups is None else self.setups
+        return (self.coupons - (self.centre * blocks if self.numeric else 0)) // self.levels
+
+
+@cache
+def error_rates(family: Family, levels: int, df: int) -> tuple[float, float]:
+    """Return the error rates of one comparison that are read as one of several.
+
+    The two-sided rate of an interval and the one-sided rate of a limit (from the 90 % interval),
+    so that Student's t at these rates is the critical value of the simultaneous interval.
+
+    References
+    ----------
+    Dunnett (1955). *J. Am. Stat. Assoc.* 50:1096-1121; Kramer (1956). *Biometrics* 12:307-310.
+    """
+    if family == "single" or levels < 3 or df < 1:
+        return ALPHA, ALPHA
+    found = Estimate(0.0, 1.0, float(df))
+    if family == "pairs":
+        together = among_all(found, levels)
+    else:
+        # Equal numbers at every level: comparisons with one reference correlate by a half.
+        several = levels - 1
+        together = against_reference(found, (np.eye(several) + np.ones((several, several))) / 2)
+    return (
+        2 * float(special.stdtr(df, -together.critical95)),
+        float(special.stdtr(df, -together.critical90)),
+    )

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from scipy import special
 
 from weldtrial.analysis.budget import Judged, budget_row
-from weldtrial.analysis.power import ALPHA
 from weldtrial.analysis.shape import Shape
 
 SOURCES = (
@@ -16,6 +15,8 @@ SOURCES = (
     "Both one-sided tests together: Owen 1965, Biometrika 52:437 (citation from memory)",
     "No-worse and equal-enough trials: Julious 2004, Statistics in Medicine 23:1921 (citation "
     "from memory)",
+    "Several levels read together: Dunnett 1955, J. Am. Stat. Assoc. 50:1096; Kramer 1956, "
+    "Biometrics 12:307",
     "Smallest p of a shuffle test: Phipson & Smyth 2010, Statistical Applications in Genetics and "
     "Molecular Biology 9(1):39",
 )
@@ -36,7 +37,7 @@ class Working:
     se_tested
         Standard error of what a percent margin tests; else the same.
     two_sided, one_sided
-        Critical values of t.
+        Critical values of t; larger where several levels are read together.
     gap, chance
         As the plan shows them.
     """
@@ -63,7 +64,7 @@ def working(shape: Shape, judged: Judged) -> Working | None:
     if spread is None:
         return None
     precision = shape.precision(spread)
-    units = shape.setups_per_level or shape.coupons // 2
+    units = shape.setups_per_level or shape.coupons_per_level
     row = budget_row(shape, judged)
     scale = 1.0 if aim.fraction is None else 1 - aim.sign * aim.fraction
     tells = precision.df >= 1
@@ -77,8 +78,8 @@ def working(shape: Shape, judged: Judged) -> Working | None:
         se=precision.se,
         se_tested=precision.se_scaled(scale) if aim.ask != "difference" else precision.se,
         df=shape.df,
-        two_sided=float(special.stdtrit(precision.df, 1 - ALPHA / 2)) if tells else None,
-        one_sided=float(special.stdtrit(precision.df, 1 - ALPHA)) if tells else None,
+        two_sided=float(special.stdtrit(precision.df, 1 - precision.alpha / 2)) if tells else None,
+        one_sided=float(special.stdtrit(precision.df, 1 - precision.alpha_one)) if tells else None,
         margin=aim.margin,
         gap=row.gap,
         chance=row.chance,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import prod
 from typing import TYPE_CHECKING
 
 from weldtrial.cli.what_if import Change
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from weldtrial.analysis.needs import Needs
     from weldtrial.analysis.power import Aim
     from weldtrial.analysis.shape import Shape
+    from weldtrial.analysis.simultaneous import Family
     from weldtrial.analysis.working import Working
     from weldtrial.doe.assess import Assessment
     from weldtrial.doe.layout import Layout
@@ -74,21 +76,38 @@ def level_words(factor: Factor, level: str) -> str:
 
 
 def shape_of(trial: Trial, layout: Layout) -> Shape:
-    """Return the numbers of a layout that decide what it shows."""
+    """Return the numbers of a layout that decide what it shows of the compared factor."""
     from weldtrial.analysis.shape import Shape
-    from weldtrial.shared.terms import model_terms
 
+    compared = compared_factor(trial)
+    levels = len(compared.levels)
+    by_setups = bool(layout.hard_factors)
     return Shape(
-        by_setups=layout.hard is not None,
+        by_setups=by_setups,
         rounds=layout.rounds,
         per_round=max(1, layout.per_round),
         combos=layout.combos,
         replicates=layout.replicates,
         extra=layout.warm_up + layout.spare,
-        terms=len(model_terms(trial.factors, trial.design.model)),
+        terms=layout.strata.columns,
         first_at_most=layout.first_at_most,
         free=layout.rounds == 1 and layout.per_round > 1,
+        centre=layout.centre_points,
+        parts=max(1, len(layout.parts)),
+        parts_by_round=layout.parts_by == "round",
+        levels=levels,
+        others=len(layout.hard_levels) // levels if by_setups else 1,
+        hard_columns=layout.set_ups - layout.rounds - layout.error_df if by_setups else 1,
+        family=family_of(compared),
+        numeric=compared.kind == "numeric" and not by_setups,
     )
+
+
+def family_of(factor: Factor) -> Family:
+    """Return how the levels of a factor are read together, as the analysis reads them."""
+    if len(factor.levels) < 3:
+        return "single"
+    return "pairs" if factor.control is None else "reference"
 
 
 def judged_by(trial: Trial, assumed: Assumed | None) -> Judged:
@@ -129,7 +148,7 @@ def plan_figures(
     for one in tries:
         row = budget_row(shape_of(one, make_layout(one)), judged_by(one, known), tried=True)
         rows = (*rows, row)
-    in_rounds = layout.hard is not None and not shape.free
+    in_rounds = bool(layout.hard_factors) and not shape.free
     return PlanFigures(
         trial=trial,
         assessment=assessment,
@@ -143,9 +162,11 @@ def plan_figures(
         working=working(shape, judged),
         gauge=_gauge(trial),
         others=_others(trial, shape),
-        gaps={} if known is None else _gaps(assessment, shape, known),
+        gaps={} if known is None else _gaps(trial, assessment, shape, known),
         restriction=restriction_of(trial, layout),
-        orders=count_orders(layout.rounds, 2, layout.first_at_most, layout.per_round)
+        orders=count_orders(
+            layout.rounds, len(layout.hard_levels), layout.first_at_most, layout.per_round
+        )
         if in_rounds
         else None,
         changes=tuple(changes),
@@ -190,20 +211,48 @@ def _others(trial: Trial, shape: Shape) -> dict[str, Needs]:
     return found
 
 
-def _gaps(assessment: Assessment, shape: Shape, known: Assumed) -> dict[str, float]:
+def _gaps(trial: Trial, assessment: Assessment, shape: Shape, known: Assumed) -> dict[str, float]:
+    from dataclasses import replace
+
     from weldtrial.analysis.needs import gap_within
     from weldtrial.analysis.power import detectable
 
     found = {}
     for told in assessment.told:
+        factor = next((one for one in trial.varied if one.name == told.term), None)
+        if factor is None or told.judged_by == "effects" or not _evenly(factor):
+            continue
+        levels, family = len(factor.levels), family_of(factor)
         if told.judged_by == "set-ups":
-            precision = shape.precision(known.spread)
-            gap = detectable(precision.se, precision.df)
+            others = shape.levels * shape.others // levels
+            own = replace(shape, levels=levels, others=others, family=family)
+            precision = own.precision(known.spread)
+            gap = detectable(precision.se, precision.df, alpha=precision.alpha)
         else:
-            gap = gap_within(shape, known.spread, told.error_df)
-        if gap is not None and ":" not in told.term:
+            gap = gap_within(
+                shape,
+                known.spread,
+                told.error_df,
+                levels=levels,
+                family=family,
+                numeric=factor.kind == "numeric",
+            )
+        if gap is not None:
             found[told.term] = gap
     return found
+
+
+def _columns(factor: Factor) -> int:
+    return 1 if factor.kind == "numeric" else len(factor.levels) - 1
+
+
+def _evenly(factor: Factor) -> bool:
+    """Tell whether low to high is as well known as two levels by themselves."""
+    if factor.kind == "category" or len(factor.levels) == 2:
+        return True
+    owners = factor.settings
+    middles = [abs(factor.coded(factor.setting(factor.levels[1], one), one)) for one in owners]
+    return len(factor.levels) == 3 and max(middles) < 1e-9
 
 
 def with_chances(trial: Trial, refused: CannotShareOut) -> PlanRefused:
@@ -211,15 +260,33 @@ def with_chances(trial: Trial, refused: CannotShareOut) -> PlanRefused:
     from weldtrial.analysis.assumed import assumed
     from weldtrial.analysis.budget import budget_row
     from weldtrial.analysis.shape import Shape
+    from weldtrial.shared.terms import trial_terms
 
     words = refused.words
     known = assumed(trial.deciding) if trial.deciding.kind == "number" else None
     if refused.closest is not None and known is not None:
         judged = judged_by(trial, known)
+        kinds, levels = prod(len(one.levels) for one in trial.hard), len(trial.hard[0].levels)
+        hard = {factor.name for factor in trial.hard}
+        every = trial_terms(trial.factors, trial.design.model, trial.design.terms)
+        terms = [term for term in every if term.factors <= hard]
 
         def chance(rounds: int, set_ups: int, per_setup: int) -> float | None:
-            per_round = set_ups // (2 * rounds)
-            shape = Shape(True, rounds, per_round, 1, per_setup, free=rounds == 1 < per_round)
+            per_round = set_ups // (kinds * rounds)
+            shape = Shape(
+                True,
+                rounds,
+                per_round,
+                1,
+                per_setup,
+                free=rounds == 1 < per_round,
+                levels=levels,
+                others=kinds // levels,
+                hard_columns=sum(
+                    prod(_columns(trial.factor(name)) for name in term.factors) for term in terms
+                ),
+                family=family_of(compared_factor(trial)),
+            )
             return budget_row(shape, judged).chance
 
         found = refused.closest

@@ -28,6 +28,10 @@ def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
         **_design(figures),
         "told": [{**asdict(one), "gap": figures.gaps.get(one.term)} for one in assessment.told],
         "not_told": assessment.not_told,
+        "aliases": assessment.aliases,
+        "confounded": assessment.confounded,
+        "left_out": assessment.left_out,
+        "never_welded": assessment.never_welded or None,
         "blocks": assessment.blocks,
         "windows": assessment.windows,
         "bench": asdict(assessment.bench),
@@ -88,6 +92,16 @@ def _design(figures: PlanFigures) -> dict[str, Any]:
             "coupons_a_set_up": layout.per_setup,
             "combinations": layout.combos,
             "replicates": layout.replicates,
+            "centre_points": layout.centre_points,
+            "parts": max(1, len(layout.parts)),
+            "fraction": None
+            if layout.easy.fraction is None
+            else {
+                "runs": layout.easy.fraction.runs,
+                "resolution": layout.easy.fraction.resolution,
+                "word_lengths": layout.easy.fraction.word_lengths,
+                "generators": [one.text for one in layout.easy.fraction.generators],
+            },
             "error_df": layout.error_df,
             "error_df_within": layout.error_df_within,
         },

@@ -10,6 +10,7 @@ from weldtrial.shared.rounding import brief
 if TYPE_CHECKING:
     from weldtrial.analysis.gauge import GaugeNote
     from weldtrial.cli.console import Console
+    from weldtrial.doe.assess import Assessment, Told
     from weldtrial.doe.bench import Figure
     from weldtrial.shared.trial import Trial
 
@@ -36,16 +37,15 @@ def _tells(console: Console, figures: PlanFigures) -> None:
     assessment = figures.assessment
     console.heading("What this plan can tell")
     for told in assessment.told:
-        by = "set-ups" if told.judged_by == "set-ups" else "coupons"
-        if told.judged_by == "coupons" and figures.shape.by_setups:
-            by = "coupons within set-ups"
-        words = f"  {told.words}: judged by {by}, {told.error_df} to judge the spread from"
+        words = f"  {told.words}: {_judged(figures, told)}"
         gap = figures.gaps.get(told.term)
         if gap is not None and figures.assumed is not None:
             words += f"; would probably see {brief(gap, 2)} {figures.assumed.unit}"
         console.line(words, hang=4)
     if not assessment.told:
         console.line("  Spreads only.")
+    if figures.shape.levels > 2:
+        console.line(f"  {_together(figures)}", hang=4)
     console.line(f"  {assessment.blocks}", hang=2)
     for name, other in figures.others.items():
         response = figures.trial.response(name)
@@ -54,11 +54,48 @@ def _tells(console: Console, figures: PlanFigures) -> None:
                 f"  {response.title}: a gap of {brief(other.detectable, 2)} {response.unit} "
                 "8 times in 10; not what this trial is sized for"
             )
+    _runs_together(console, assessment)
     console.heading("What it cannot tell")
-    for words in assessment.not_told:
+    for words in (*assessment.left_out, *assessment.not_told):
         console.line(f"  {words}", hang=4)
     for words in assessment.windows:
         console.line(f"  ! {words}", hang=4)
+
+
+def _judged(figures: PlanFigures, told: Told) -> str:
+    if told.judged_by == "effects":
+        count = len(figures.assessment.told)
+        return f"judged by the size of the {count} effects (Lenth 1989); nothing is welded twice"
+    by = "set-ups" if told.judged_by == "set-ups" else "coupons"
+    if told.judged_by == "coupons" and figures.shape.by_setups:
+        by = "coupons within set-ups"
+    return f"judged by {by}, {told.error_df} to judge the spread from"
+
+
+def _together(figures: PlanFigures) -> str:
+    shape, factor = figures.shape, figures.compared
+    what = "gases" if factor.name == "gas" else f"levels of {factor.title.lower()}"
+    if shape.family == "reference":
+        return (
+            f"{shape.levels - 1} {what} are compared with {factor.reference} together: all the "
+            "intervals hold at once, 95 times in 100 (Dunnett 1955), and the figures allow for it."
+        )
+    return (
+        f"All pairs of {shape.levels} {what} are compared together: all the intervals hold at "
+        "once, 95 times in 100 (Tukey; Kramer 1956), and the figures allow for it. Say which one "
+        "is today's (control) to compare with that alone."
+    )
+
+
+def _runs_together(console: Console, assessment: Assessment) -> None:
+    lines = [*assessment.aliases, *assessment.confounded]
+    if assessment.never_welded:
+        lines.append(assessment.never_welded)
+    if not lines:
+        return
+    console.heading("What runs together")
+    for words in lines:
+        console.line(f"  {words}", hang=4)
 
 
 def _bench(console: Console, figures: PlanFigures) -> None:

@@ -41,10 +41,8 @@ def _compares(figures: PlanFigures) -> str:
     factor, trial = figures.compared, figures.trial
     others = [level_words(factor, one) for one in factor.levels if one != factor.reference]
     today = " (today's, control)" if factor.control else ""
-    words = (
-        f"{factor.title}: {level_words(factor, factor.reference)}{today}  vs  "
-        f"{' and '.join(others)}"
-    )
+    last = f"{', '.join(others[:-1])} and {others[-1]}" if len(others) > 1 else others[0]
+    words = f"{factor.title}: {level_words(factor, factor.reference)}{today}  vs  {last}"
     own = [one for one in trial.factors if one.slides_with == factor.name and not one.varied]
     for one in own:
         places = _places(one.step)
@@ -64,8 +62,13 @@ def _places(step: float | None) -> int:
 def asks(figures: PlanFigures) -> str:
     """Return the question as one sentence."""
     factor, aim = figures.compared, figures.aim
-    other = next(one for one in factor.levels if one != factor.reference)
-    new, old = level_words(factor, other), level_words(factor, factor.reference)
+    others = [level_words(factor, one) for one in factor.levels if one != factor.reference]
+    if len(others) > 1 and factor.control is None:
+        return _asks_of_all(figures)
+    new, old = " and ".join(others), level_words(factor, factor.reference)
+    if len(others) > 1:
+        new = f"{', '.join(others[:-1])} and {others[-1]}"
+        return _asks_of_several(figures, new, old)
     if figures.trial.deciding.margin is None:
         return f"do {new} and {old} differ? (no margin given: it can never be called good enough)"
     margin = margin_words(aim, figures.trial.deciding.unit)
@@ -74,6 +77,32 @@ def asks(figures: PlanFigures) -> str:
     if aim.ask == "equal-enough":
         return f"is {new} equal to {old} within {margin}?"
     return f"do {new} and {old} differ? ({margin} would matter)"
+
+
+def _asks_of_several(figures: PlanFigures, new: str, old: str) -> str:
+    aim = figures.aim
+    if figures.trial.deciding.margin is None:
+        return f"do {new} differ from {old}? (no margin given: none can be called good enough)"
+    margin = margin_words(aim, figures.trial.deciding.unit)
+    if aim.ask == "no-worse":
+        return f"is each of {new} no worse than {old} by more than {margin}?"
+    if aim.ask == "equal-enough":
+        return f"is each of {new} equal to {old} within {margin}?"
+    return f"do {new} differ from {old}? ({margin} would matter)"
+
+
+def _asks_of_all(figures: PlanFigures) -> str:
+    factor, aim = figures.compared, figures.aim
+    levels = [level_words(factor, one) for one in factor.levels]
+    names = f"{', '.join(levels[:-1])} and {levels[-1]}"
+    if figures.trial.deciding.margin is None:
+        return f"which of {names} differ? (no margin given: none can be called good enough)"
+    margin = margin_words(aim, figures.trial.deciding.unit)
+    if aim.ask == "difference":
+        return f"which of {names} differ? ({margin} would matter)"
+    if aim.ask == "no-worse":
+        return f"in each pair of {names}, is the later no worse than the earlier by {margin}?"
+    return f"are {names} all equal within {margin}?"
 
 
 def _budget(figures: PlanFigures) -> str:
@@ -152,7 +181,7 @@ def _row(figures: PlanFigures, row: BudgetRow) -> list[str]:
     gap = brief(row.gap, 2) if row.gap is not None else "never" if figures.assumed else "?"
     chance = "–" if row.chance is None else f"{100 * row.chance:.0f} %"
     remark = [row.remark, "← your file" if row.current else ""]
-    if row.tried:
+    if row.tried or (by_setups and row.total != figures.current.total):
         remark.append(f"{row.total} in all")
     return [
         mark,
@@ -161,8 +190,14 @@ def _row(figures: PlanFigures, row: BudgetRow) -> list[str]:
         gap,
         *([] if figures.trial.purpose == "pilot" else [chance]),
         p_cell(row.smallest_p),
-        " ".join(one for one in remark if one),
+        _joined(remark),
     ]
+
+
+def _joined(remark: list[str]) -> str:
+    said = [one for one in remark if one]
+    arrow = [one for one in said if one.startswith("←")]
+    return " ".join([", ".join(one for one in said if one not in arrow), *arrow]).strip()
 
 
 def _footnotes(console: Console, figures: PlanFigures) -> None:

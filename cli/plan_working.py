@@ -61,9 +61,15 @@ def _df_words(figures: PlanFigures) -> str:
     shape = figures.shape
     if shape.by_setups:
         rounds = "the mean" if shape.rounds == 1 else f"{shape.rounds} rounds"
-        return f"{shape.setups} set-ups less {rounds} less 1 for {small(figures.compared.title)}"
+        return f"{shape.setups} set-ups less {rounds} less {_hard_words(figures)}"
     blocks = "the mean" if shape.rounds == 1 else f"{shape.rounds} blocks"
     return f"{shape.coupons} coupons less {blocks} less {shape.terms} for the model"
+
+
+def _hard_words(figures: PlanFigures) -> str:
+    names = " and ".join(small(one.title) for one in figures.trial.hard)
+    more = " with what changes between set-ups" if figures.assessment.confounded else ""
+    return f"{figures.shape.hard_columns} for {names}{more}"
 
 
 def _chance_line(found: Working, figures: PlanFigures) -> str:

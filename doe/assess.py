@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from weldtrial.doe.assess_words import aliases, confounded, left_out, never_welded, not_told
 from weldtrial.doe.bench import Bench, bench_of
-from weldtrial.doe.layout import Layout, make_layout
+from weldtrial.doe.laid_out import Layout
+from weldtrial.doe.layout import make_layout
 from weldtrial.doe.nuisances import Nuisance, nuisances_of
-from weldtrial.doe.refusals import levels_word
+from weldtrial.doe.unanswerable import judged_by_each_other, term_words, units
 from weldtrial.doe.windows import outside_the_windows
-from weldtrial.shared.factors import Factor
-from weldtrial.shared.terms import Term, model_terms
+from weldtrial.shared.terms import Term
 from weldtrial.shared.trial import Trial
 
-Stratum = Literal["set-ups", "coupons"]
-
-FEW_DF = 4
-"""Fewer degrees of freedom than this leave little to judge the spread from."""
+Stratum = Literal["set-ups", "coupons", "effects"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +30,9 @@ class Told:
         The same for eyes.
     judged_by
         What it is judged by: the scatter between set-ups, or between coupons (of one set-up
-        where there are set-ups).
+        where there are set-ups), or the size of the other effects where nothing is repeated.
     error_df
-        Degrees of freedom of that scatter.
+        Degrees of freedom of that scatter; a third of the effects where these judge.
     """
 
     term: str
@@ -54,6 +51,14 @@ class Assessment:
         Terms with error degrees of freedom of their own.
     not_told
         What the plan cannot tell, in sentences without a full stop.
+    aliases
+        Effects of one and two easy factors that travel together in a fraction, likewise.
+    confounded
+        What cannot be told from blocks, or only between set-ups, likewise.
+    left_out
+        Terms of the model that are left out, and why, likewise.
+    never_welded
+        What combinations are never welded, in a sentence; empty when all are.
     blocks
         What is taken out of the comparisons, and what is left mixed up with it, in a sentence.
     nuisances
@@ -65,6 +70,10 @@ class Assessment:
     layout: Layout
     told: tuple[Told, ...]
     not_told: tuple[str, ...]
+    aliases: tuple[str, ...]
+    confounded: tuple[str, ...]
+    left_out: tuple[str, ...]
+    never_welded: str
     blocks: str
     nuisances: tuple[Nuisance, ...]
     windows: tuple[str, ...]
@@ -85,15 +94,18 @@ def assess(trial: Trial) -> Assessment:
         As `weldtrial.doe.layout.make_layout`.
     """
     layout = make_layout(trial)
-    terms = model_terms(trial.factors, trial.design.model)
-    rows = [_told(trial, layout, term) for term in terms]
+    rows = [_told(trial, layout, term) for term in layout.strata.told]
     return Assessment(
         layout=layout,
         told=tuple(row for row in rows if row.error_df > 0),
         not_told=(
             *(_untold_term(layout, row) for row in rows if row.error_df < 1),
-            *_not_told(trial, layout, terms),
+            *not_told(trial, layout),
         ),
+        aliases=aliases(layout),
+        confounded=confounded(trial, layout),
+        left_out=left_out(trial, layout),
+        never_welded=never_welded(layout),
         blocks=_blocks(trial, layout),
         nuisances=nuisances_of(trial),
         windows=outside_the_windows(trial, layout),
@@ -101,81 +113,59 @@ def assess(trial: Trial) -> Assessment:
     )
 
 
-def _title(factor: Factor) -> str:
-    return f"{factor.title[:1].lower()}{factor.title[1:]}"
-
-
-def _sides(factor: Factor) -> str:
-    return " and ".join(factor.levels)
-
-
-def _words(trial: Trial, term: Term) -> str:
-    return " × ".join(_title(trial.factor(name)) for name, _ in term.powers)
-
-
 def _told(trial: Trial, layout: Layout, term: Term) -> Told:
-    between = layout.hard is not None and term.factors == {layout.hard}
-    df = layout.error_df if between or layout.hard is None else layout.error_df_within or 0
-    return Told(term.name, _words(trial, term), "set-ups" if between else "coupons", max(0, df))
+    words = term_words(trial, term)
+    also = [
+        term_words(trial, left.term)
+        for left in layout.strata.left_out
+        if term.name in left.runs_with
+    ]
+    if also:
+        words += f" (or {' or '.join(also)})"
+    if judged_by_each_other(layout):
+        return Told(term.name, words, "effects", layout.strata.columns // 3)
+    between = term in layout.strata.between
+    df = layout.strata.between_df if between else layout.strata.within_df
+    return Told(term.name, words, "set-ups" if between else "coupons", max(0, df))
 
 
 def _untold_term(layout: Layout, row: Told) -> str:
-    if row.judged_by == "set-ups":
-        return (
-            f"{row.words}: each level is set up once, so it cannot be told apart from its set-up, "
-            "and no verdict will be given"
-        )
-    return f"{row.words}: no coupon is left over to judge it by"
-
-
-def _not_told(trial: Trial, layout: Layout, terms: tuple[Term, ...]) -> Iterator[str]:
-    if layout.hard and 0 < layout.error_df < FEW_DF:
-        yield (
-            f"much about {_title(trial.factor(layout.hard))} by itself: {layout.set_ups} set-ups "
-            f"leave {layout.error_df} to judge the spread from"
-        )
-    for factor in trial.factors:
-        if factor.slides_with and not factor.varied:
-            owner = trial.factor(factor.slides_with)
-            yield (
-                f"{_sides(owner)} at one and the same {_title(factor)}: each has its own, so the "
-                f"gap is of {_title(owner)} and setting together"
-            )
-        elif factor.slides_with:
-            owner = trial.factor(factor.slides_with)
-            yield (
-                f"{_title(factor)} in numbers shared by all {levels_word(owner)}: its effect is "
-                f"around each {_title(owner)}'s own centre"
-            )
-    if layout.hard and layout.rounds > 1 and layout.per_round == 1:
-        yield (
-            f"whether the gap between {_sides(trial.factor(layout.hard))} changes from round to "
-            "round: that is what chance is judged by"
-        )
-    varied = trial.varied
-    if len(varied) > 1 and not any(len(term.factors) > 1 for term in terms):
-        yield "whether factors work together: the model holds main effects only"
-    elif len(varied) > 2:
-        names = ", ".join(_title(factor) for factor in varied)
-        yield f"how three or more of {names} work together: left out of the model"
-    for factor in varied:
-        if factor.kind == "numeric":
-            yield f"a bend in {_title(factor)}: two levels draw a straight line"
-    yield "anything beyond this joint, these settings, this welder and this machine"
+    if row.judged_by != "set-ups":
+        return f"{row.words}: no coupon is left over to judge it by"
+    if layout.set_ups_per_level > 1:
+        return f"{row.words}: no set-up is left over to judge it by, and no verdict will be given"
+    return (
+        f"{row.words}: each level is set up once, so it cannot be told apart from its set-up, "
+        "and no verdict will be given"
+    )
 
 
 def _blocks(trial: Trial, layout: Layout) -> str:
-    name = "round" if layout.hard or trial.order.block in (None, "round") else trial.order.block
+    name = units(trial)
+    if not layout.hard_factors and trial.order.block in (None, "round"):
+        name = "round"
     if layout.rounds == 1:
-        if layout.hard is None:
+        if not layout.hard_factors:
             return "Coupons are shuffled over the whole trial; drift is spread, not taken out."
         if layout.error_df < 1:
             return "One set-up of each level: drift and set-up are mixed up with the comparison."
         return "Set-ups are shuffled over the whole trial; drift is spread, not taken out."
-    every = "every level once" if layout.per_round == 1 else f"every level {layout.per_round} times"
-    if layout.hard is None:
+    every = "every level" if len(layout.hard_factors) == 1 else "every combination of levels"
+    every += " once" if layout.per_round == 1 else f" {layout.per_round} times"
+    if not layout.hard_factors:
         every = "every combination equally often"
+    if layout.cut is not None and layout.parts_by == "round":
+        each = "set-up" if layout.hard_factors else name
+        same = f", the same for a whole {name}" if layout.hard_factors else ""
+        return (
+            f"Every {each} holds {_share(len(layout.parts))} of the combinations{same}: drift from "
+            f"{name} to {name} is taken out of the comparisons, with what is named below."
+        )
     return (
         f"Every {name} holds {every}, so drift from {name} to {name} is taken out of the "
         "comparisons and mixed up with none of them."
     )
+
+
+def _share(parts: int) -> str:
+    return {2: "half", 4: "a quarter", 8: "an eighth"}.get(parts, f"1 part in {parts}")

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import ceil
 
-from weldtrial.doe.layout import Layout
+from weldtrial.doe.laid_out import Layout
 from weldtrial.shared.trial import Held, Trial
 from weldtrial.shared.units import convert, kind
 from weldtrial.shared.weld import gas_volume, weld_length
@@ -118,7 +118,7 @@ def _gas(trial: Trial, layout: Layout) -> dict[str, Figure]:
     gas = next((factor for factor in trial.varied if factor.name == "gas"), None)
     levels = gas.levels if gas else ("",)
     flow, arc, purge = _flow(trial), trial.budget.arc_s_coupon, trial.budget.purge_s
-    by_bottle = gas is not None and layout.hard == gas.name
+    by_bottle = gas is not None and gas.name in layout.hard_factors
     wanted: dict[str, object] = {"[[held]] gas_flow": flow, "budget.arc_s_coupon": arc}
     if by_bottle:
         wanted["budget.purge_s"] = purge

@@ -1,6 +1,6 @@
 """The drawn plan: order and stamps from the seal, so that nobody chose them.
 
-The draw has three streams of its own, for set-ups, coupons and stamps: how often the order of
+The draw has streams of its own, for set-ups, parts, coupons and stamps: how often the order of
 the set-ups was redrawn changes neither the coupons nor the stamps.  Levels are drawn by place,
 never by name, so the stamps tell nothing of the gas.
 """
@@ -10,8 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from weldtrial.doe.cells import Cell
 from weldtrial.doe.draw import Draw, draw_key
-from weldtrial.doe.layout import Cell, Layout, make_layout
+from weldtrial.doe.laid_out import Layout
+from weldtrial.doe.layout import make_layout
 from weldtrial.doe.restrict import draw_orders, restriction_in_words
 from weldtrial.doe.stamps import stamps
 from weldtrial.shared.plan import Plan, Role, Run
@@ -60,10 +62,11 @@ def make_plan(trial: Trial, seal_hex: str, dice: tuple[int, ...] = ()) -> Plan:
     layout = make_layout(trial)
     draw = Draw(draw_key(seal_hex, dice))
     coupons = draw.child("coupons")
-    if layout.hard:
-        places, draws = _by_set_ups(layout, draw.child("set-ups"), coupons)
+    parts = draw.child("parts")
+    if layout.hard_factors:
+        places, draws = _by_set_ups(layout, draw.child("set-ups"), coupons, parts)
     else:
-        places, draws = _by_blocks(layout, coupons), 1
+        places, draws = _by_blocks(layout, coupons, parts), 1
     spares = [_Place("spare", None, None, None, None)] * layout.spare
     codes = stamps(draw.child("stamps"), layout.total)
     runs = tuple(
@@ -75,9 +78,12 @@ def make_plan(trial: Trial, seal_hex: str, dice: tuple[int, ...] = ()) -> Plan:
 
 def restriction_of(trial: Trial, layout: Layout) -> str:
     """Return the restriction on the order in words, empty when there is none."""
-    if layout.hard is None:
+    if not layout.hard_factors:
         return ""
-    factor = trial.factor(layout.hard)
+    if len(layout.hard_factors) > 1:
+        what = f"combination of {' and '.join(layout.hard_factors)}"
+        return restriction_in_words(layout.rounds, layout.first_at_most, what)
+    factor = trial.factor(layout.hard_factors[0])
     what = "gas" if factor.name == "gas" else f"level of {factor.name}"
     return restriction_in_words(layout.rounds, layout.first_at_most, what)
 
@@ -95,26 +101,50 @@ def _run(place: _Place, number: int | None, stamp: str) -> Run:
     )
 
 
-def _by_set_ups(layout: Layout, order: Draw, coupons: Draw) -> tuple[list[_Place], int]:
+def _by_set_ups(
+    layout: Layout, order: Draw, coupons: Draw, parts: Draw
+) -> tuple[list[_Place], int]:
     orders, draws = draw_orders(
         order, layout.rounds, layout.hard_levels, layout.first_at_most, layout.per_round
     )
     warm_ups = _warm_ups(layout.warm_up, len(orders[0]))
     places: list[_Place] = []
     setup = 0
-    for number, levels in enumerate(orders, 1):
+    for number, (levels, dealt) in enumerate(
+        zip(orders, _deal_parts(layout, parts), strict=True), 1
+    ):
+        left = {level: list(dealt[place]) for place, level in enumerate(layout.hard_levels)}
         for level in levels:
             setup += 1
             warm = warm_ups[setup - 1] if setup <= len(warm_ups) else 0
-            cells = coupons.shuffle(layout.cells[level] * layout.replicates)
+            cells = coupons.shuffle(layout.contents(level, left[level].pop(0)))
             places += _places(cells, warm, number, setup)
     return places, draws
 
 
-def _by_blocks(layout: Layout, coupons: Draw) -> list[_Place]:
+def _deal_parts(layout: Layout, parts: Draw) -> list[list[tuple[int, ...]]]:
+    """Return for every round, and every kind of set-up in it, the parts its set-ups hold."""
+    kinds = range(len(layout.hard_levels))
+    if not layout.parts:
+        return [[(0,) * layout.per_round for _ in kinds] for _ in range(layout.rounds)]
+    many = len(layout.parts)
+    if layout.parts_by == "round":
+        by_round = parts.shuffle(tuple(range(many)) * (layout.rounds // many))
+        return [[(part,) * layout.per_round for _ in kinds] for part in by_round]
+    bag = tuple(range(many)) * (layout.per_round // many)
+    return [[parts.shuffle(bag) for _ in kinds] for _ in range(layout.rounds)]
+
+
+def _by_blocks(layout: Layout, coupons: Draw, parts: Draw) -> list[_Place]:
     places: list[_Place] = []
-    for block in range(layout.rounds):
-        cells = coupons.shuffle(layout.cells[""] * layout.replicates)
+    many = len(layout.parts)
+    dealt = (
+        parts.shuffle(tuple(range(many)) * (layout.rounds // many))
+        if many
+        else (0,) * layout.rounds
+    )
+    for block, part in enumerate(dealt):
+        cells = coupons.shuffle(layout.contents("", part))
         warm = layout.warm_up if block == 0 else 0
         places += _places(cells, warm, block + 1 if layout.rounds > 1 else None, None)
     return places

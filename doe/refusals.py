@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from weldtrial.shared.factors import Factor
@@ -20,12 +21,15 @@ class Sharing:
         Counting coupons in each set-up.
     extra
         Spares and warm-ups besides.
+    parts
+        In how many parts the design of the easy factors is cut; 1 where a set-up holds it all.
     """
 
     rounds: int
     set_ups: int
     per_setup: int
     extra: int
+    parts: int = 1
 
     @property
     def coupons(self) -> int:
@@ -66,6 +70,14 @@ def levels_word(factor: Factor) -> str:
     )
 
 
+def kinds_word(factors: Sequence[Factor]) -> str:
+    """Return what several kinds of set-up are called: as one factor's levels, or combinations."""
+    if len(factors) == 1:
+        return levels_word(factors[0])
+    names = [f"{factor.title[:1].lower()}{factor.title[1:]}" for factor in factors]
+    return f"combinations of {', '.join(names[:-1])} and {names[-1]}"
+
+
 def one_word(factor: Factor) -> str:
     """Return what one level of a factor is called: ``gas``, ``preheat level``."""
     return "gas" if factor.name == "gas" else f"{factor.title[:1].lower()}{factor.title[1:]} level"
@@ -94,15 +106,4 @@ def tied_to_block(factor: Factor, block: str, *, once: bool) -> PlanRefused:
     return PlanRefused(
         f"{what} {block.capitalize()} and {name} cannot be told apart. "
         f'Let each {block} hold both:  block = "round".'
-    )
-
-
-def nothing_repeated(combos: int, needed: int, model: str) -> PlanRefused:
-    """Return the refusal of a shuffled plan that leaves nothing to judge the scatter from."""
-    simpler = "" if model == "main" else ', or ask for less:  design.model = "main"'
-    return PlanRefused(
-        f"The model has {needed} unknowns and the plan {combos} coupons, so nothing is left to "
-        "tell chance from effect: every gap could be the scatter between two coupons. Weld each "
-        f"setting at least twice:  design.replicates = 2{simpler}. To weld it anyway as a pilot:  "
-        'purpose = "pilot"  – no verdict will be given.'
     )

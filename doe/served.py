@@ -23,25 +23,11 @@ def refuse_unserved(trial: Trial) -> None:
 
 def _unserved(trial: Trial) -> Iterator[str]:
     design = trial.design
-    if design.kind != "factorial":
+    if design.kind not in ("factorial", "fraction"):
         yield (
             f'design.kind = "{design.kind}" is not in this version yet. '
-            'Meanwhile use  kind = "factorial".'
+            'Meanwhile use  kind = "factorial"  or  kind = "fraction".'
         )
-    if design.model == "quadratic":
-        yield (
-            'design.model = "quadratic" is not in this version yet: two levels cannot show a '
-            'bend. Meanwhile use  model = "two-factor".'
-        )
-    if design.centre_points:
-        yield (
-            f"design.centre_points = {design.centre_points} is not in this version yet. "
-            "Meanwhile leave it out."
-        )
-    for key in ("runs", "generators", "fold_over", "terms"):
-        if getattr(design, key):
-            yield f"design.{key} is not in this version yet. Meanwhile leave it out."
-    yield from _unserved_factors(trial)
     if trial.limits:
         yield (
             "[[limit_on_settings]] is not in this version yet. Meanwhile choose levels whose "
@@ -56,19 +42,4 @@ def _unserved(trial: Trial) -> Iterator[str]:
         yield (
             'fair.rule = "both" is not in this version yet. Meanwhile choose one, such as  '
             'rule = "each-gas-own-setting", and weld the other reading as a trial of its own.'
-        )
-
-
-def _unserved_factors(trial: Trial) -> Iterator[str]:
-    for factor in trial.varied:
-        if len(factor.levels) > 2:
-            yield (
-                f"factor '{factor.name}' has {len(factor.levels)} levels; this version lays out "
-                f"two. Meanwhile keep two of them:  {', '.join(factor.levels)}."
-            )
-    if len(trial.hard) > 1:
-        names = " and ".join(f"'{factor.name}'" for factor in trial.hard)
-        yield (
-            f"{names} are both hard_to_change; this version lays out one such factor. Meanwhile "
-            "hold one of them the same, as [[held]], and weld the other question as its own trial."
         )

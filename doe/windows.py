@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from weldtrial.doe.layout import Cell, Layout
+from weldtrial.doe.cells import Cell
+from weldtrial.doe.laid_out import Layout
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.trade import Window, trade
 from weldtrial.shared.trial import Trial

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import get_args
 
 from weldtrial.shared.canonical import number_text
-from weldtrial.shared.factors import Factor
+from weldtrial.shared.factors import CENTRE, Factor
 from weldtrial.shared.plan import Plan, Role, Run
 from weldtrial.shared.problems import Problem, ProblemsFound
 from weldtrial.shared.trial import Trial
@@ -219,6 +219,11 @@ class _Reader:
                 ),
                 None,
             )
+            if level is None and numbers and self.trial.design.centre_points:
+                middle = factor.centre(known)
+                planned.append(number_text(middle))
+                if math.isclose(middle, value, rel_tol=1e-9, abs_tol=1e-12):
+                    level = CENTRE
         if level is None:
             under = f" under {owner}" if owner else ""
             words = (

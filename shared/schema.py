@@ -238,27 +238,27 @@ _DESIGN = Section(
             default="factorial",
             choices=("factorial", "fraction", "plackett-burman", "definitive-screening",
                      "central-composite", "box-behnken", "latin-square", "paired", "optimal"),
-            later_choices=("fraction", "plackett-burman", "definitive-screening",
-                           "central-composite", "box-behnken", "latin-square", "paired",
-                           "optimal")),
+            later_choices=("plackett-burman", "definitive-screening", "central-composite",
+                           "box-behnken", "latin-square", "paired", "optimal")),
         Key("model", "choice", "What the analysis holds: main effects; those and all pairs; "
-            "those and squares.", default="two-factor", choices=("main", "two-factor", "quadratic"),
-            later_choices=("quadratic",)),
+            "those and squares of the numeric factors, which need three levels then.",
+            default="two-factor", choices=("main", "two-factor", "quadratic")),
         Key("replicates", "whole", "How often every combination of the easy factors is welded in "
             "one set-up (in the whole trial when nothing is hard to change).", low=1, high=1000),
-        Key("centre_points", "whole", "Extra coupons at the middle of the numeric factors; more "
-            "than 0 is not served in this version.", default=0, low=0, high=1000),
-        Key("rounds", "whole", "One round: every level of the hard-to-change factor set up once.",
+        Key("centre_points", "whole", "Extra coupons at the middle of the easy numeric factors, in "
+            "every set-up (in the whole trial when nothing is hard to change).", default=0, low=0,
+            high=1000),
+        Key("rounds", "whole", "One round: every level of the hard-to-change factor (every "
+            "combination of several) set up once. When nothing is hard to change: blocks.",
             low=1, high=1000),
         Key("set_ups", "whole", "Set-ups in the whole trial.", low=1, high=10000),
         Key("runs", "whole", "Combinations in a two-level fraction: 4, 8, 16, 32 or 64.",
-            low=4, high=64, later=True),
+            low=4, high=64),
         Key("generators", "texts", "Generators of a fraction, such as travel = voltage * "
-            "wire_feed; without them the best known ones.", later=True),
+            "wire_feed; without them the best known ones."),
         Key("fold_over", "text", "The second half of a fraction: all, or the one factor whose "
-            "sign is turned.", later=True),
-        Key("terms", "texts", "Terms of the model beyond it, such as gas:voltage:travel.",
-            later=True),
+            "sign is turned."),
+        Key("terms", "texts", "Terms beyond the model, such as gas:voltage:travel."),
     ),
 )  # fmt: skip
 
@@ -293,7 +293,8 @@ _ORDER = Section(
         Key("shuffle", "choice", "The order is drawn from the seal, so nobody picked it.",
             default="seal", choices=("seal",)),
         Key("seed", "whole", "For dry runs before sealing only.", low=0),
-        _text("block", "What gases are compared within: round, day, spool, welder.", None),
+        _text("block", "What gases are compared within: round; when nothing is hard to change, "
+            "what a block is: day, plate, spool, welder.", None),
         Key("first_at_most", "whole", "No gas goes first in more than this many rounds.", low=1,
             high=1000),
         Key("drift_watch", "text", "The level whose coupons show drift: control, or a level."),

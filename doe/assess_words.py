@@ -1,0 +1,179 @@
+"""What a plan cannot tell, sentence by sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from weldtrial.doe.aliases import alias_sets, alias_words
+from weldtrial.doe.blocks import confounded_words
+from weldtrial.doe.laid_out import Layout
+from weldtrial.doe.refusals import levels_word
+from weldtrial.doe.unanswerable import term_words, tied_words, units
+from weldtrial.doe.words import Word
+from weldtrial.shared.factors import Factor
+from weldtrial.shared.trial import Trial
+
+FEW_DF = 4
+"""Fewer degrees of freedom than this leave little to judge the spread from."""
+
+MANY = 3
+"""More terms left out than this are named in one sentence; the aliases say what they run with."""
+ROMAN = ("", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X", "XI")
+
+
+def aliases(layout: Layout) -> tuple[str, ...]:
+    """Return a sentence for each set of effects of one or two factors that travel together."""
+    fraction = layout.easy.fraction
+    return alias_words(alias_sets(fraction, 2)) if fraction is not None else ()
+
+
+def confounded(trial: Trial, layout: Layout) -> tuple[str, ...]:
+    """Return a sentence for each effect that parts of the combinations hide or move."""
+    if layout.cut is None:
+        return ()
+    between = {term.factors for term in layout.strata.between}
+    by_centre = {term.factors for term in layout.strata.within}
+    unit = units(trial) if layout.parts_by == "round" else "set-up"
+    helped = [word for word in _named(layout) if frozenset(word.factors) in by_centre]
+    sentences = [
+        f"{word.title} is told from the difference between {unit}s by the centre points alone, and "
+        "so less well than the others"
+        for word in helped
+    ]
+    if layout.parts_by == "round":
+        hidden = {f"{word.title} cannot be told" for word in helped}
+        every = confounded_words(layout.cut, unit)
+        kept = [one for one in every if one.partition(" from the difference")[0] not in hidden]
+        return (*sentences, *kept)
+    rest = [word for word in _named(layout) if word not in helped]
+    return (*sentences, *(_between(layout, word, between) for word in rest))
+
+
+def _named(layout: Layout) -> tuple[Word, ...]:
+    """Return the effects that the cut moves between set-ups: the shortest of each difference."""
+    assert layout.cut is not None
+    long = [one.effects[0] for one in layout.cut.confounded if len(one.effects[0].factors) > 2]
+    return (*layout.cut.up_to(2), *long)
+
+
+def _between(layout: Layout, word: Word, told: set[frozenset[str]]) -> str:
+    words = f"{word.title} changes only from set-up to set-up"
+    if frozenset(word.factors) in told:
+        return f"{words}: it is judged by set-ups, {max(0, layout.error_df)} to judge from"
+    return f"{words}, and is left in the scatter that set-ups are judged by"
+
+
+def left_out(trial: Trial, layout: Layout) -> tuple[str, ...]:
+    """Return a sentence for each term of the model that cannot be told, and why."""
+    several = layout.strata.left_out
+    if len(several) > MANY and all(left.runs_with for left in several):
+        names = ", ".join(term_words(trial, left.term) for left in several)
+        return (f"left out of the model, as each runs with an effect that is in it: {names}",)
+    return tuple(
+        f"{term_words(trial, left.term)} is left out of the model: it runs with "
+        f"{tied_words(trial, layout, left)}"
+        for left in several
+    )
+
+
+def never_welded(layout: Layout) -> str:
+    """Return how many combinations of a fraction are never welded; empty when all are."""
+    fraction = layout.easy.fraction
+    if fraction is None:
+        return ""
+    every = 2 ** len(fraction.factors)
+    if fraction.runs >= every:
+        return ""
+    made = "; ".join(
+        generator.text.replace("_", " ").replace("*", "×") for generator in fraction.generators
+    )
+    return (
+        f"{every - fraction.runs} of the {every} combinations of {_listed(layout)} are never "
+        f"welded: a fraction of resolution {ROMAN[fraction.resolution]}, made by {made}"
+    )
+
+
+def _listed(layout: Layout) -> str:
+    names = [_title(factor) for factor in layout.easy.factors]
+    return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _title(factor: Factor) -> str:
+    return f"{factor.title[:1].lower()}{factor.title[1:]}"
+
+
+def _sides(factor: Factor) -> str:
+    first, *others = factor.levels
+    return f"{', '.join([first, *others[:-1]])} and {others[-1]}"
+
+
+def not_told(trial: Trial, layout: Layout) -> Iterator[str]:
+    """Yield what no term of the model speaks of."""
+    if layout.hard_factors and 0 < layout.error_df < FEW_DF:
+        names = " and ".join(_title(factor) for factor in trial.hard)
+        yield (
+            f"much about {names} by {'itself' if len(trial.hard) == 1 else 'themselves'}: "
+            f"{layout.set_ups} set-ups leave {layout.error_df} to judge the spread from"
+        )
+    yield from _own_settings(trial)
+    if layout.hard_factors and layout.rounds > 1 and layout.per_round == 1:
+        if len(trial.hard) == 1:
+            what = f"the gap between {_sides(trial.hard[0])} changes"
+        else:
+            what = f"the gaps between {' and '.join(levels_word(one) for one in trial.hard)} change"
+        yield f"whether {what} from round to round: that is what chance is judged by"
+    yield from _together(trial, layout)
+    yield from _bends(trial, layout)
+    yield "anything beyond this joint, these settings, this welder and this machine"
+
+
+def _own_settings(trial: Trial) -> Iterator[str]:
+    for factor in trial.factors:
+        if not factor.slides_with:
+            continue
+        owner = trial.factor(factor.slides_with)
+        if not factor.varied:
+            yield (
+                f"{_sides(owner)} at one and the same {_title(factor)}: each has its own, so the "
+                f"gap is of {_title(owner)} and setting together"
+            )
+        else:
+            yield (
+                f"{_title(factor)} in numbers shared by all {levels_word(owner)}: its effect is "
+                f"around each {_title(owner)}'s own centre"
+            )
+
+
+def _together(trial: Trial, layout: Layout) -> Iterator[str]:
+    varied, told = trial.varied, layout.strata.told
+    names = ", ".join(_title(factor) for factor in varied)
+    if len(varied) > 1 and not any(len(term.factors) > 1 for term in told):
+        yield "whether factors work together: the model holds main effects only"
+    elif len(varied) > 2:
+        more = [term_words(trial, term) for term in told if len(term.factors) > 2]
+        beyond = f", but for {' and '.join(more)}" if more else ""
+        yield f"how three or more of {names} work together: left out of the model{beyond}"
+
+
+def _bends(trial: Trial, layout: Layout) -> Iterator[str]:
+    told = {name for term in layout.strata.told for name, power in term.powers if power > 1}
+    numbers = [factor for factor in trial.varied if factor.kind == "numeric"]
+    centred = [factor for factor in numbers if layout.centre and not factor.hard_to_change]
+    if centred:
+        names = [_title(factor) for factor in centred]
+        which = f", and not in which of {', '.join(names)}" if len(names) > 1 else ""
+        yield (
+            f"where a bend comes from: the centre points show whether there is one{which}"
+            if which
+            else f"how {names[0]} bends: the centre points show only whether it does"
+        )
+    for factor in numbers:
+        if factor.name in told or factor in centred:
+            continue
+        if len(factor.levels) > 2:
+            yield (
+                f"a bend in {_title(factor)}: its {len(factor.levels)} levels could show it, but "
+                f"the model holds no square of it"
+            )
+        else:
+            yield f"a bend in {_title(factor)}: two levels draw a straight line"

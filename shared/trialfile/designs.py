@@ -1,0 +1,98 @@
+"""What must fit together in ``[design]``: fractions, extra terms, squares and centre points."""
+
+from __future__ import annotations
+
+from weldtrial.shared.problems import nearest
+from weldtrial.shared.terms import parse_term
+from weldtrial.shared.trial import Trial
+from weldtrial.shared.trialfile.faults import Faults, as_written, shortened
+
+
+def check_design(trial: Trial, faults: Faults) -> None:
+    """Report what in ``[design]`` does not fit the factors, or itself."""
+    _fraction(trial, faults)
+    _terms(trial, faults)
+    _squares(trial, faults)
+    if trial.design.centre_points and not any(one.kind == "numeric" for one in trial.easy):
+        faults.wrong(
+            "design.centre_points",
+            "centre points lie at the middle of numeric factors, and no numeric factor is easy to "
+            "change. Take them out.",
+        )
+
+
+def _fraction(trial: Trial, faults: Faults) -> None:
+    design = trial.design
+    if design.kind != "fraction":
+        for key, value in (
+            ("runs", design.runs),
+            ("generators", design.generators),
+            ("fold_over", design.fold_over),
+        ):
+            if value:
+                faults.wrong(
+                    f"design.{key}",
+                    f'{key} is about a fraction, and kind is "{design.kind}". Write  kind = '
+                    f'"fraction", or take it out.',
+                )
+        return
+    runs = design.runs
+    if runs is not None and runs & (runs - 1):
+        below = 1 << runs.bit_length() - 1
+        faults.wrong(
+            "design.runs",
+            f"a two-level fraction has 4, 8, 16, 32 or 64 combinations, not {runs}. Write  runs = "
+            f"{below}  or {2 * below}.",
+        )
+    names = [factor.name for factor in trial.easy]
+    turned = design.fold_over
+    if turned is not None and turned != "all" and turned not in names:
+        close = nearest(turned, [*names, "all"])
+        hint = f'Did you mean "{close}"?' if close else 'Write "all", or one easy factor.'
+        faults.wrong(
+            "design.fold_over", f"{as_written(turned)} is not an easy factor. {hint}", turned
+        )
+
+
+def _terms(trial: Trial, faults: Faults) -> None:
+    varied = trial.varied
+    for place, text in enumerate(trial.design.terms):
+        path = f"design.terms.{place}"
+        try:
+            term = parse_term(text, varied)
+        except ValueError as error:
+            names = ", ".join(factor.name for factor in varied)
+            faults.wrong(path, f"{error}. Join names of factors by colons: {names}.", text)
+            continue
+        raised = [name for name, power in term.powers if power > 1]
+        named = [name for name in raised if trial.factor(name).kind == "category"]
+        if named:
+            faults.wrong(
+                path,
+                f'"{shortened(text)}" raises {named[0]} to a power, and its levels are names. '
+                "Take the power off.",
+                text,
+            )
+
+
+def _squares(trial: Trial, faults: Faults) -> None:
+    if trial.design.model != "quadratic":
+        return
+    numeric = [factor for factor in trial.varied if factor.kind == "numeric"]
+    flat = [factor.name for factor in numeric if len(factor.levels) < 3]
+    if not numeric:
+        faults.wrong(
+            "design.model",
+            'model = "quadratic" is about numeric factors, and none is varied. Write  model = '
+            '"two-factor".',
+        )
+    elif flat:
+        centre = ""
+        if trial.design.centre_points:
+            centre = " Centre points show that there is a bend, and not in which factor."
+        faults.wrong(
+            "design.model",
+            f'model = "quadratic" asks for a bend in {" and ".join(flat)}, and two levels draw a '
+            f"straight line.{centre} Give {'it' if len(flat) == 1 else 'each'} three levels, or "
+            'write  model = "two-factor".',
+        )

@@ -111,12 +111,13 @@ def _set_up_too_seldom(trial: Trial, layout: Layout) -> PlanRefused:
         return set_up_once(trial.hard[0])
     terms = [term_words(trial, term) for term in layout.strata.between]
     names = kinds_word(trial.hard)
+    rounds = f"{layout.rounds} round{'s' if layout.rounds > 1 else ''}"
+    needed = max(2, layout.rounds + 1)
     return PlanRefused(
-        f"{layout.set_ups} set-ups in {layout.rounds} round{'s' if layout.rounds > 1 else ''} "
-        f"leave nothing to judge {', '.join(terms)} by: each is set between set-ups, and what "
-        f"set-ups do by themselves cannot be told from it. Set all {names} up again, in at least rounds = "
-        f"{max(2, layout.rounds + 1)} (4 recommended). To weld it anyway as a pilot:  purpose = "
-        '"pilot"  – no verdict will be given.'
+        f"{layout.set_ups} set-ups in {rounds} leave nothing to judge {', '.join(terms)} by: each "
+        "is set between set-ups, and what set-ups do by themselves cannot be told from it. Set "
+        f"all {names} up again, in at least  rounds = {needed}  (4 recommended). To weld it anyway "
+        'as a pilot:  purpose = "pilot"  – no verdict will be given.'
     )
 
 

@@ -319,7 +319,8 @@ def test_a_budget_that_does_not_divide_tells_the_numbers_that_do(
             "Each gas is set up once, so gas and set-up cannot be told apart",
         ),
         ([('block = "round"', 'block = "day"')], "Day and gas cannot be told apart."),
-        ([('kind = "factorial"', 'kind = "fraction"')], 'design.kind = "fraction" is not in this'),
+        ([('kind = "factorial"', 'kind = "fraction"')], "A fraction needs three factors or more"),
+        ([('kind = "factorial"', 'kind = "optimal"')], 'design.kind = "optimal" is not in this'),
         ([('"each-gas-own-setting"', '"both"')], 'fair.rule = "both" is not in this version yet'),
     ],
 )

@@ -261,22 +261,12 @@ def test_numbers_that_contradict_each_other_are_refused(trial: Trial, words: str
     assert words in refused.value.words
 
 
-THREE = replace(GAS, levels=("mix", "co2", "m20"))
-
-
 @pytest.mark.parametrize(
     ("trial", "words"),
     [
         (
-            drawbar(design=Design(kind="fraction")),
-            'design.kind = "fraction" is not in this version',
-        ),
-        (drawbar(design=Design(model="quadratic")), 'use  model = "two-factor"'),
-        (drawbar(design=Design(centre_points=3)), "design.centre_points = 3"),
-        (shuffled(THREE), "factor 'gas' has 3 levels"),
-        (
-            drawbar(replace(FEED, hard_to_change=True)),
-            "'gas' and 'wire_feed' are both hard_to_change",
+            drawbar(design=Design(kind="optimal")),
+            'design.kind = "optimal" is not in this version',
         ),
         (drawbar(limits=(LimitOnSettings("voltage * wire_feed <= 262"),)), "limit_on_settings"),
         (drawbar(goal=Goal(best="travel")), "[goal] is not in this version"),
@@ -295,7 +285,7 @@ def test_what_is_not_served_yet_is_named_with_what_to_do_meanwhile(
 
 def test_all_that_is_not_served_is_said_at_once() -> None:
     with pytest.raises(NotYet) as refused:
-        make_layout(drawbar(design=Design(kind="optimal", centre_points=1), goal=Goal()))
+        make_layout(drawbar(design=Design(kind="optimal"), goal=Goal(), fair=Fair(rule="both")))
     assert len(refused.value.words.splitlines()) == 3
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from weldtrial.analysis.compare import pairs_of
+from weldtrial.analysis.compare import compared_factors, pairs_of
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Findings, Flow, Note, ResponseFindings, SetAside
 from weldtrial.analysis.grade import compared_factor, grade, units_per_level, was_shuffled
@@ -82,7 +82,7 @@ def _set_aside(seen: Mapping[str, Observed]) -> tuple[SetAside, ...]:
 def _responses(
     trial: Trial, record: Record, seen: Mapping[str, Observed]
 ) -> tuple[tuple[ResponseFindings, ...], tuple[Note, ...]]:
-    pairs = sum(len(pairs_of(f)) for f in trial.varied if f.kind == "category")
+    pairs = sum(len(pairs_of(f)) for f in compared_factors(trial))
     context = Context(
         trial=trial,
         record=record,

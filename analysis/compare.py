@@ -15,6 +15,7 @@ from weldtrial.analysis.model import BARE, ModelFit, Vector
 from weldtrial.analysis.simultaneous import Together, against_reference, alone, among_all
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.responses import Response
+from weldtrial.shared.trial import Trial
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +69,19 @@ def contrast(
         margin=response.margin.in_units(reference.estimate) if response.margin else None,
         ratio=fieller(fit, one, zero, together.critical95),
     )
+
+
+def compared_factors(trial: Trial) -> tuple[Factor, ...]:
+    """Return the factors whose levels are compared by verdict.
+
+    Every category.  A trial that compares and varies numbers only compares the highest and lowest
+    setting of what is hard to change, or of its one factor.
+    """
+    categories = tuple(factor for factor in trial.varied if factor.kind == "category")
+    if categories or trial.purpose != "compare" or trial.adopted is not None:
+        return categories
+    chosen = trial.hard or (trial.varied if len(trial.varied) == 1 else ())
+    return tuple(factor for factor in chosen if len(factor.levels) == 2)
 
 
 def pairs_of(factor: Factor) -> tuple[tuple[str, str], ...]:

@@ -14,6 +14,7 @@ from weldtrial.analysis.model import BARE, ModelFit
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.settle import what_would_settle
+from weldtrial.analysis.units_compared import units_compared
 from weldtrial.analysis.verdict_words import (
     PILOT,
     Numbers,
@@ -26,6 +27,8 @@ from weldtrial.analysis.verdict_words import (
     write_verdict,
 )
 from weldtrial.analysis.views import WITHOUT_CORRECTIONS, View
+from weldtrial.shared.factors import Factor
+from weldtrial.shared.rounding import brief, plain, spaced
 
 
 def compare(
@@ -39,15 +42,16 @@ def compare(
     """Return the comparison of one level with its reference, verdict and claims included."""
     answered = question.answer(fit)
     if answered is None:
-        return _cannot(question, fit, observations)
+        return _cannot(context, question, fit, observations)
     found, code = answered
     setting = _setting(context, question, fit, observations, found)
-    firm = strength(code, shuffled=context.shuffled, units_per_level=context.units)
+    units = units_compared(question, observations)
+    firm = strength(code, shuffled=context.shuffled, units_per_level=units)
     verdict = write_verdict(code, firm, setting, found.evidence, _numbers(found))
     if context.trial.purpose == "pilot":
         verdict = Verdict(None, None, PILOT, verdict.lines[:1])
     else:
-        verdict = _turns_on(context, verdict, question, setting, views, others)
+        verdict = _turns_on(context, verdict, question, setting, units, views, others)
     low, high = found.together.interval(found.difference, 0.95)
     low90, high90 = found.together.interval(found.difference, 0.90)
     ratio = found.ratio or (None, None, None)
@@ -74,6 +78,8 @@ def compare(
         ratio_high=ratio[2],
         verdict=verdict,
     )
+    if context.trial.purpose == "pilot":
+        return comparison
     claims = weigh_claims(context.trial.claims, question.response, comparison)
     return replace(comparison, claims=claims)
 
@@ -96,12 +102,19 @@ def _setting(
 ) -> Setting:
     return Setting(
         response=question.response,
-        level=question.level,
-        reference=question.reference,
+        level=level_words(question.factor, question.level),
+        reference=level_words(question.factor, question.reference),
         counts=count_words(observations, setups=any(o.setup is not None for o in observations)),
         looks=context.looks,
         settle=what_would_settle(fit, question, found, observations),
     )
+
+
+def level_words(factor: Factor, level: str) -> str:
+    """Return a level as it is said: its name, or the setting with its unit."""
+    if factor.kind == "category" or factor.slides_with:
+        return level
+    return f"{plain(factor.setting(level))}{spaced(factor.unit)}"
 
 
 def count_words(observations: Sequence[Observation], *, setups: bool) -> str:
@@ -118,6 +131,7 @@ def _turns_on(
     verdict: Verdict,
     question: Question,
     setting: Setting,
+    units: int,
     views: Sequence[View],
     others: Sequence[Alternative],
 ) -> Verdict:
@@ -133,17 +147,18 @@ def _turns_on(
     for what, other in decisive:
         if other.code is None or other.code == verdict.code:
             continue
-        second = _second_answer(context, question, setting, other)
+        second = _second_answer(context, question, setting, units, other)
         return depends_on(what, verdict, second, other.words[:1].upper() + other.words[1:])
     return verdict
 
 
 def _second_answer(
-    context: Context, question: Question, setting: Setting, other: Alternative
+    context: Context, question: Question, setting: Setting, units: int, other: Alternative
 ) -> Verdict:
     """Return the head and the number line that another view of the coupons leads to."""
     code = other.code or "not_settled"
-    firm = strength(code, shuffled=context.shuffled, units_per_level=context.units)
+    fewer = other.name.startswith(("without round", "without set-up"))
+    firm = strength(code, shuffled=context.shuffled, units_per_level=units - fewer)
     numbers = Numbers(other.difference, other.ci_low, other.ci_high, 0.0, None)
     worse = question.response.sign * other.difference < 0
     words = head(code, firm, setting, worse=worse)
@@ -151,11 +166,29 @@ def _second_answer(
     return Verdict(code, firm, words, (number_line(counted, numbers),))
 
 
-def _cannot(question: Question, fit: ModelFit, observations: Sequence[Observation]) -> Comparison:
+def _averages(question: Question, observations: Sequence[Observation]) -> str:
+    """Return the plain average of either level, listed and not compared."""
+    sides = []
+    for level in (question.reference, question.level):
+        mine = [o.value for o in observations if o.levels[question.factor.name] == level]
+        if mine:
+            mean = f"{brief(sum(mine) / len(mine), 3)}{spaced(question.response.unit)}"
+            sides.append(f"{level_words(question.factor, level)} {mean} ({len(mine)} coupons)")
+    return ", ".join(sides)
+
+
+def _cannot(
+    context: Context, question: Question, fit: ModelFit, observations: Sequence[Observation]
+) -> Comparison:
     tied = next(
         (left.tied_to for left in fit.left_out if left.term == question.factor.name), "its set-up"
     )
-    verdict = nothing_repeated() if fit.method == BARE else cannot_tell(question.factor.name, tied)
+    averages = _averages(question, observations)
+    verdict = cannot_tell(question.factor.name, tied, averages)
+    if fit.method == BARE:
+        verdict = nothing_repeated()
+    if context.trial.purpose == "pilot":
+        verdict = Verdict(None, None, PILOT, (verdict.words, *verdict.lines))
     margin = question.response.margin
     return Comparison(
         factor=question.factor.name,

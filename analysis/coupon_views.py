@@ -74,6 +74,9 @@ def shuffle(
     factor = compared[0]
     if not factor.hard_to_change or len(factor.levels) > 2:
         return None
+    planned = {c.setup for c in context.record.coupons}
+    if planned - {o.setup for o in observations}:
+        return None  # The orders that could have been drawn were those of all set-ups.
     rounds = len({o.round for o in observations})
     limit = context.trial.order.first_at_most
     limit = usual_limit(rounds) if limit is None else limit

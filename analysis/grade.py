@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
+from weldtrial.analysis.compare import compared_factors
 from weldtrial.analysis.findings import Grade, GradeCode, SetAside
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.record import Coupon, Record
@@ -40,10 +41,10 @@ MACHINE_WORDS = ("machine", "tractor", "robot", "carriage", "mechanised")
 
 
 def compared_factor(trial: Trial) -> Factor | None:
-    """Return the category the trial compares: a hard-to-change one first, None without any."""
-    categories = [factor for factor in trial.varied if factor.kind == "category"]
-    hard = [factor for factor in categories if factor.hard_to_change]
-    return next(iter([*hard, *categories]), None)
+    """Return the factor the trial compares: a hard-to-change one first, None without any."""
+    compared = compared_factors(trial)
+    hard = [factor for factor in compared if factor.hard_to_change]
+    return next(iter([*hard, *compared]), None)
 
 
 def _levelled_factor(trial: Trial) -> Factor | None:
@@ -84,10 +85,18 @@ def _units(trial: Trial, record: Record) -> dict[str, int]:
     seen = {
         (c.levels[factor.name], c.setup if factor.hard_to_change else c.stamp)
         for c in record.coupons
-        if c.welded or c.readings
+        if _tells(c)
     }
     counts = Counter(level for level, _ in seen)
     return {level: counts.get(level, 0) for level in factor.levels}
+
+
+def _tells(coupon: Coupon) -> bool:
+    """Whether a coupon was welded and not lost: it has a reading that counts, or awaits one."""
+    if coupon.lost or not (coupon.welded or coupon.readings):
+        return False
+    readings = [one for typed in coupon.readings.values() for one in typed]
+    return not readings or any(one.kind != "lost" for one in readings)
 
 
 def units_per_level(trial: Trial, record: Record) -> int:
@@ -104,7 +113,7 @@ def _same_sessions(trial: Trial, record: Record) -> bool:
     factor = _levelled_factor(trial)
     rounds: dict[int, set[str]] = {}
     for coupon in record.coupons:
-        if factor is not None and coupon.round is not None:
+        if factor is not None and coupon.round is not None and _tells(coupon):
             rounds.setdefault(coupon.round, set()).add(coupon.levels[factor.name])
     return factor is None or all(len(seen) == len(factor.levels) for seen in rounds.values())
 

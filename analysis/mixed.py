@@ -96,6 +96,25 @@ class SetupFit:
         df, scale = self.state.denominators(contrasts)
         return Denominator(float(df[0]), float(scale[0]))
 
+    def widening(self, contrast: Floats) -> float:
+        """How much wider the 95 % interval of a contrast is than its strata call for, from 1.
+
+        Parameters
+        ----------
+        contrast
+            Shape (p,) or (1, p).
+
+        Notes
+        -----
+        Half-width used, over that with the degrees of freedom of the strata and no adjustment of
+        the covariance.  It is 1 in a balanced layout; far above 1 the test is timid.
+        """
+        rows = contrast_rows(contrast, len(self.coefficients))
+        used, strata = self.denominator(rows).df, float(self.state.strata_df(rows)[0])
+        spread = (rows @ self.covariance @ rows.T) / (rows @ self.model_covariance @ rows.T)
+        points = special.stdtrit(np.array([used, strata]), 0.975)
+        return float(points[0] / points[1] * spread[0, 0] ** 0.5)
+
     def kenward_roger(self, contrasts: Floats) -> Denominator:
         """The published Kenward-Roger degrees of freedom and scale, not held."""
         df, scale = self.state.kenward_roger(contrasts)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-from weldtrial.analysis.compare import mean_rows, pairs_of
+from weldtrial.analysis.compare import compared_factors, mean_rows, pairs_of
 from weldtrial.analysis.comparison import compare
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.coupon_views import coupon_values, round_gaps, shuffle
@@ -35,6 +36,14 @@ from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.responses import Response
 from weldtrial.shared.terms import Term, trial_terms
 
+WIDER = 1.2
+"""How much wider than its strata call for an interval may be before the test is called timid."""
+TIMID = (
+    "The set-ups are unequal, and too few to show well how they scatter: the interval of what is "
+    "changed by set-up is wider than it need be, and its test timid (false alarms rarer than 5 in "
+    "100, real changes missed more often)."
+)
+
 
 def analyse_response(
     context: Context,
@@ -62,7 +71,7 @@ def analyse_response(
     factors = trial.varied
     terms = trial_terms(factors, trial.design.model, trial.design.terms)
     fit = fit_model(factors, terms, observations)
-    compared = [f for f in factors if f.kind == "category"]
+    compared = compared_factors(trial)
     comparisons: list[Comparison] = []
     checks: tuple[View, ...] = ()
     ways: tuple[Alternative, ...] = ()
@@ -72,17 +81,22 @@ def analyse_response(
             question = Question(factors, terms, response, factor, level, reference)
             views = all_views(question, fit, observations, context.record)
             others = other_ways(question, fit, observations, uncorrected)
-            if not comparisons:
-                checks = views
+            first = not comparisons
+            checks = views if first else checks
+            comparisons.append(compare(context, question, fit, observations, views, others))
+            if comparisons[-1].difference is None:
+                continue  # No comparison is made, so none by another analysis either.
+            if first:
                 ways = (*(v.alternative for v in views if v.alternative is not None), *others)
             heaps = two_groups(question, observations)
             naive += [way for way in others if way.name == EVERY_COUPON_APART]
             naive += [heaps] if heaps is not None else []
-            comparisons.append(compare(context, question, fit, observations, views, others))
     if not comparisons:
         checks = _checks_alone(context, terms, response, fit, observations)
     bend = curvature(factors, terms, observations)
     dealt = shuffle(context, fit, observations, compared)
+    if trial.purpose == "pilot":
+        ways, naive = _unjudged(ways), list(_unjudged(naive))
     return ResponseFindings(
         name=response.name,
         title=response.title,
@@ -111,6 +125,11 @@ def analyse_response(
         shuffle_orders=dealt.orders if dealt else None,
         curvature=bend,
     )
+
+
+def _unjudged(ways: Sequence[Alternative]) -> tuple[Alternative, ...]:
+    """Return the ways without the code each would lead to: a pilot has no verdict."""
+    return tuple(replace(way, code=None) for way in ways)
 
 
 def _checks_alone(
@@ -163,7 +182,18 @@ def _naive(
         apart = fit_model(factors, terms, observations, setups=False)
     except NotEstimable:
         return None
-    return LeastSquares(apart.tests(), tuple(naive))
+    # What cannot be told gets no p here either: that would be a test against the wrong error.
+    told = tuple(test for test in apart.tests() if test.term in fit.model.columns)
+    return LeastSquares(told, tuple(naive))
+
+
+def _is_timid(context: Context, fit: ModelFit) -> bool:
+    """Whether an interval of a hard-to-change factor is much wider than set-ups alone call for."""
+    core = fit.core
+    if not isinstance(core, SetupFit):
+        return False
+    columns = [c for f in context.trial.hard for c in fit.model.columns.get(f.name, ())]
+    return any(core.widening(fit.vector({column: 1.0})) > WIDER for column in columns)
 
 
 def _warnings(
@@ -182,18 +212,8 @@ def _warnings(
         for view in checks
         if view.check.passed is False
     ]
-    sizes = {o.setup: 0 for o in observations}
-    for o in observations:
-        sizes[o.setup] += 1
-    core = fit.core
-    if isinstance(core, SetupFit) and core.near_bound and len(set(sizes.values())) > 1:
-        notes.append(
-            Note(
-                "timid",
-                "Set-ups agree closely and hold unequal numbers of coupons: the test of a "
-                "hard-to-change factor is timid here (false alarms rarer than 5 in 100).",
-            )
-        )
+    if _is_timid(context, fit):
+        notes.append(Note("timid", TIMID))
     planned = sum(c.role == "count" for c in context.record.coupons)
     if len(observations) < planned:
         notes.append(

@@ -10,6 +10,7 @@ from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.power import power_difference, power_equivalent, power_no_worse
 from weldtrial.analysis.question import Question
+from weldtrial.shared.responses import Response
 
 CHANCE = 0.8
 MOST = 400
@@ -31,7 +32,7 @@ def what_would_settle(
     """
     if found.margin is None or not found.margin > 0:
         return ""
-    setups = fit.method == KENWARD_ROGER
+    setups = fit.method == KENWARD_ROGER and question.factor.hard_to_change
     units = _units(question, observations, setups=setups)
     needed = _needed(question, found, units)
     thing = "set-ups" if setups else "coupons"
@@ -55,6 +56,19 @@ def _units(question: Question, observations: Sequence[Observation], *, setups: b
     return min(sum(level == name for level, _ in seen) for name in pair)
 
 
+def _of_percent(response: Response) -> float:
+    """Return the standard error of what a percent margin tests, over that of the difference.
+
+    mean(level) - (1 - m) mean(reference) scatters a little less, or more where lower is better;
+    equal within a percentage is tested both ways, and the wider is taken.
+    """
+    margin = response.margin
+    if margin is None or not margin.percent or response.ask == "difference":
+        return 1.0
+    sign = -1 if response.ask == "equal-enough" else response.sign
+    return sqrt((1 + (1 - sign * margin.value) ** 2) / 2)
+
+
 def _needed(question: Question, found: Contrast, units: int) -> int | None:
     margin = found.margin or 0.0
     chances: dict[str, Callable[[float, float], float]] = {
@@ -64,8 +78,9 @@ def _needed(question: Question, found: Contrast, units: int) -> int | None:
     }
     chance = chances[question.response.ask]
     per_unit = found.difference.df / max(1, units - 1)
+    tested = found.difference.se * _of_percent(question.response)
     for number in range(units + 1, MOST + 1):
-        se = found.difference.se * sqrt(units / number)
+        se = tested * sqrt(units / number)
         if chance(se, per_unit * (number - 1)) >= CHANCE:
             return number
     return None

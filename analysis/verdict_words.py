@@ -221,14 +221,14 @@ def _only_just(code: VerdictCode, evidence: Evidence) -> bool:
     return ends[0] < 0.25 * (ends[0] + ends[1]) / 2
 
 
-def cannot_tell(factor: str, tied: str) -> Verdict:
-    """Return the verdict where a factor was tied to something else."""
+def cannot_tell(factor: str, tied: str, averages: str) -> Verdict:
+    """Return the verdict where a factor was tied to something else; its `averages` are listed."""
     return Verdict(
         "cannot_tell",
         None,
         CANNOT_TELL.format(factor=factor, tied=tied),
         (
-            "Any change could be either. Averages are listed; no comparison is made.",
+            f"Any change could be either, so no comparison is made. Averages: {averages}.",
             f"More coupons of the same kind would not help; welding every {factor} on several "
             f"{tied}s would."
             if tied in ("set-up", "round")

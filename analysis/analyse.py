@@ -12,7 +12,7 @@ from weldtrial.analysis.observations import Observed, observe
 from weldtrial.analysis.respond import analyse_response
 from weldtrial.analysis.scope import comparison_point, scope
 from weldtrial.analysis.spreads import spread_words
-from weldtrial.shared.problems import NotEnough, NotEstimable, ProblemsFound
+from weldtrial.shared.problems import NotEnough, NotEstimable, NotYet, ProblemsFound
 from weldtrial.shared.record import Record
 from weldtrial.shared.trial import Trial
 
@@ -46,14 +46,14 @@ def analyse(trial: Trial, record: Record, *, codes_open: bool = True) -> Finding
     """
     if record.errors:
         raise ProblemsFound(record.errors)
-    seen = {r.name: observe(trial, record, r) for r in trial.responses}
+    seen, refused = _observe_all(trial, record)
     if not any(observed.observations for observed in seen.values()):
         raise NotEnough(
             f"Nothing to analyse: 0 of {record.planned} coupons read. weldtrial check  shows what "
             "is next."
         )
     aside = _set_aside(seen)
-    responses, notes = _responses(trial, record, seen) if codes_open else ((), ())
+    responses, notes = _responses(trial, record, seen, refused) if codes_open else ((), refused)
     used = {o.stamp for observed in seen.values() for o in observed.observations}
     return Findings(
         trial=trial.title,
@@ -75,12 +75,30 @@ def analyse(trial: Trial, record: Record, *, codes_open: bool = True) -> Finding
     )
 
 
+def _observe_all(trial: Trial, record: Record) -> tuple[dict[str, Observed], tuple[Note, ...]]:
+    """Return what was observed, and a note on each response that cannot be analysed yet.
+
+    The response that decides is refused aloud; one ranked below it does not hold up the rest.
+    """
+    seen: dict[str, Observed] = {}
+    notes: list[Note] = []
+    for response in trial.responses:
+        try:
+            seen[response.name] = observe(trial, record, response)
+        except NotYet as error:
+            if response.name == trial.deciding.name:
+                raise
+            seen[response.name] = Observed((), (), ())
+            notes.append(Note("not_yet", error.words))
+    return seen, tuple(notes)
+
+
 def _set_aside(seen: Mapping[str, Observed]) -> tuple[SetAside, ...]:
     return tuple(entry for observed in seen.values() for entry in observed.set_aside)
 
 
 def _responses(
-    trial: Trial, record: Record, seen: Mapping[str, Observed]
+    trial: Trial, record: Record, seen: Mapping[str, Observed], refused: tuple[Note, ...]
 ) -> tuple[tuple[ResponseFindings, ...], tuple[Note, ...]]:
     pairs = sum(len(pairs_of(f)) for f in compared_factors(trial))
     context = Context(
@@ -91,9 +109,11 @@ def _responses(
         looks=pairs * len(trial.responses),
     )
     found: list[ResponseFindings] = []
-    notes = [Note("adopted", ADOPTED)] if record.adopted else []
+    notes = [*refused, *([Note("adopted", ADOPTED)] if record.adopted else [])]
     for response in sorted(trial.responses, key=lambda r: r.rank):
         observations = seen[response.name].observations
+        if not observations and any(note.words.startswith(response.title) for note in refused):
+            continue
         if not observations:
             notes.append(Note("not_read", f"{response.title} has not been read yet."))
             continue

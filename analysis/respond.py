@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from weldtrial.analysis.compare import compared_factors, mean_rows, pairs_of
 from weldtrial.analysis.comparison import compare
@@ -71,32 +71,9 @@ def analyse_response(
     factors = trial.varied
     terms = trial_terms(factors, trial.design.model, trial.design.terms)
     fit = fit_model(factors, terms, observations)
-    compared = compared_factors(trial)
-    comparisons: list[Comparison] = []
-    checks: tuple[View, ...] = ()
-    ways: tuple[Alternative, ...] = ()
-    naive: list[Alternative] = []
-    for factor in compared:
-        for level, reference in pairs_of(factor):
-            question = Question(factors, terms, response, factor, level, reference)
-            views = all_views(question, fit, observations, context.record)
-            others = other_ways(question, fit, observations, uncorrected)
-            first = not comparisons
-            checks = views if first else checks
-            comparisons.append(compare(context, question, fit, observations, views, others))
-            if comparisons[-1].difference is None:
-                continue  # No comparison is made, so none by another analysis either.
-            if first:
-                ways = (*(v.alternative for v in views if v.alternative is not None), *others)
-            heaps = two_groups(question, observations)
-            naive += [way for way in others if way.name == EVERY_COUPON_APART]
-            naive += [heaps] if heaps is not None else []
-    if not comparisons:
-        checks = _checks_alone(context, terms, response, fit, observations)
+    looked = _compare_all(context, terms, response, fit, observations, uncorrected)
     bend = curvature(factors, terms, observations)
-    dealt = shuffle(context, fit, observations, compared)
-    if trial.purpose == "pilot":
-        ways, naive = _unjudged(ways), list(_unjudged(naive))
+    dealt = shuffle(context, fit, observations, compared_factors(trial))
     return ResponseFindings(
         name=response.name,
         title=response.title,
@@ -112,19 +89,63 @@ def analyse_response(
         coefficients=fit.coefficients(),
         means=mean_rows(fit),
         variance=_variance(fit, observations),
-        comparisons=tuple(comparisons),
+        comparisons=looked.comparisons,
         lack_of_fit=_lack_of_fit(fit),
         r_squared=fit.core.r_squared if isinstance(fit.core, LeastSquaresFit) else None,
-        least_squares=_naive(context, terms, observations, naive, fit),
-        warnings=_warnings(context, response, fit, observations, checks),
-        checks=(*(view.check for view in checks), *curvature_check(bend)),
-        alternatives=ways,
+        least_squares=_naive(context, terms, observations, looked.naive, fit),
+        warnings=_warnings(context, response, fit, observations, looked.checks),
+        checks=(*(view.check for view in looked.checks), *curvature_check(bend)),
+        alternatives=looked.ways,
         coupons=coupon_values(fit, observations),
-        round_gaps=round_gaps(fit, observations, compared),
+        round_gaps=round_gaps(fit, observations, compared_factors(trial)),
         shuffle_p=dealt.p if dealt else None,
         shuffle_orders=dealt.orders if dealt else None,
         curvature=bend,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Looked:
+    """Every comparison of a response, the checks, and the first comparison in other ways."""
+
+    comparisons: tuple[Comparison, ...]
+    checks: tuple[View, ...]
+    ways: tuple[Alternative, ...]
+    naive: tuple[Alternative, ...]
+
+
+def _compare_all(
+    context: Context,
+    terms: Sequence[Term],
+    response: Response,
+    fit: ModelFit,
+    observations: Sequence[Observation],
+    uncorrected: Sequence[Observation],
+) -> _Looked:
+    comparisons: list[Comparison] = []
+    checks: tuple[View, ...] = ()
+    ways: tuple[Alternative, ...] = ()
+    naive: list[Alternative] = []
+    pairs = [(f, *pair) for f in compared_factors(context.trial) for pair in pairs_of(f)]
+    for factor, level, reference in pairs:
+        question = Question(fit.factors, tuple(terms), response, factor, level, reference)
+        views = all_views(question, fit, observations, context.record)
+        others = other_ways(question, fit, observations, uncorrected)
+        first = not comparisons
+        checks = views if first else checks
+        comparisons.append(compare(context, question, fit, observations, views, others))
+        if comparisons[-1].difference is None:
+            continue  # No comparison is made, so none by another analysis either.
+        if first:
+            ways = (*(v.alternative for v in views if v.alternative is not None), *others)
+        heaps = two_groups(question, observations)
+        naive += [way for way in others if way.name == EVERY_COUPON_APART]
+        naive += [heaps] if heaps is not None else []
+    if not comparisons:
+        checks = _checks_alone(context, terms, response, fit, observations)
+    if context.trial.purpose == "pilot":
+        return _Looked(tuple(comparisons), checks, _unjudged(ways), _unjudged(naive))
+    return _Looked(tuple(comparisons), checks, ways, tuple(naive))
 
 
 def _unjudged(ways: Sequence[Alternative]) -> tuple[Alternative, ...]:

@@ -13,6 +13,7 @@ from scipy import stats
 from weldtrial.analysis.afterwards import look_afterwards
 from weldtrial.analysis.analyse import analyse
 from weldtrial.analysis.findings import Comparison, Findings, ResponseFindings
+from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import NotEnough, NotYet, Problem, ProblemsFound, WrongUsage
 from weldtrial.shared.record import Correction, Reading, Record
 from weldtrial.shared.responses import Margin
@@ -259,6 +260,28 @@ def test_limits_are_refused_in_words_and_named(trial: Trial, bench: Bench) -> No
     first = replace(record.coupons[0], readings={"break_load": (limit,)})
     with pytest.raises(NotYet, match=r"X001 >90"):
         analyse(trial, replace(record, coupons=(first, *record.coupons[1:])))
+
+
+def test_limits_of_a_lower_response_do_not_hold_up_the_rest(trial: Trial, bench: Bench) -> None:
+    second = replace(trial.responses[0], name="bend", label="Bend", rank=2)
+    both = replace(trial, responses=(*trial.responses, second))
+    record = bench(both, seed=9)
+    limit = Reading("above", low=90.0, text=">90")
+    first = record.coupons[0]
+    spoilt = replace(first, readings={**first.readings, "bend": (limit,)})
+    findings = analyse(both, replace(record, coupons=(spoilt, *record.coupons[1:])))
+    assert [found.name for found in findings.responses] == ["break_load"]
+    assert [note.code for note in findings.notes] == ["not_yet"]
+    assert "X001 >90" in findings.notes[0].words
+
+
+def test_preheat_is_compared_high_against_low(trial: Trial, bench: Bench) -> None:
+    preheat = Factor("gas", "numeric", ("mix", "co2"), label="Preheat", unit="°C",
+                     settings={"": (20.0, 120.0)}, hard_to_change=True)  # fmt: skip
+    heated = replace(trial, factors=(preheat, trial.factors[2]))
+    _, comparison = only(analyse(heated, bench(heated, gap=-15.0, seed=8)))
+    assert (comparison.level, comparison.reference) == ("co2", "mix")
+    assert comparison.verdict.words == "Shown: 120 °C is worse than 20 °C by more than 5 kN."
 
 
 def test_problems_stop_the_analysis_and_nothing_read_is_said(trial: Trial, bench: Bench) -> None:

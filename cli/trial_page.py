@@ -87,11 +87,18 @@ by themselves (Hamada & Wu 1995).
 ## Rounds, set-ups and coupons
 
 `set_ups` counts the whole trial. With a hard-to-change factor of g levels it is a multiple of
-rounds × g; give either, and the other follows. Coupons in a set-up are the combinations of the
-easy factors times `replicates`; without `replicates` the budget decides: coupons less spares and
-warm-ups, shared evenly over the set-ups. Where nothing is hard to change, every coupon is its
-own set-up and the coupons are completely shuffled; `rounds` are then blocks that each hold whole
-replicates.
+rounds × g; give either, and the other follows. Several hard-to-change factors are set together:
+one set-up holds one combination of them, and g counts the combinations. Coupons in a set-up are
+the combinations of the easy factors times `replicates`, and the `centre_points`; without
+`replicates` the budget decides: coupons less spares and warm-ups, shared evenly over the set-ups.
+
+A set-up may hold fewer coupons than there are combinations, when all easy factors have two levels:
+a half, a quarter or an eighth of them, cut so that single settings are compared inside set-ups.
+`weldtrial plan` says what the cut hides, and `weldtrial help designs` how it is chosen.
+
+Where nothing is hard to change, every coupon is its own set-up and the coupons are completely
+shuffled; `rounds` are then blocks (days, plates, spools, welders: `order.block`) that each hold
+whole replicates, or an equal part of the combinations.
 """
 
 

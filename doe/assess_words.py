@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from weldtrial.doe.aliases import alias_sets, alias_words
-from weldtrial.doe.blocks import confounded_words
+from weldtrial.doe.aliases import AliasSet, alias_sets, alias_words
+from weldtrial.doe.generators import Generator
 from weldtrial.doe.laid_out import Layout
 from weldtrial.doe.refusals import levels_word
 from weldtrial.doe.unanswerable import term_words, tied_words, units
@@ -21,10 +21,20 @@ MANY = 3
 ROMAN = ("", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X", "XI")
 
 
-def aliases(layout: Layout) -> tuple[str, ...]:
+def aliases(trial: Trial, layout: Layout) -> tuple[str, ...]:
     """Return a sentence for each set of effects of one or two factors that travel together."""
     fraction = layout.easy.fraction
-    return alias_words(alias_sets(fraction, 2)) if fraction is not None else ()
+    if fraction is None:
+        return ()
+    found = alias_sets(fraction, 2)
+    return alias_words(
+        AliasSet(tuple(_called(trial, word) for word in one.effects)) for one in found
+    )
+
+
+def _called(trial: Trial, word: Word) -> Word:
+    """Return a product with its factors called as the file calls them for eyes."""
+    return Word(tuple(_title(trial.factor(name)) for name in word.factors), word.sign)
 
 
 def confounded(trial: Trial, layout: Layout) -> tuple[str, ...]:
@@ -34,33 +44,34 @@ def confounded(trial: Trial, layout: Layout) -> tuple[str, ...]:
     between = {term.factors for term in layout.strata.between}
     by_centre = {term.factors for term in layout.strata.within}
     unit = units(trial) if layout.parts_by == "round" else "set-up"
-    helped = [word for word in _named(layout) if frozenset(word.factors) in by_centre]
-    sentences = [
-        f"{word.title} is told from the difference between {unit}s by the centre points alone, and "
-        "so less well than the others"
-        for word in helped
-    ]
-    if layout.parts_by == "round":
-        hidden = {f"{word.title} cannot be told" for word in helped}
-        every = confounded_words(layout.cut, unit)
-        kept = [one for one in every if one.partition(" from the difference")[0] not in hidden]
-        return (*sentences, *kept)
-    rest = [word for word in _named(layout) if word not in helped]
-    return (*sentences, *(_between(layout, word, between) for word in rest))
+    found = []
+    for word in _named(layout):
+        factors, title = frozenset(word.factors), _called(trial, word).title
+        if factors in by_centre:
+            found.append(
+                f"{title} is told from the difference between {unit}s by the centre points alone, "
+                "and so less well than the others"
+            )
+        elif layout.parts_by == "round":
+            found.append(f"{title} cannot be told from the difference between {unit}s")
+        elif factors in between:
+            found.append(
+                f"{title} changes only from set-up to set-up: it is judged by set-ups, "
+                f"{max(0, layout.error_df)} to judge from"
+            )
+        else:
+            found.append(
+                f"{title} changes only from set-up to set-up, and is left in the scatter that "
+                "set-ups are judged by"
+            )
+    return tuple(found)
 
 
 def _named(layout: Layout) -> tuple[Word, ...]:
-    """Return the effects that the cut moves between set-ups: the shortest of each difference."""
+    """Return the effects that the cut hides: all pairs, and the shortest of each difference."""
     assert layout.cut is not None
     long = [one.effects[0] for one in layout.cut.confounded if len(one.effects[0].factors) > 2]
-    return (*layout.cut.up_to(2), *long)
-
-
-def _between(layout: Layout, word: Word, told: set[frozenset[str]]) -> str:
-    words = f"{word.title} changes only from set-up to set-up"
-    if frozenset(word.factors) in told:
-        return f"{words}: it is judged by set-ups, {max(0, layout.error_df)} to judge from"
-    return f"{words}, and is left in the scatter that set-ups are judged by"
+    return (*layout.cut.up_to(2), *(Word(word.factors) for word in long))
 
 
 def left_out(trial: Trial, layout: Layout) -> tuple[str, ...]:
@@ -76,7 +87,7 @@ def left_out(trial: Trial, layout: Layout) -> tuple[str, ...]:
     )
 
 
-def never_welded(layout: Layout) -> str:
+def never_welded(trial: Trial, layout: Layout) -> str:
     """Return how many combinations of a fraction are never welded; empty when all are."""
     fraction = layout.easy.fraction
     if fraction is None:
@@ -84,13 +95,16 @@ def never_welded(layout: Layout) -> str:
     every = 2 ** len(fraction.factors)
     if fraction.runs >= every:
         return ""
-    made = "; ".join(
-        generator.text.replace("_", " ").replace("*", "×") for generator in fraction.generators
-    )
+    made = "; ".join(_generator(trial, one) for one in fraction.generators)
     return (
         f"{every - fraction.runs} of the {every} combinations of {_listed(layout)} are never "
         f"welded: a fraction of resolution {ROMAN[fraction.resolution]}, made by {made}"
     )
+
+
+def _generator(trial: Trial, made: Generator) -> str:
+    factor = _title(trial.factor(made.factor))
+    return f"{factor} = {'−' if made.sign < 0 else ''}{_called(trial, Word(made.product)).title}"
 
 
 def _listed(layout: Layout) -> str:

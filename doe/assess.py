@@ -142,7 +142,7 @@ def _untold_term(layout: Layout, row: Told) -> str:
 
 def _blocks(trial: Trial, layout: Layout) -> str:
     name = units(trial)
-    if not layout.hard_factors and trial.order.block in (None, "round"):
+    if not layout.hard_factors and layout.cut is None and trial.order.block in (None, "round"):
         name = "round"
     if layout.rounds == 1:
         if not layout.hard_factors:

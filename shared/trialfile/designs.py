@@ -19,6 +19,24 @@ def check_design(trial: Trial, faults: Faults) -> None:
             "centre points lie at the middle of numeric factors, and no numeric factor is easy to "
             "change. Take them out.",
         )
+    elif trial.design.centre_points:
+        _middles(trial, faults)
+
+
+def _middles(trial: Trial, faults: Faults) -> None:
+    """Warn of a middle that the machine cannot be set to."""
+    for factor in trial.easy:
+        if factor.kind != "numeric" or not factor.step:
+            continue
+        for owner in factor.settings:
+            middle = factor.centre(owner)
+            if abs(middle / factor.step - round(middle / factor.step)) > 1e-6:
+                under = f" under {owner}" if owner else ""
+                faults.warn(
+                    "design.centre_points",
+                    f"the middle of {factor.name}{under} is {middle:g} {factor.unit}, and it is "
+                    f"set in steps of {factor.step:g}. Choose levels whose middle can be set.",
+                )
 
 
 def _fraction(trial: Trial, faults: Faults) -> None:

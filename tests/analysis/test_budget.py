@@ -3,6 +3,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from scipy import special
 
 from weldtrial.analysis.budget import (
     BenchTime,
@@ -14,7 +15,7 @@ from weldtrial.analysis.budget import (
 )
 from weldtrial.analysis.needs import gap_within, needs, share_beyond
 from weldtrial.analysis.power import Aim, Spread, chance_to_show, power_difference
-from weldtrial.analysis.shape import Shape
+from weldtrial.analysis.shape import Shape, error_rates
 
 TESTER = Shape(by_setups=True, rounds=6, replicates=3, extra=4, first_at_most=4)
 LOADS = Judged(Spread(4.0, 2.0), Aim("no-worse", 5.0, 80.0), BenchTime(9, 12))
@@ -197,3 +198,33 @@ def test_an_easy_factor_is_seen_through_the_coupons_alone() -> None:
     shuffled = gap_within(replace(shape, by_setups=False, rounds=12), Spread(4.0, 3.0), 31)
     assert shuffled == pytest.approx(gap * 5 / 4)
     assert gap_within(shape, Spread(4.0), 0) is None
+
+
+def test_three_gases_are_judged_as_several() -> None:
+    """Dunnett 1955, table of two-sided 5 % points: two comparisons, 6 df, 2.86 (from memory)."""
+    shape = Shape(True, 4, levels=3, hard_columns=2, family="reference", replicates=4)
+    assert (shape.setups, shape.df, shape.coupons) == (12, 6, 48)
+    alpha, alpha_one = error_rates("reference", 3, 6)
+    assert float(special.stdtrit(6, 1 - alpha / 2)) == pytest.approx(2.86, abs=0.005)
+    assert alpha_one < 0.05
+    together = budget_row(shape, LOADS)
+    apart = budget_row(replace(shape, family="single"), LOADS)
+    assert together.gap is not None
+    assert apart.gap is not None
+    assert together.gap > apart.gap
+    # 3! names of the gases among 6 orders in each of four rounds
+    assert together.smallest_p == pytest.approx(6 / 6**4)
+
+
+def test_all_pairs_are_judged_by_the_studentised_range() -> None:
+    """Studentised range at 5 %: 3 levels on 6 df 4.34, over the root of two (published tables)."""
+    alpha, _ = error_rates("pairs", 3, 6)
+    assert float(special.stdtrit(6, 1 - alpha / 2)) == pytest.approx(4.34 / 2**0.5, abs=0.005)
+
+
+def test_parts_and_centre_points_stay_as_they_are_in_other_rows() -> None:
+    shape = Shape(True, 4, combos=4, parts=2, parts_by_round=True, centre=1)
+    rows = rounds_table(shape, LOADS)
+    assert [row.rounds for row in rows] == [2, 4, 6, 8, 12]
+    assert {row.per_setup for row in rows} == {5}
+    assert sum(row.current for row in rows) == 1

@@ -518,3 +518,90 @@ def test_every_key_of_the_json_is_documented(weldtrial: Call, folder: Path, name
     found = keys_of(weldtrial(name, "--json").json) - names
     documented = set(re.findall(r'"(\w+)"', section))
     assert found - documented == set()
+
+
+def test_three_gases_are_compared_together(weldtrial: Call, folder: Path) -> None:
+    change(
+        folder,
+        ('levels = ["mix", "co2"]', 'levels = ["mix", "co2", "m20"]'),
+        ("  co2 = { own = 27.0 }", "  co2 = { own = 27.0 }\n  m20 = { own = 25.0 }"),
+        ("set_ups = 12", ""),
+        ("rounds = 6", "rounds = 4"),
+    )
+    words = squeezed(weldtrial("plan", "--why", "--if", "order.first_at_most=3").out)
+    assert "is each of co2 and m20 no worse than mix by more than 5 kN?" in words
+    assert "12 set-ups less 4 rounds less 2 for shielding gas" in words
+    assert "2 gases are compared with mix together" in words
+    assert "each at its own voltage (25.5 / 27.0 / 25.0 V)" in words
+    found = weldtrial("plan", "--json", "--if", "order.first_at_most=3").json
+    assert found["told"][0]["error_df"] == 6
+    # Dunnett's two-sided 5 % point for two comparisons on 6 degrees of freedom (from memory)
+    assert found["working"]["two_sided"] == pytest.approx(2.86, abs=0.005)
+
+
+SCREENING = """
+format = 1
+[trial]
+title = "Five settings"
+purpose = "screening"
+[[factor]]
+name = "wire_feed"
+unit = "m/min"
+low_high = [7.5, 9.5]
+[[factor]]
+name = "voltage"
+unit = "V"
+low_high = [24, 27]
+[[factor]]
+name = "travel"
+label = "Travel speed"
+unit = "cm/min"
+low_high = [30, 50]
+[[factor]]
+name = "stick_out"
+unit = "mm"
+low_high = [12, 18]
+[[response]]
+name = "penetration"
+unit = "mm"
+[design]
+kind = "fraction"
+runs = 8
+"""
+
+
+def test_a_fraction_says_what_runs_together(weldtrial: Call, tmp_path: Path) -> None:
+    (tmp_path / "trial.toml").write_text(SCREENING, encoding="utf-8")
+    outcome = weldtrial("plan")
+    words = squeezed(outcome.out)
+    assert "wire feed: judged by the size of the 7 effects (Lenth 1989)" in words
+    assert "wire feed × voltage cannot be told from travel speed × stick out" in words
+    assert (
+        "8 of the 16 combinations of wire feed, voltage, travel speed and stick out are never "
+        "welded: a fraction of resolution IV, made by stick out = wire feed × voltage × travel "
+        "speed"
+    ) in words
+    assert "travel speed × stick out is left out of the model: it runs with wire feed" in words
+    found = weldtrial("plan", "--json").json
+    assert found["design"]["fraction"]["resolution"] == 4
+    assert found["design"]["fraction"]["generators"] == ["stick_out = wire_feed * voltage * travel"]
+    assert len(found["aliases"]) == 3
+    assert len(found["left_out"]) == 3
+
+
+@pytest.mark.parametrize(
+    ("added", "words"),
+    [
+        ('fold_over = "travl"', 'Did you mean "travel"?'),
+        ('terms = ["voltage:travl"]', "'travl' in the term"),
+        ('model = "quadratic"', "and two levels draw a straight line. Give each three levels"),
+        ('generators = ["stick_out = wire_feed * volts"]', "'volts' in the generator"),
+    ],
+)
+def test_what_of_a_fraction_cannot_be_is_said(
+    weldtrial: Call, tmp_path: Path, added: str, words: str
+) -> None:
+    (tmp_path / "trial.toml").write_text(f"{SCREENING}{added}\n", encoding="utf-8")
+    outcome = weldtrial("plan")
+    assert outcome.code == 3
+    assert words in squeezed(outcome.err)

@@ -23,6 +23,8 @@ HERE = Path(__file__).parent
 SEALS = {
     "drawbar": "2ad060b8da7efa2d53c48765b4eb3e513036de7c2c0810782262da05a833a693",
     "travel": "84341d5d2b79c05583c99cf03d4b20fabf09f2727d7bb1092b7b764c57c62cca",
+    "screening": "ffd62861388e850c2021ee14ad85ea1ea78504cd15807362ff54ff495738b1b6",
+    "halves": "f74756991ca7a0671251a342ff2224a75e5bb208009380ea795598d96da1b911",
 }
 PLANS = {
     (
@@ -31,6 +33,8 @@ PLANS = {
     ): "a69bd317271e4c0bd8d15628324e66aa3645135f51ed23ba5fd989601a8a3480",
     ("drawbar", ()): "070bcce46a370a1861c85c883f8e4f93b906e5ff986859e227e490342f2ef634",
     ("travel", (3,)): "5c2c2459a828d9e46fe56ffbf4720524f1ea305ac4f76ad3c67ed22da363c08d",
+    ("screening", ()): "26da08ae0f69c2e88b73fd024d1e389ea74ea5dfa498c19d489338f7c908be1f",
+    ("halves", ()): "e41e6517de0c992212f65355bfb77e786aec4aec311417f39cb78ac257ba7d47",
 }
 
 

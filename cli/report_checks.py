@@ -94,12 +94,18 @@ def next_welds(trial: Trial, findings: Findings, cautions: Sequence[str]) -> Sec
 
 def what_would_change_it(findings: Findings) -> tuple[str, ...]:
     """Return, for the deciding response, which other ways of looking read otherwise."""
+    from weldtrial.analysis.views import EVERY_COUPON_APART
+
     ordered = _by_rank(findings)
     if not ordered or not ordered[0].comparisons:
         return ()
     first = ordered[0]
-    ways = [way for way in first.alternatives if way.code is not None]
-    code = first.comparisons[0].verdict.code
+    verdict = first.comparisons[0].verdict
+    code = verdict.code
+    if code == "cannot_tell":
+        return verdict.lines[-1:]
+    # Forgetting the set-ups is no reason to change an answer; section 8 shows what it would read.
+    ways = [way for way in first.alternatives if way.code and way.name != EVERY_COUPON_APART]
     changed: dict[str, list[str]] = {}
     for way in ways:
         if way.code != code:

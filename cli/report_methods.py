@@ -10,6 +10,7 @@ from weldtrial.analysis.findings import EstimateRow, Findings, ResponseFindings,
 from weldtrial.cli.report_blocks import Block, Heading, Section, Table, Terms, Text, table
 from weldtrial.cli.report_figures import column_words
 from weldtrial.cli.report_found import estimate_words
+from weldtrial.shared.orders import FEW_ENOUGH_TO_LIST
 from weldtrial.shared.record import Coupon, Record
 from weldtrial.shared.rounding import MINUS, brief, p_value, plain
 from weldtrial.shared.trial import Trial
@@ -194,16 +195,26 @@ def _response(one: ResponseFindings) -> list[Block]:
         _estimates("coefficient", one.coefficients),
     ]
     if one.shuffle_p is not None and one.shuffle_orders:
-        times = round(one.shuffle_p * one.shuffle_orders)
-        blocks.append(
-            Text(
-                f"{times} of {one.shuffle_orders} orders that the sealed restriction allows give a "
-                f"gap at least as large (p = {p_value(one.shuffle_p)}).",
-                "Shuffle test: ",
-            )
-        )
+        blocks.append(Text(_shuffle_words(one.shuffle_p, one.shuffle_orders), "Shuffle test: "))
     blocks += [_gaps(one)] if one.comparisons else []
     return blocks
+
+
+def _shuffle_words(p: float, orders: int) -> str:
+    """Say how often the draw itself gives such a gap: counted, or from a sample of orders."""
+    from weldtrial.analysis.shuffle import SAMPLED
+
+    if orders <= FEW_ENOUGH_TO_LIST:
+        return (
+            f"{round(p * orders)} of {orders} orders that the sealed restriction allows give a gap "
+            f"at least as large (p = {p_value(p)})."
+        )
+    drawn = SAMPLED + 1
+    return (
+        f"The sealed restriction allows {orders} orders, too many to list. Of {drawn} (the one "
+        f"welded, the others drawn anew) {round(p * drawn)} give a gap at least as large "
+        f"(p = {p_value(p)})."
+    )
 
 
 def _fit_words(one: ResponseFindings) -> str:

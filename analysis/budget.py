@@ -134,15 +134,18 @@ def reachable_p(shape: Shape) -> float | None:
 
     None for a complete shuffle of several factors, whose orders are not counted.
     """
-    kinds = shape.levels * shape.others
     if not shape.by_setups:
         if shape.combos != 2 or shape.centre or shape.parts > 1 or shape.levels != 2:
             return None
         splits = count_splits([shape.replicates, shape.replicates])
         return float(min(Fraction(1), Fraction(2, int(splits**shape.rounds))))
+    # Where other factors are set between set-ups too, a level has a set-up with each of them; the
+    # restriction is then on their combinations, and hardly thins out the orders of the levels.
+    per_round = shape.per_round * shape.others
+    limit = shape.first_at_most if shape.others == 1 else None
     if shape.rounds == 1:
-        return float(smallest_p_shuffled([shape.per_round] * kinds))
-    return float(smallest_p(shape.rounds, kinds, shape.first_at_most, shape.per_round))
+        return float(smallest_p_shuffled([per_round] * shape.levels))
+    return float(smallest_p(shape.rounds, shape.levels, limit, per_round))
 
 
 def rounds_table(shape: Shape, judged: Judged) -> tuple[BudgetRow, ...]:

@@ -142,6 +142,11 @@ def sentences(one: PowerFigures) -> list[str]:
         f"Smallest loss it would probably see: {_with(needs.detectable, unit)}. Anything smaller "
         'may pass unseen, and an answer of "not settled" is then no sign that the two are alike.'
     ]
+    if shape.family != "single":
+        words.append(
+            f"{shape.levels} levels are read together, so that all the intervals hold at once; the "
+            "figures allow for it."
+        )
     if needs.coupons is not None and needs.coupons > shape.coupons:
         words.append(_short(needs, shape, unit))
     elif needs.power is not None and needs.coupons is not None:

@@ -55,7 +55,7 @@ def all_views(
 ) -> tuple[View, ...]:
     """Return every check of one response, in the order the report shows them."""
     views = [
-        drift(question, observations),
+        None if record.adopted else drift(question, observations),
         odd_coupon(question, fit, observations),
         odd_round(question, fit, observations),
         spread(question, fit, observations),

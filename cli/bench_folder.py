@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from weldtrial.cli.adopted_folder import refuse_adopted
 from weldtrial.cli.options import Common
 from weldtrial.shared.bench import Bench, read_bench
 from weldtrial.shared.csvtable import Decimal
@@ -51,6 +52,7 @@ def open_trial(common: Common) -> OpenTrial:
     from weldtrial.shared.trialfile import load_trial
 
     folder = Folder(find_folder(common.folder))
+    refuse_adopted(folder.path, "mend its data file and adopt it again")
     trial = load_trial(folder.trial_file)
     if not folder.plan.exists() and not folder.seal.exists():
         words = "This trial is not sealed yet, so no coupon has a stamp and nothing can be entered."

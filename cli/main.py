@@ -24,6 +24,7 @@ def _entry(name: str, section: str, summary: str) -> Entry:
 
 COMMANDS = {
     "new": _entry("new", _PLAN, "Start a trial: a folder with a commented trial.toml."),
+    "adopt": _entry("adopt", _PLAN, "Take in data that were welded before there was a plan."),
     "power": _entry("power", _PLAN, "Work out how many coupons and set-ups a question needs."),
     "plan": _entry("plan", _PLAN, "Show what the budget can buy; writes nothing."),
     "seal": _entry("seal", _PLAN, "Fix question and order before the first result."),
@@ -35,7 +36,7 @@ COMMANDS = {
     "help": _entry("help", _READ, "Read about the trial file, the words, the arithmetic."),
 }
 ALIASES = {"analyze": "analyse", "optimize": "optimise"}
-LATER = ("adopt", "optimise", "next", "review")
+LATER = ("optimise", "next", "review")
 
 
 @click.command(

@@ -108,11 +108,18 @@ def write_trial(folder: Path, text: str) -> None:
     WrongUsage
         If the folder cannot be made.
     """
-    _make(folder)
+    make_folder(folder)
     atomic_write(folder / TRIAL_FILE, text)
 
 
-def _make(folder: Path) -> None:
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it.
+
+    Raises
+    ------
+    WrongUsage
+        If it cannot be made.
+    """
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -138,7 +145,7 @@ def copy_example(name: str, folder: Path, *, unsealed: bool = False) -> None:
         did_you = f" Did you mean  --example {close} ?" if close else ""
         known = ", ".join(examples) or "none in this installation"
         raise WrongUsage(f"No example '{name}'.{did_you}", hint=f"Examples: {known}")
-    _make(folder)
+    make_folder(folder)
     shutil.copytree(examples[name], folder, dirs_exist_ok=True, ignore=_LEAVE_BEHIND)
     if unsealed:
         _unseal(Folder(folder))

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from weldtrial.cli.options import Common
 from weldtrial.cli.sealing import redraw
+from weldtrial.shared.adopted import adopted_plan, read_adopted_record
 from weldtrial.shared.bench import read_record
 from weldtrial.shared.folder import Folder, find_folder
 from weldtrial.shared.plan import Plan
@@ -16,7 +17,7 @@ from weldtrial.shared.record import Record
 from weldtrial.shared.seal import broken, check_seal
 from weldtrial.shared.sealfile import SealFile
 from weldtrial.shared.trial import Trial
-from weldtrial.shared.trialfile import load_trial
+from weldtrial.shared.trialfile import load_trial, read_trial
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +53,8 @@ def open_trial(common: Common) -> Opened:
     folder = find_folder(common.folder)
     files = Folder(folder)
     trial = load_trial(files.trial_file)
+    if trial.adopted is not None:
+        return _open_adopted(folder, trial)
     sealed, problems = check_seal(folder, trial, redraw)
     if any(not problem.warning for problem in problems):
         raise broken(problems)
@@ -65,3 +68,10 @@ def open_trial(common: Common) -> Opened:
     record = read_record(folder, trial, plan)
     warnings = (*problems, *(p for p in record.problems if p.warning))
     return Opened(folder, trial, sealed, plan, record, warnings)
+
+
+def _open_adopted(folder: Path, trial: Trial) -> Opened:
+    _, problems = read_trial(Folder(folder).trial_file)
+    record = read_adopted_record(folder, trial)
+    warnings = (*problems, *(p for p in record.problems if p.warning))
+    return Opened(folder, trial, None, adopted_plan(record), record, warnings)

@@ -144,11 +144,22 @@ class Adopted:
         Name and fingerprint of the file that was adopted.
     rows
         Rows it held.
+    setup, block, coupon
+        Columns that name the set-up, the block and the coupon; empty where there are none.
+    decimal
+        Decimal sign of its numbers.
+    coded
+        Whether numeric factors are coded already and used unchanged.
     """
 
     file: str
     sha256: str
     rows: int
+    setup: str = ""
+    block: str = ""
+    coupon: str = ""
+    decimal: Literal[".", ","] = "."
+    coded: bool = False
 
 
 @dataclass(frozen=True, slots=True)

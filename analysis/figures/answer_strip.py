@@ -16,8 +16,7 @@ from weldtrial.analysis.figures.style import (
     Look,
     counted,
     house_style,
-    levels_of,
-    looks_for,
+    look_of,
     margin_lines,
     new_figure,
     zero_line,
@@ -139,7 +138,7 @@ def _reference_mean(response: ResponseFindings, one: Comparison) -> float:
 
 
 def _strip(axes: Axes, response: ResponseFindings, one: Comparison, better: str) -> None:
-    look = looks_for(levels_of(response))[one.level]
+    look = look_of(response, one)
     gap = _sure(one)
     margin_lines(axes, one.margin, vertical=True, foot=0.36)
     zero_line(axes, vertical=True)

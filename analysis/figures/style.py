@@ -152,6 +152,13 @@ def levels_of(response: ResponseFindings) -> tuple[str, ...]:
     return (first.reference, *dict.fromkeys(others))
 
 
+def look_of(response: ResponseFindings, one: Comparison) -> Look:
+    """Return the look of the level that a comparison is about, among those of its own factor."""
+    mine = [other for other in response.comparisons if other.factor == one.factor]
+    levels = dict.fromkeys([mine[0].reference, *(other.level for other in mine)])
+    return looks_for(tuple(levels))[one.level]
+
+
 def level_of(coupon: CouponValue, response: ResponseFindings) -> str:
     """Return the coupon's level of the compared factor."""
     first = compared(response)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import click
 
+from weldtrial.cli.adopted_folder import adopted, check_adopted
 from weldtrial.cli.check_screen import show, to_do
 from weldtrial.cli.look_through import Checked, look_through
 from weldtrial.cli.options import Common, common_options
@@ -22,7 +23,10 @@ def command(common: Common, strict: bool) -> int:
     Everything wrong is named at once by file, row and column, with what to do.  Ends with 3 when
     a file needs mending, with 4 when the folder does not match its seal.  Writes nothing.
     """
-    found = look_through(Folder(find_folder(common.folder)))
+    place = find_folder(common.folder)
+    if adopted(place):
+        return check_adopted(common, place, strict=strict)
+    found = look_through(Folder(place))
     code = found.code(strict)
     if common.json:
         common.console.json(_as_json(found, code))

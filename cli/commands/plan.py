@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from weldtrial.cli.adopted_folder import refuse_adopted
 from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.folder import Folder, find_folder
 from weldtrial.shared.trial import Trial
@@ -40,6 +41,7 @@ def command(common: Common, ifs: tuple[str, ...], tries: tuple[str, ...], why: b
     from weldtrial.cli.plan_tables import show_plan
 
     folder = Folder(find_folder(common.folder))
+    refuse_adopted(folder.path, "there is nothing left to plan")
     figures = _figures(_read(common, folder), ifs, tries)
     sealed = folder.seal.exists()
     if common.json:

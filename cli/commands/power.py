@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from weldtrial.cli.adopted_folder import refuse_adopted
 from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.problems import ExitCode, WrongUsage
 
@@ -76,6 +77,7 @@ def _of_folder(common: Common, chance: float) -> tuple[PowerFigures, ...]:
             hint="Without a trial:  weldtrial power --mean 78 --sd 4 --sd-setup 2 --loss 5% "
             "--setups 6 --coupons 3",
         ) from None
+    refuse_adopted(folder.path, "say the scatter on the command line, with --mean, --sd and so on")
     trial = load_trial(folder.trial_file)
     try:
         return from_folder(trial, chance)

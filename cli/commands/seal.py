@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from weldtrial.cli import sealing
+from weldtrial.cli.adopted_folder import refuse_adopted
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.seal_screens import (
     show_amendment,
@@ -48,6 +49,7 @@ def command(common: Common, **said: Any) -> int:
     """
     _one_thing_at_a_time(said)
     folder = find_folder(common.folder)
+    refuse_adopted(folder, "a seal now would show nothing")
     trial = _read(common, folder)
     sealed = read_seal(folder)
     if said["verify"]:

@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from weldtrial.cli.adopted_folder import refuse_adopted
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.sealing import redraw
 from weldtrial.cli.sheets import write_sheets
@@ -37,6 +38,7 @@ def command(common: Common, **said: Any) -> None:
     """
     _one_thing_at_a_time(said)
     folder = find_folder(common.folder)
+    refuse_adopted(folder, "there is nothing left to weld or read")
     files = Folder(folder)
     trial = load_trial(files.trial_file)
     sealed, problems = check_seal(folder, trial, redraw)

@@ -8,6 +8,7 @@ from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
+from weldtrial.shared.adopted import is_adopted, read_adopted
 from weldtrial.shared.problems import Problem, ProblemsFound
 from weldtrial.shared.toml_lines import key_lines
 from weldtrial.shared.trial import Trial
@@ -77,6 +78,8 @@ def read_trial(path: Path) -> tuple[Trial | None, tuple[Problem, ...]]:
     except OSError as error:
         reason = (error.strerror or "it cannot be opened").lower()
         return None, (Problem(f"cannot be read: {reason}.", file=path.name),)
+    if is_adopted(data):
+        return read_adopted(path, data)
     return parse_trial(data, path.name)
 
 

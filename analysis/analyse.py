@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from weldtrial.analysis.compare import compared_factors, pairs_of
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Findings, Flow, Note, ResponseFindings, SetAside
-from weldtrial.analysis.grade import compared_factor, grade, units_per_level, was_shuffled
+from weldtrial.analysis.grade import compared_factor, grade, was_shuffled
 from weldtrial.analysis.observations import Observed, observe
 from weldtrial.analysis.respond import analyse_response
 from weldtrial.analysis.scope import comparison_point, scope
@@ -105,7 +105,6 @@ def _responses(
         trial=trial,
         record=record,
         shuffled=was_shuffled(record),
-        units=units_per_level(trial, record),
         looks=pairs * len(trial.responses),
     )
     found: list[ResponseFindings] = []

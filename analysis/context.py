@@ -14,8 +14,8 @@ class Context:
 
     Attributes
     ----------
-    shuffled, units
-        Whether the order was drawn beforehand, and set-ups (or coupons) of the scarcer level.
+    shuffled
+        Whether the order was drawn beforehand.
     looks
         How many comparisons the trial looks at in all.
     """
@@ -23,5 +23,4 @@ class Context:
     trial: Trial
     record: Record
     shuffled: bool
-    units: int
     looks: int

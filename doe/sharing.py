@@ -219,5 +219,17 @@ def _uneven(budget: int, rounds: int, set_ups: int, extra: int, asked: Asked) ->
         f"{_closest_words(found, asked)}",
         asked=None,
         closest=found,
-        hint=f"Or keep the {set_ups} set-ups and set  budget.coupons  to {' or '.join(around)}.",
+        hint=f"Or keep the {set_ups} set-ups and set  budget.coupons  to {' or '.join(around)}."
+        + _half_words(rounds, set_ups, extra, asked),
     )
+
+
+def _half_words(rounds: int, set_ups: int, extra: int, asked: Asked) -> str:
+    """Return what set-ups that hold half of the combinations would take, where they can."""
+    halves_go_round = rounds % 2 == 0 or set_ups // (rounds * asked.kinds) % 2 == 0
+    if asked.easy is None or not halves_go_round or not asked.easy.can_be_cut(2):
+        return ""
+    size = asked.combos // 2 + asked.centre
+    sum_words = f"{set_ups} × {size}{f' + {extra}' if extra else ''}"
+    total = set_ups * size + extra
+    return f" With half of the combinations in each set-up it is {total} ({sum_words})."

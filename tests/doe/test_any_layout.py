@@ -428,3 +428,37 @@ def test_an_unreplicated_fraction_is_welded_when_seven_effects_judge_each_other(
     assert {one.judged_by for one in found.told} == {"effects"}
     assert found.told[4].words == "wire feed × voltage (or travel × stick out)"
     assert found.never_welded.startswith("8 of the 16 combinations")
+
+
+@quick
+@given(legal, seals)
+def test_stamps_tell_nothing_of_the_levels(trial: Trial, seal: str) -> None:
+    """With the levels of every category named the other way round the stamps stay as they are."""
+    laid(trial)
+    plan = make_plan(trial, seal)
+    turned = tuple(
+        replace(one, levels=one.levels[::-1]) if one.kind == "category" else one
+        for one in trial.factors
+    )
+    other = make_plan(replace(trial, factors=turned), seal)
+    assert [run.stamp for run in other.runs] == [run.stamp for run in plan.runs]
+    assert len({run.stamp for run in plan.runs}) == len(plan.runs)
+    for factor in trial.factors:
+        if factor.kind == "category" and not trial.design.centre_points:
+            swap = dict(zip(factor.levels, factor.levels[::-1], strict=True))
+            assert [run.levels.get(factor.name) for run in other.runs] == [
+                swap.get(run.levels.get(factor.name, "")) for run in plan.runs
+            ]
+
+
+def test_every_pair_of_parts_comes_in_either_order() -> None:
+    """Which day holds which half is drawn, not the file's doing."""
+    trial = trial_of(FEED, VOLTS, TRAVEL, replicates=1, rounds=2, model="main")
+    layout = make_layout(trial)
+    first = {tuple(cell.levels.values()) for cell in layout.distinct("", 0)}
+    starts = Counter(
+        tuple(make_plan(trial, f"{number:064x}").runs[0].levels.values()) in first
+        for number in range(400)
+    )
+    # 200 expected; four standard deviations of a fair coin are 40
+    assert abs(starts[True] - 200) < 40

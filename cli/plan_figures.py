@@ -104,8 +104,11 @@ def shape_of(trial: Trial, layout: Layout) -> Shape:
 
 
 def family_of(factor: Factor) -> Family:
-    """Return how the levels of a factor are read together, as the analysis reads them."""
-    if len(factor.levels) < 3:
+    """Return how the levels of a factor are read together, as the analysis reads them.
+
+    Numbers are read by one effect, low to high.
+    """
+    if len(factor.levels) < 3 or factor.kind == "numeric":
         return "single"
     return "pairs" if factor.control is None else "reference"
 

@@ -44,7 +44,7 @@ def _tells(console: Console, figures: PlanFigures) -> None:
         console.line(words, hang=4)
     if not assessment.told:
         console.line("  Spreads only.")
-    if figures.shape.levels > 2:
+    if figures.shape.family != "single":
         console.line(f"  {_together(figures)}", hang=4)
     console.line(f"  {assessment.blocks}", hang=2)
     for name, other in figures.others.items():

@@ -63,6 +63,8 @@ def asks(figures: PlanFigures) -> str:
     """Return the question as one sentence."""
     factor, aim = figures.compared, figures.aim
     others = [level_words(factor, one) for one in factor.levels if one != factor.reference]
+    if factor.kind == "numeric":
+        others = others[-1:]
     if len(others) > 1 and factor.control is None:
         return _asks_of_all(figures)
     new, old = " and ".join(others), level_words(factor, factor.reference)

@@ -74,10 +74,12 @@ def contrast(
 def compared_factors(trial: Trial) -> tuple[Factor, ...]:
     """Return the factors whose levels are compared by verdict.
 
-    Every category.  A trial that compares and varies numbers only compares the highest and lowest
-    setting of what is hard to change, or of its one factor.
+    Every category, the hard to change first: it is what the set-ups were planned for, and what
+    checks, round gaps and the shuffle test are about.  A trial that compares and varies numbers
+    only compares the highest and lowest setting of what is hard to change, or of its one factor.
     """
-    categories = tuple(factor for factor in trial.varied if factor.kind == "category")
+    hard_first = sorted(trial.varied, key=lambda factor: not factor.hard_to_change)
+    categories = tuple(factor for factor in hard_first if factor.kind == "category")
     if categories or trial.purpose != "compare" or trial.adopted is not None:
         return categories
     chosen = trial.hard or (trial.varied if len(trial.varied) == 1 else ())

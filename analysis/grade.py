@@ -120,7 +120,8 @@ def _same_sessions(trial: Trial, record: Record) -> bool:
 
 def _start(trial: Trial, record: Record) -> tuple[GradeCode, str, list[str]]:
     units = units_per_level(trial, record)
-    hard = any(factor.hard_to_change for factor in trial.varied)
+    factor = _levelled_factor(trial)
+    hard = factor is not None and factor.hard_to_change
     thing = "set-ups" if hard else "coupons"
     shuffled, together = was_shuffled(record), _same_sessions(trial, record)
     pluses = []
@@ -129,7 +130,7 @@ def _start(trial: Trial, record: Record) -> tuple[GradeCode, str, list[str]]:
     if together and hard:
         pluses.append("every level welded in every round")
     if units < 2:
-        return "weak", f"one set-up of each level at most ({units})", pluses
+        return "weak", f"one {thing[:-1]} of each level at most ({units})", pluses
     if shuffled and together and units >= 4:
         return "strong", f"shuffled, all levels in every session, {units} {thing} a level", pluses
     gaps = [

@@ -194,3 +194,34 @@ def test_timid_is_said_where_unequal_set_ups_widen_the_interval(trial: Trial, be
         assert "timid" not in {note.code for note in whole.warnings}
     assert warned >= 8
     assert warned > near
+
+
+def test_the_hard_category_is_compared_first_wherever_the_file_names_it(
+    trial: Trial, bench: Bench
+) -> None:
+    """Page 1, round gaps and shuffle test are about what the set-ups were planned for."""
+    wire = Factor("wire", "category", ("A", "B"))
+    both = replace(trial, factors=(wire, *trial.factors))
+    response, comparison = only(analyse(both, bench(both, replicates=1)))
+    assert comparison.factor == "gas"
+    assert len(response.round_gaps) == 6
+    assert response.shuffle_orders == 50
+
+
+def test_coupons_are_not_called_set_ups_in_the_grade(trial: Trial, bench: Bench) -> None:
+    """Preheat is set up, gas is changed coupon by coupon and compared: its units are coupons."""
+    preheat = Factor(
+        "preheat", "numeric", ("low", "high"), unit="\N{DEGREE SIGN}C",
+        settings={"": (20.0, 120.0)}, hard_to_change=True,
+    )  # fmt: skip
+    gas = replace(trial.factors[0], hard_to_change=False)
+    swapped = replace(trial, factors=(preheat, gas, *trial.factors[1:]))
+    record = bench(trial, replicates=4)
+    coupons = tuple(
+        replace(c, levels={**c.levels, "preheat": "low" if c.levels["gas"] == "mix" else "high",
+                           "gas": "mix" if (c.run or 0) % 2 else "co2"})
+        for c in record.coupons
+    )  # fmt: skip
+    found = analyse(swapped, replace(record, coupons=coupons)).grade
+    assert "48 coupons a level" in found.why
+    assert "set-ups" not in found.why

@@ -14,6 +14,7 @@ from weldtrial.analysis.linear import estimate
 from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
 from weldtrial.analysis.observations import Observation, as_run_points
 from weldtrial.analysis.question import Question
+from weldtrial.analysis.repeats import WORTH_A_LOOK, shift_in_repeats
 from weldtrial.analysis.residual_views import (
     ALARM,
     agreement_p,
@@ -60,6 +61,7 @@ def all_views(
         odd_round(question, fit, observations),
         spread(question, fit, observations),
         settings_as_run(question, observations, record),
+        repeats(question, observations),
     ]
     if fit.method == KENWARD_ROGER:
         views.append(agreement(question, fit, observations))
@@ -137,6 +139,21 @@ def odd_round(
         question.alternative(f"without {name}", f"without {name}", rest),
         what=name,
     )
+
+
+def repeats(question: Question, observations: Sequence[Observation]) -> View | None:
+    """Look for a step among coupons welded alike; informs, never decides."""
+    found = shift_in_repeats(observations)
+    if found is None:
+        return None
+    if found.p >= WORTH_A_LOOK:
+        words = "Coupons welded alike read alike from first to last."
+        return View(Check("coupons welded alike", True, words), decides=False)
+    words = (
+        f"Coupons welded alike shift by {found.size:+.3g}{spaced(question.response.unit)} after "
+        f"run {found.after}: something changed that is not among the factors."
+    )
+    return View(Check("coupons welded alike", False, words), decides=False)
 
 
 def spread(question: Question, fit: ModelFit, observations: Sequence[Observation]) -> View | None:

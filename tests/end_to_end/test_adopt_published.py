@@ -188,6 +188,17 @@ def test_weld_cladding_quadratic(adopted: Callable[..., dict[str, Any]]) -> None
     assert response["lack_of_fit"]["p"] == pytest.approx(fit["lof_p"], abs=1e-5)
 
 
+def test_weld_cladding_centre_points_shift(adopted: Callable[..., dict[str, Any]]) -> None:
+    """Same source: centre runs 29 to 32 lie far from 27 and 28, and a check says so."""
+    names = ["I", "S", "N", "T", "Ac"]
+    options = [word for name in names for word in ("--factor", name)]
+    response = adopted("weld-gmaw-cladding-ccd32", "penetration_mm", *options, "--coded",
+                       "--model", "quadratic")  # fmt: skip
+    checks = {check["name"]: check for check in response["checks"]}
+    assert checks["coupons welded alike"]["passed"] is False
+    assert "after run 28" in checks["coupons welded alike"]["words"]
+
+
 def test_through_a_fresh_process(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "weldtrial.cli.main"]
     data = DATA / "tukey-scipy.csv"

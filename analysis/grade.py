@@ -115,7 +115,7 @@ def _same_sessions(trial: Trial, record: Record) -> bool:
     for coupon in record.coupons:
         if factor is not None and coupon.round is not None and _tells(coupon):
             rounds.setdefault(coupon.round, set()).add(coupon.levels[factor.name])
-    return factor is None or all(len(seen) == len(factor.levels) for seen in rounds.values())
+    return factor is None or all(seen >= set(factor.levels) for seen in rounds.values())
 
 
 def _start(trial: Trial, record: Record) -> tuple[GradeCode, str, list[str]]:

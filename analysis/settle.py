@@ -10,6 +10,7 @@ from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.power import power_difference, power_equivalent, power_no_worse
 from weldtrial.analysis.question import Question
+from weldtrial.analysis.shape import error_rates
 from weldtrial.shared.responses import Response
 
 CHANCE = 0.8
@@ -42,7 +43,8 @@ def what_would_settle(
             "where the scatter comes from first."
         )
     per_setup = len(observations) / len({o.setup for o in observations}) if setups else 1
-    coupons = f" ({ceil(needed * 2 * per_setup)} coupons in all)" if setups else ""
+    in_all = ceil(needed * len(question.factor.levels) * per_setup)
+    coupons = f" ({in_all} coupons in all)" if setups else ""
     return (
         f"With scatter like this, about {needed} {thing} of each{coupons} would settle it 8 times "
         f"in 10 {ASSUMED[question.response.ask]}."
@@ -71,10 +73,13 @@ def _of_percent(response: Response) -> float:
 
 def _needed(question: Question, found: Contrast, units: int) -> int | None:
     margin = found.margin or 0.0
+    # Read as one of several where it is; many more df would change these rates little.
+    levels, df_now = len(question.factor.levels), max(1, round(found.difference.df))
+    both, one = error_rates(found.together.family, levels, df_now)
     chances: dict[str, Callable[[float, float], float]] = {
-        "no-worse": lambda se, df: power_no_worse(margin, se, df),
-        "equal-enough": lambda se, df: power_equivalent(margin, se, df),
-        "difference": lambda se, df: power_difference(margin, se, df),
+        "no-worse": lambda se, df: power_no_worse(margin, se, df, alpha=one),
+        "equal-enough": lambda se, df: power_equivalent(margin, se, df, alpha=one),
+        "difference": lambda se, df: power_difference(margin, se, df, alpha=both),
     }
     chance = chances[question.response.ask]
     per_unit = found.difference.df / max(1, units - 1)

@@ -75,15 +75,17 @@ def compared_factors(trial: Trial) -> tuple[Factor, ...]:
     """Return the factors whose levels are compared by verdict.
 
     Every category, the hard to change first: it is what the set-ups were planned for, and what
-    checks, round gaps and the shuffle test are about.  A trial that compares and varies numbers
-    only compares the highest and lowest setting of what is hard to change, or of its one factor.
+    checks, round gaps and the shuffle test are about.  A trial planned here to compare also
+    compares the highest and lowest setting of what is hard to change, since it is sized for that,
+    and of its one factor where there is no other.
     """
     hard_first = sorted(trial.varied, key=lambda factor: not factor.hard_to_change)
     categories = tuple(factor for factor in hard_first if factor.kind == "category")
-    if categories or trial.purpose != "compare" or trial.adopted is not None:
+    if trial.purpose != "compare" or trial.adopted is not None:
         return categories
-    chosen = trial.hard or (trial.varied if len(trial.varied) == 1 else ())
-    return tuple(factor for factor in chosen if len(factor.levels) == 2)
+    chosen = tuple(f for f in hard_first if f in categories or f.hard_to_change)
+    chosen = chosen or (trial.varied if len(trial.varied) == 1 else ())
+    return tuple(f for f in chosen if f.kind == "category" or len(f.levels) == 2)
 
 
 def pairs_of(factor: Factor) -> tuple[tuple[str, str], ...]:

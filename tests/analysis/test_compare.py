@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from weldtrial.analysis.compare import contrast, fieller
+from weldtrial.analysis.compare import compared_factors, contrast, fieller
 from weldtrial.analysis.model import fit_model
 from weldtrial.analysis.observations import Observation, observe
 from weldtrial.shared.factors import Factor
@@ -82,3 +82,15 @@ def test_percent_margin_is_a_contrast_of_the_two_means(
     assert found.evidence.above_loss is not None
     assert found.evidence.above_loss.low90 == pytest.approx(loss.interval(0.90)[0])
     assert found.margin == pytest.approx(0.06 * found.reference.estimate)
+
+
+def test_what_is_hard_to_change_is_compared_first_whatever_its_kind(trial: Trial) -> None:
+    """The plan is sized for it, so the verdict answers it."""
+    gas = replace(trial.factors[0], hard_to_change=False)
+    preheat = Factor("preheat", "numeric", ("20", "120"), unit="°C", settings={"": (20.0, 120.0)},
+                     hard_to_change=True)  # fmt: skip
+    both = replace(trial, factors=(gas, trial.factors[2], preheat))
+    assert [f.name for f in compared_factors(both)] == ["preheat", "gas"]
+    assert [f.name for f in compared_factors(replace(both, purpose="settings"))] == ["gas"]
+    alone = replace(trial, factors=(trial.factors[2],))
+    assert [f.name for f in compared_factors(alone)] == ["travel"]

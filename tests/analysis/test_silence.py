@@ -209,13 +209,14 @@ def test_the_hard_category_is_compared_first_wherever_the_file_names_it(
 
 
 def test_coupons_are_not_called_set_ups_in_the_grade(trial: Trial, bench: Bench) -> None:
-    """Preheat is set up, gas is changed coupon by coupon and compared: its units are coupons."""
+    """Only the gas, changed coupon by coupon, is compared here: its units are coupons."""
     preheat = Factor(
         "preheat", "numeric", ("low", "high"), unit="\N{DEGREE SIGN}C",
         settings={"": (20.0, 120.0)}, hard_to_change=True,
     )  # fmt: skip
     gas = replace(trial.factors[0], hard_to_change=False)
-    swapped = replace(trial, factors=(preheat, gas, *trial.factors[1:]))
+    factors = (preheat, gas, *trial.factors[1:])
+    swapped = replace(trial, purpose="settings", factors=factors)
     record = bench(trial, replicates=4)
     coupons = tuple(
         replace(c, levels={**c.levels, "preheat": "low" if c.levels["gas"] == "mix" else "high",

@@ -56,7 +56,7 @@ def _response(console: Console, trial: Trial, found: ResponseFindings) -> None:
     if not found.comparisons:
         console.line("  No category is compared in this trial; the effects are below.", hang=2)
     _effects(console, trial, found)
-    _means(console, found)
+    _means(console, trial, found)
     _scatter(console, found)
     _beside(console, found)
     for check in found.checks:
@@ -108,24 +108,29 @@ def _effects(console: Console, trial: Trial, found: ResponseFindings) -> None:
     )
 
 
-def mean_cells(row: MeanRow, unit: str) -> list[str]:
-    """Return factor, level, mean and interval, rounded to what the interval carries."""
+def mean_cells(row: MeanRow, unit: str, trial: Trial) -> list[str]:
+    """Return factor, level with its setting, mean and interval, rounded as the interval asks."""
+    factor = trial.factor(row.factor)
+    level = row.level
+    if factor.kind == "numeric" and not factor.slides_with:
+        setting = f"{plain(factor.setting(level))}{spaced(factor.unit)}"
+        level = f"{level} ({setting})" if level in ("low", "mid", "high") else setting
     places = decimals_for((row.ci_high - row.ci_low) / 2)
     return [
         row.factor,
-        row.level,
+        level,
         f"{fixed(row.mean, places)}{spaced(unit)}",
         f"{fixed(row.ci_low, places)} to {fixed(row.ci_high, places)}",
     ]
 
 
-def _means(console: Console, found: ResponseFindings) -> None:
+def _means(console: Console, trial: Trial, found: ResponseFindings) -> None:
     if not found.means:
         return
     console.line()
     console.table(
         ["factor", "level", "adjusted mean", "95 % interval"],
-        [mean_cells(row, found.unit) for row in found.means],
+        [mean_cells(row, found.unit, trial) for row in found.means],
         ["left", "left", "right", "right"],
     )
 

@@ -131,7 +131,10 @@ def _limits(common: Common, sealed: SealFile) -> None:
             "weldtrial seal --witness TEXT"
         )
     console.note(f"What it does not: {when}")
-    console.note("Nothing here shows that the coupons were really welded.")
+    console.note(
+        "Nothing here shows that the coupons were really welded, nor that no line was cut off the "
+        "end of the journal or the corrections since."
+    )
 
 
 def order_words(trial: Trial, plan: Plan) -> str:

@@ -64,6 +64,8 @@ def command(common: Common, *, short: bool, out: Path | None, bundle: bool) -> N
         if bundle
         else "It needs nothing else: open it in a browser, print it, send it on."
     )
+    if not bundle:
+        common.console.next("report --bundle", "for a reviewer who wants to run it again")
 
 
 def _must_not_overwrite(out: Path | None) -> None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from weldtrial.cli.answering import answer
 from weldtrial.cli.findings_json import findings_json
 from weldtrial.cli.findings_screen import show_as_if, show_closed, show_open
 from weldtrial.cli.opening import Opened, open_trial
@@ -72,9 +73,7 @@ def command(
 
 
 def _analyse(opened: Opened, *, is_open: bool) -> Findings:
-    from weldtrial.analysis.analyse import analyse
-
-    return analyse(opened.trial, opened.record, codes_open=is_open)
+    return answer(opened, codes_open=is_open)
 
 
 def unread(opened: Opened) -> dict[str, int]:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from weldtrial.cli.answering import answer
 from weldtrial.cli.opening import Opened, open_trial
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.report import render_report
@@ -33,11 +34,9 @@ def command(common: Common, *, short: bool, out: Path | None, bundle: bool) -> N
 
     Refused while the codes are closed, and when anything no longer matches the seal.
     """
-    from weldtrial.analysis.analyse import analyse
-
     _must_not_overwrite(out)
     opened = open_trial(common)
-    findings = analyse(opened.trial, opened.record, codes_open=opened.record.codes_open)
+    findings = answer(opened, codes_open=opened.record.codes_open)
     page = render_report(
         opened.trial,
         _with_restriction(opened),

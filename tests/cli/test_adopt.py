@@ -94,6 +94,21 @@ def test_check_and_report_say_there_is_no_seal(
     assert "was changed since it was adopted" in weldtrial("-C", folder, "analyse").err
 
 
+def test_combinations_never_welded_are_named(
+    weldtrial: Weldtrial, tmp_path: Path, data: Path
+) -> None:
+    rows = ["gas,travel,load"]
+    rows += [f"{gas},{travel},{80 + k}" for k in range(4)
+             for gas, travel in (("mix", 30), ("mix", 50), ("co2", 30))]  # fmt: skip
+    data.write_text("\n".join(rows), encoding="utf-8")
+    weldtrial("adopt", data, "x", "--factor", "gas", "--factor", "travel", "--response", "load")
+    found = weldtrial("-C", tmp_path / "x", "analyse", "--json").json
+    words = [note["words"] for note in found["notes"] if note["code"] == "runs_together"]
+    assert words == ["1 of the 4 combinations of levels were never welded: co2, 50."]
+    left = [n["words"] for n in found["responses"]["load"]["warnings"] if n["code"] == "left_out"]
+    assert left[0].startswith("gas:travel is left out: it cannot be told apart from")
+
+
 def test_empty_cells_are_set_aside_and_cuts_averaged(
     weldtrial: Weldtrial, tmp_path: Path, data: Path
 ) -> None:

@@ -1,0 +1,57 @@
+"""Findings of an opened trial, with what its design runs together said beside them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+from math import prod
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from weldtrial.analysis.findings import Findings
+    from weldtrial.cli.opening import Opened
+
+RUNS_TOGETHER = "runs_together"
+"""Code of the notes that say what the design cannot tell apart."""
+
+
+def answer(opened: Opened, *, codes_open: bool) -> Findings:
+    """Analyse a trial and note what its design runs together and what was never welded.
+
+    Raises
+    ------
+    WeldtrialError
+        As `weldtrial.analysis.analyse.analyse`.
+    """
+    from weldtrial.analysis.analyse import analyse
+    from weldtrial.analysis.findings import Note
+
+    findings = analyse(opened.trial, opened.record, codes_open=codes_open)
+    if not codes_open:
+        return findings
+    words = _of_data(opened) if opened.record.adopted else _of_design(opened)
+    notes = tuple(Note(RUNS_TOGETHER, f"{one[:1].upper()}{one[1:].rstrip('.')}.") for one in words)
+    return replace(findings, notes=(*findings.notes, *notes))
+
+
+def _of_design(opened: Opened) -> list[str]:
+    from weldtrial.doe.assess import assess
+
+    found = assess(opened.trial)
+    never = [found.never_welded] if found.never_welded else []
+    return [*found.aliases, *found.confounded, *never]
+
+
+def _of_data(opened: Opened) -> list[str]:
+    """Say which combinations of levels the data do not hold, by name where they are few."""
+    factors = opened.trial.varied
+    total = prod(len(factor.levels) for factor in factors)
+    welded = {tuple(c.levels[f.name] for f in factors) for c in opened.record.coupons}
+    if len(welded) == total:
+        return []
+    words = f"{total - len(welded)} of the {total} combinations of levels were never welded"
+    if total > 1000:
+        return [words]
+    missing = [cell for cell in product(*(f.levels for f in factors)) if cell not in welded]
+    named = "; ".join(", ".join(cell) for cell in missing[:4])
+    return [f"{words}: {named}{' and more' if len(missing) > 4 else ''}"]

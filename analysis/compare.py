@@ -18,6 +18,10 @@ from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Trial
 
 
+MOST_SETTINGS = 5
+"""Settings of a numeric factor beyond which it was measured rather than chosen."""
+
+
 @dataclass(frozen=True, slots=True)
 class Contrast:
     """A level against its reference, all in the response's unit.
@@ -165,12 +169,16 @@ def fieller(
 
 
 def mean_rows(fit: ModelFit) -> tuple[MeanRow, ...]:
-    """Return the adjusted mean of every level of every varied factor that could be estimated."""
+    """Return the adjusted mean of every level of every varied factor that could be estimated.
+
+    Left out for numbers of more settings than anyone chose: those are read off the coefficients.
+    """
     rows: list[MeanRow] = []
     if fit.method == BARE:
         return ()
     for factor in fit.factors:
-        if factor.name not in fit.model.columns:
+        measured = factor.kind == "numeric" and len(factor.levels) > MOST_SETTINGS
+        if factor.name not in fit.model.columns or measured:
             continue
         for level in factor.levels:
             found = fit.estimate(fit.mean_vector(factor, level))

@@ -101,8 +101,9 @@ def _effects(console: Console, trial: Trial, found: ResponseFindings) -> None:
     if not found.effects:
         return
     console.line()
+    coded = any(factor.used_as_is for factor in trial.varied)
     console.table(
-        ["effect (low to high)", "estimate", "95 % interval"],
+        ["effect (-1 to +1)" if coded else "effect (low to high)", "estimate", "95 % interval"],
         [estimate_cells(row, found.unit, trial) for row in found.effects],
         ["left", "right", "right"],
     )

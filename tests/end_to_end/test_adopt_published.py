@@ -100,6 +100,18 @@ def test_nist_one_way_sets(adopted: Callable[..., dict[str, Any]], case: str, di
     assert (test["df_num"], test["df_den"]) == (certified["between_df"], certified["within_df"])
 
 
+def test_norris_regression(adopted: Callable[..., dict[str, Any]]) -> None:
+    """NIST StRD Norris (lower difficulty): B0, B1 and their standard deviations to 9 digits."""
+    response = adopted("nist-strd-lls-norris", "y", "--factor", "x", "--model", "main", "--coded")
+    rows = {row["term"]: row for row in response["coefficients"]}
+    assert rows["Intercept"]["estimate"] == pytest.approx(-0.262323073774029, rel=1e-9)
+    assert rows["Intercept"]["se"] == pytest.approx(0.232818234301152, rel=1e-9)
+    assert rows["x"]["estimate"] == pytest.approx(1.00211681802045, rel=1e-9)
+    assert rows["x"]["se"] == pytest.approx(0.429796848199937e-03, rel=1e-9)
+    assert response["r_squared"] == pytest.approx(0.999993745883712, rel=1e-9)
+    assert response["means"] == []
+
+
 def test_battery_life(adopted: Callable[..., dict[str, Any]]) -> None:
     """Montgomery (2013), Design and Analysis of Experiments, 8th ed., 3 x 3 with 4 replicates."""
     response = adopted("battery-life", "life_h", "--category", "material", "--category",

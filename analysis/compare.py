@@ -17,7 +17,6 @@ from weldtrial.shared.factors import Factor
 from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Trial
 
-
 MOST_SETTINGS = 5
 """Settings of a numeric factor beyond which it was measured rather than chosen."""
 

@@ -175,9 +175,10 @@ def _column_problems(table: Mapping[str, Any], data: DataFile) -> list[Problem]:
                 problems.append(Problem(f"{words} Rename the column.", file=data.name, row=1))
     for key in TABLES:
         for name in table.get(key, {}):
-            wanted = table["factors"] if key == "reference" else table["responses"]
+            factors, responses = table["factors"], table["responses"]
+            wanted = {"reference": factors, "unit": [*factors, *responses]}.get(key, responses)
             if name not in wanted:
-                what = "factor" if key == "reference" else "response"
+                what = {"reference": "factor", "unit": "column"}.get(key, "response")
                 problems.append(Problem(f"--{key} {name}=… names no {what} of this trial."))
     return problems
 
@@ -216,6 +217,7 @@ def _factors(
                     as_is=table.get("coded", False),
                     hard=name in hard,
                     control=table.get("reference", {}).get(name),
+                    unit=_unit(name, table, problems),
                 )
             )
         except ValueError as error:
@@ -232,11 +234,7 @@ def _responses(
             if row[name] not in MISSING and data.number(row[name]) is None:
                 words = f"'{row[name]}' is not a number. Mend it, or leave the cell empty."
                 problems.append(Problem(words, file=data.name, row=number, column=name))
-        unit = table.get("unit", {}).get(name, "1")
-        try:
-            unit = "1" if unit == "1" else canonical(unit)
-        except UnknownUnit as error:
-            problems.append(Problem(str(error), column="--unit", value=unit))
+        unit = _unit(name, table, problems)
         better, ask = table.get("better", {}).get(name, "higher"), table.get("ask", {}).get(name)
         for key, value, allowed in (("better", better, Better), ("ask", ask, Ask)):
             if value is not None and value not in get_args(allowed):
@@ -247,6 +245,15 @@ def _responses(
             Response(name, unit, better=better, rank=rank, margin=margin, ask=ask or "difference")
         )
     return tuple(found)
+
+
+def _unit(name: str, table: Mapping[str, Any], problems: list[Problem]) -> str:
+    unit = str(table.get("unit", {}).get(name, "1"))
+    try:
+        return "1" if unit == "1" else canonical(unit)
+    except UnknownUnit as error:
+        problems.append(Problem(str(error), column="--unit", value=unit))
+        return "1"
 
 
 def _margin(given: object, problems: list[Problem]) -> Margin | None:

@@ -28,7 +28,7 @@ _TABLES = ("unit", "margin", "better", "ask", "reference")
     help="A factor of labels, or numbers.",
 )
 @click.option("--response", "responses", multiple=True, metavar="COL", help="Measured.")
-@click.option("--unit", multiple=True, metavar="COL=UNIT", help="Unit of a response (without: 1).")
+@click.option("--unit", multiple=True, metavar="COL=UNIT", help="Unit of a column (without: 1).")
 @click.option("--margin", multiple=True, metavar="COL=VALUE", help="Smallest change that matters.")
 @click.option("--better", multiple=True, metavar="COL=lower", help="Which way is better.")
 @click.option("--ask", multiple=True, metavar="COL=…", help="difference, no-worse, equal-enough.")

@@ -94,6 +94,15 @@ def test_check_and_report_say_there_is_no_seal(
     assert "was changed since it was adopted" in weldtrial("-C", folder, "analyse").err
 
 
+def test_a_factor_may_carry_its_unit(weldtrial: Weldtrial, tmp_path: Path, data: Path) -> None:
+    rows = ["travel,load", *(f"{t},{80 + k + t / 10}" for k in range(3) for t in (30, 50))]
+    data.write_text("\n".join(rows), encoding="utf-8")
+    made = weldtrial("adopt", data, "x", "--factor", "travel", "--response", "load", "--unit",
+                     "travel=cm/min")  # fmt: skip
+    assert made.code == 0, made.err
+    assert "30 to 50 cm/min" in weldtrial("-C", tmp_path / "x", "analyse").out
+
+
 def test_combinations_never_welded_are_named(
     weldtrial: Weldtrial, tmp_path: Path, data: Path
 ) -> None:

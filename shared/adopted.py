@@ -199,7 +199,7 @@ def _factors(
     hard = constant_within(levels, setups_of(table, data))
     factors = []
     for name, column in values.items():
-        blank = [row for row, cell in enumerate(levels[name], 2) if not cell]
+        blank = [row for row, cell in zip(data.places, levels[name], strict=True) if not cell]
         if blank:
             words = "has no level here. Fill it in, or take the row out."
             problems.append(Problem(words, file=data.name, row=blank[0], column=name))
@@ -230,7 +230,7 @@ def _responses(
 ) -> tuple[Response, ...]:
     found = []
     for rank, name in enumerate(table["responses"], 1):
-        for number, row in enumerate(data.rows, 2):
+        for number, row in zip(data.places, data.rows, strict=True):
             if row[name] not in MISSING and data.number(row[name]) is None:
                 words = f"'{row[name]}' is not a number. Mend it, or leave the cell empty."
                 problems.append(Problem(words, file=data.name, row=number, column=name))
@@ -299,7 +299,9 @@ def read_adopted_record(folder: Path, trial: Trial) -> Record:
     problems: list[Problem] = []
     for place, row in enumerate(data.rows):
         stamp = row[adopted.coupon] if adopted.coupon else f"R{place + 1}"
-        readings = {r.name: (_reading(row[r.name], data, place + 2),) for r in trial.responses}
+        readings = {
+            r.name: (_reading(row[r.name], data, data.places[place]),) for r in trial.responses
+        }
         mine = {name: column[place] for name, column in levels.items()}
         before = coupons.get(stamp)
         if before is None:
@@ -310,7 +312,9 @@ def read_adopted_record(folder: Path, trial: Trial) -> Record:
             )  # fmt: skip
         elif dict(before.levels) != mine or before.setup != setups[place]:
             words = f"coupon {stamp} has other levels, or another set-up, than in its first row."
-            problems.append(Problem(words, file=data.name, row=place + 2, column=adopted.coupon))
+            problems.append(
+                Problem(words, file=data.name, row=data.places[place], column=adopted.coupon)
+            )
         else:
             coupons[stamp] = _with(before, readings)
     return Record(

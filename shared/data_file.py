@@ -23,7 +23,9 @@ class DataFile:
     header
         Column names, in order.
     rows
-        Cells by column, one entry a row; row 0 is row 2 of the file.
+        Cells by column, one entry a row.
+    places
+        The row of the file that each of them stands on, as a spreadsheet counts them.
     decimal
         Decimal sign of its numbers.
     problems
@@ -33,13 +35,20 @@ class DataFile:
     name: str
     header: tuple[str, ...] = ()
     rows: tuple[Mapping[str, str], ...] = ()
+    places: tuple[int, ...] = ()
     decimal: str = "."
     problems: tuple[Problem, ...] = ()
 
     def number(self, text: str) -> float | None:
-        """Return the number a cell holds, at full precision, or None when it is no number."""
+        """Return the number a cell holds, at full precision, or None when it is no number.
+
+        A point in a file of decimal commas marks thousands, or is a slip: nobody can say which.
+        """
+        plain = text.replace("\u2212", "-")
+        if self.decimal == ",":
+            plain = "?" if "." in plain else plain.replace(",", ".")
         try:
-            value = float(text.replace(",", ".") if self.decimal == "," else text)
+            value = float(plain)
         except ValueError:
             return None
         return value if math.isfinite(value) and "_" not in text else None
@@ -68,16 +77,18 @@ def read_data(data: bytes, name: str, decimal: str = ".") -> DataFile:
     marks = (";", "\t") if decimal == "," else (",", ";", "\t")
     delimiter = max(marks, key=first.count)
     try:
-        table = list(csv.reader(io.StringIO(text), delimiter=delimiter))
+        # Strict: a quote that never closes would swallow the rows after it without a word.
+        table = list(csv.reader(io.StringIO(text), delimiter=delimiter, strict=True))
     except csv.Error as error:
-        return DataFile(name, problems=(Problem(f"cannot be read as CSV: {error}.", file=name),))
+        return DataFile(name, problems=(_unreadable(str(error), name),))
     if not table or not any(cell.strip() for cell in table[0]):
         return DataFile(
             name, problems=(Problem("is empty. Its first row must name the columns.", file=name),)
         )
     header = tuple(cell.strip() for cell in table[0])
     problems = _header_problems(header, name)
-    rows = []
+    rows: list[Mapping[str, str]] = []
+    places: list[int] = []
     for number, cells in enumerate(table[1:], 2):
         if not any(cell.strip() for cell in cells):
             continue
@@ -88,10 +99,17 @@ def read_data(data: bytes, name: str, decimal: str = ".") -> DataFile:
             )
             problems.append(Problem(words, file=name, row=number))
             continue
+        places.append(number)
         rows.append(dict(zip(header, (cell.strip() for cell in cells), strict=True)))
     if not rows and not problems:
         problems.append(Problem("has a header and no rows.", file=name))
-    return DataFile(name, header, tuple(rows), decimal, tuple(problems))
+    return DataFile(name, header, tuple(rows), tuple(places), decimal, tuple(problems))
+
+
+def _unreadable(said: str, name: str) -> Problem:
+    if "end of data" in said or "expected after" in said:
+        return Problem('holds a quote sign (") that is not closed properly. Mend it.', file=name)
+    return Problem(f"cannot be read as CSV: {said}.", file=name)
 
 
 def _header_problems(header: tuple[str, ...], name: str) -> list[Problem]:
@@ -103,4 +121,7 @@ def _header_problems(header: tuple[str, ...], name: str) -> list[Problem]:
             problems.append(
                 Problem(f"two columns are called '{cell}'. Rename one.", file=name, row=1)
             )
+        elif not cell.isprintable():
+            words = f"the name of column {place} holds a line break or a control character."
+            problems.append(Problem(f"{words} Type it again.", file=name, row=1))
     return problems

@@ -94,6 +94,12 @@ def test_check_and_report_say_there_is_no_seal(
     assert "was changed since it was adopted" in weldtrial("-C", folder, "analyse").err
 
 
+def test_thousands_marks_open_quotes_and_blank_rows_are_seen() -> None:
+    assert read_data(b"a;b\n1.234,5;2\n", "t.csv", ",").number("1.234,5") is None
+    assert "quote sign" in str(read_data(b'a,b\n"1,2\n3,4\n', "t.csv").problems[0])
+    assert read_data(b"a,b\n1,2\n\n3,4\n", "t.csv").places == (2, 4)
+
+
 def test_a_factor_may_carry_its_unit(weldtrial: Weldtrial, tmp_path: Path, data: Path) -> None:
     rows = ["travel,load", *(f"{t},{80 + k + t / 10}" for k in range(3) for t in (30, 50))]
     data.write_text("\n".join(rows), encoding="utf-8")

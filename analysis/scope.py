@@ -62,11 +62,10 @@ def _span(row: tuple[float, ...]) -> str:
 def scope(trial: Trial) -> str:
     """Return the compulsory sentence: joint, gases, settings, welder, and nothing else."""
     parts = [part for part in [*_joint_words(trial), *_settings_words(trial)] if part]
-    who = trial.welder or "one welder (not named)"
-    return (
-        f"Applies to {'; '.join(parts)}; welded by {who} on one machine. Nothing else. "
-        f"{NOT_A_QUALIFICATION}"
-    )
+    who = f"welded by {trial.welder or 'one welder (not named)'} on one machine"
+    if trial.adopted is not None:
+        who = "who welded, on what machine and what joint, is not in the data"
+    return f"Applies to {'; '.join(parts)}; {who}. Nothing else. {NOT_A_QUALIFICATION}"
 
 
 def comparison_point(trial: Trial) -> str:

@@ -55,7 +55,7 @@ def pairs(option: str, said: Sequence[str]) -> dict[str, str]:
     """
     found: dict[str, str] = {}
     for text in said:
-        name, sign, value = text.rpartition("=")
+        name, sign, value = text.partition("=")
         if not sign or not name.strip() or not value.strip():
             raise WrongUsage(f"--{option} {text} is not of the form  COL=VALUE.")
         if name.strip() in found:

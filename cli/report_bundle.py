@@ -41,6 +41,8 @@ def _contents(files: Folder, trial: Trial, report: str) -> Iterator[tuple[str, b
     kept = [files.trial_file, files.seal, files.plan, files.weld_log]
     kept += [files.readings(response.name) for response in trial.responses]
     kept += [files.corrections, files.journal]
+    if trial.adopted is not None:
+        kept.append(files.path / trial.adopted.file)
     for path in kept:
         if path.exists():
             yield files.name_of(path), path.read_bytes()

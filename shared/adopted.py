@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, get_args
 
+from weldtrial.shared.adopted_checks import (
+    FILE,
+    column_problems,
+    factor_cell_problems,
+    shape_problems,
+)
 from weldtrial.shared.columns import (
     constant_within,
     factor_of,
@@ -18,24 +25,19 @@ from weldtrial.shared.columns import (
 from weldtrial.shared.data_file import MISSING, DataFile, read_data
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.plan import Plan, Run
-from weldtrial.shared.problems import Problem, nearest
+from weldtrial.shared.problems import Problem
 from weldtrial.shared.record import Coupon, Reading, Record
 from weldtrial.shared.responses import Ask, Better, Margin, Response
 from weldtrial.shared.terms import parse_term
 from weldtrial.shared.trial import Adopted, Design, Model, Trial
 from weldtrial.shared.units import UnknownUnit, canonical
 
-FILE = "trial.toml"
-TEXTS = ("factors", "categories", "responses", "terms")
-WORDS = ("file", "sha256", "setup", "block", "coupon", "decimal", "model")
-TABLES = ("unit", "margin", "better", "ask", "reference")
-KEYS = (*TEXTS, *WORDS, *TABLES, "rows", "coded")
-"""Everything that may stand under ``[adopted]``."""
+_SECTION = re.compile(rb"^[ \t]*\[[ \t]*adopted[ \t]*\][ \t]*(#.*)?\r?$", re.MULTILINE)
 
 
 def is_adopted(data: bytes) -> bool:
     """Whether a trial file is that of an adopted folder."""
-    return any(line.strip() == b"[adopted]" for line in data.splitlines())
+    return _SECTION.search(data) is not None
 
 
 def read_adopted(path: Path, data: bytes) -> tuple[Trial | None, tuple[Problem, ...]]:
@@ -53,7 +55,7 @@ def read_adopted(path: Path, data: bytes) -> tuple[Trial | None, tuple[Problem, 
     except ValueError as error:
         return None, (Problem(f"cannot be read as TOML: {error}.", file=FILE),)
     table = parsed.get("adopted")
-    problems = _shape_problems(parsed, table)
+    problems = shape_problems(parsed, table)
     if problems or not isinstance(table, dict):
         return None, tuple(problems)
     try:
@@ -70,35 +72,6 @@ def read_adopted(path: Path, data: bytes) -> tuple[Trial | None, tuple[Problem, 
     return (None if any(not p.warning for p in problems) else trial), tuple(problems)
 
 
-def _shape_problems(parsed: Mapping[str, Any], table: object) -> list[Problem]:
-    if not isinstance(table, dict):
-        return [Problem("[adopted] must be a section.", file=FILE)]
-    problems = []
-    for key in table:
-        if key not in KEYS:
-            close = nearest(key, KEYS)
-            hint = f" Did you mean '{close}'?" if close else f" Known are {', '.join(KEYS)}."
-            problems.append(Problem(f"'{key}' is not a setting of [adopted].{hint}", file=FILE))
-    for key in ("file", "sha256", "factors", "responses"):
-        if key not in table:
-            problems.append(Problem(f"[adopted] has no {key}. Adopt the data again.", file=FILE))
-    for key in TEXTS:
-        value = table.get(key, [])
-        if not isinstance(value, list) or not all(isinstance(one, str) for one in value):
-            problems.append(Problem(f"adopted.{key} must be a list of texts.", file=FILE))
-    for key in WORDS:
-        if not isinstance(table.get(key, ""), str):
-            problems.append(Problem(f"adopted.{key} must be a text.", file=FILE))
-    for key in TABLES:
-        if not isinstance(table.get(key, {}), dict):
-            problems.append(Problem(f"[adopted.{key}] must be a section.", file=FILE))
-    if not isinstance(table.get("coded", False), bool):
-        problems.append(Problem("adopted.coded must be true or false.", file=FILE))
-    if not isinstance(parsed.get("trial", {}), dict):
-        problems.append(Problem("[trial] must be a section.", file=FILE))
-    return problems
-
-
 def make_trial(parsed: Mapping[str, Any], data: DataFile) -> tuple[Trial | None, list[Problem]]:
     """Return the trial that ``[adopted]`` and its data describe, and every problem.
 
@@ -110,10 +83,7 @@ def make_trial(parsed: Mapping[str, Any], data: DataFile) -> tuple[Trial | None,
         The cells of the data file.
     """
     table = parsed["adopted"]
-    problems = list(data.problems)
-    if problems:
-        return None, problems
-    problems += _column_problems(table, data)
+    problems = [*data.problems, *column_problems(table, data)]
     if problems:
         return None, problems
     factors = _factors(table, data, problems)
@@ -152,37 +122,6 @@ def make_trial(parsed: Mapping[str, Any], data: DataFile) -> tuple[Trial | None,
     return trial, problems
 
 
-def _column_problems(table: Mapping[str, Any], data: DataFile) -> list[Problem]:
-    problems = []
-    roles = {key: [table[key]] for key in ("setup", "block", "coupon") if table.get(key)}
-    roles |= {key: table.get(key, []) for key in ("factors", "categories", "responses")}
-    used: dict[str, str] = {}
-    for role, names in roles.items():
-        for name in names:
-            if name not in data.header:
-                close = nearest(name, data.header)
-                hint = f" Did you mean '{close}'?" if close else ""
-                known = f" It has {', '.join(data.header)}."
-                words = f"there is no column '{name}'.{hint or known}"
-                problems.append(Problem(words, file=data.name, row=1, value=name))
-            elif role in ("factors", "responses"):
-                if name in used:
-                    words = f"column '{name}' is named twice. Name it once, as one thing."
-                    problems.append(Problem(words, file=data.name, value=name))
-                used[name] = role
-            if any(sign in name for sign in ":^=\n\r\t"):
-                words = f"the name '{name}' holds : ^ or = , which stand for something in results."
-                problems.append(Problem(f"{words} Rename the column.", file=data.name, row=1))
-    for key in TABLES:
-        for name in table.get(key, {}):
-            factors, responses = table["factors"], table["responses"]
-            wanted = {"reference": factors, "unit": [*factors, *responses]}.get(key, responses)
-            if name not in wanted:
-                what = {"reference": "factor", "unit": "column"}.get(key, "response")
-                problems.append(Problem(f"--{key} {name}=… names no {what} of this trial."))
-    return problems
-
-
 def _values(name: str, table: Mapping[str, Any], data: DataFile) -> list[str | float]:
     cells = [row[name] for row in data.rows]
     numbers = [data.number(cell) for cell in cells]
@@ -199,10 +138,10 @@ def _factors(
     hard = constant_within(levels, setups_of(table, data))
     factors = []
     for name, column in values.items():
-        blank = [row for row, cell in zip(data.places, levels[name], strict=True) if not cell]
-        if blank:
-            words = "has no level here. Fill it in, or take the row out."
-            problems.append(Problem(words, file=data.name, row=blank[0], column=name))
+        category = name in table.get("categories", ())
+        wrong = factor_cell_problems(name, data, category=category)
+        problems += wrong
+        if wrong:
             continue
         if len(set(levels[name])) < 2:
             words = f"has one level, {levels[name][0]}, so there is nothing to compare."
@@ -213,7 +152,7 @@ def _factors(
                 factor_of(
                     name,
                     column,
-                    category=name in table.get("categories", ()),
+                    category=category,
                     as_is=table.get("coded", False),
                     hard=name in hard,
                     control=table.get("reference", {}).get(name),
@@ -310,8 +249,12 @@ def read_adopted_record(folder: Path, trial: Trial) -> Record:
                 {f.name: _setting(f, mine[f.name]) for f in trial.factors},
                 welded=True, readings=readings,
             )  # fmt: skip
-        elif dict(before.levels) != mine or before.setup != setups[place]:
-            words = f"coupon {stamp} has other levels, or another set-up, than in its first row."
+        elif (dict(before.levels), before.setup, before.round) != (
+            mine,
+            setups[place],
+            rounds[place],
+        ):
+            words = f"coupon {stamp} has other levels, set-up or block here than in its first row."
             problems.append(
                 Problem(words, file=data.name, row=data.places[place], column=adopted.coupon)
             )

@@ -139,6 +139,11 @@ def _factors(
     factors = []
     for name, column in values.items():
         category = name in table.get("categories", ())
+        control = table.get("reference", {}).get(name)
+        if control is not None and not category and not isinstance(column[0], str):
+            words = f"{name} is numbers, and a reference is one of several names. To compare its"
+            words += f" levels as names, say  --category {name}  instead of --factor."
+            problems.append(Problem(words, column="--reference", value=str(control)))
         wrong = factor_cell_problems(name, data, category=category)
         problems += wrong
         if wrong:
@@ -155,7 +160,7 @@ def _factors(
                     category=category,
                     as_is=table.get("coded", False),
                     hard=name in hard,
-                    control=table.get("reference", {}).get(name),
+                    control=control,
                     unit=_unit(name, table, problems),
                 )
             )
@@ -179,7 +184,11 @@ def _responses(
             if value is not None and value not in get_args(allowed):
                 words = f"'{value}' is not one of {', '.join(get_args(allowed))}."
                 problems.append(Problem(words, column=f"--{key}", value=str(value)))
-        margin = _margin(table.get("margin", {}).get(name), problems)
+        given = table.get("margin", {}).get(name)
+        margin = _margin(given, problems)
+        if ask in ("no-worse", "equal-enough") and given is None:
+            words = f"{ask} needs the change that would matter:  --margin {name}=VALUE"
+            problems.append(Problem(words, column="--ask", value=ask))
         found.append(
             Response(name, unit, better=better, rank=rank, margin=margin, ask=ask or "difference")
         )

@@ -45,6 +45,16 @@ SLIPS = {
         "'1.080' is not a number",
     ),
     "an open quote": ('gas,load\nmix,80\nco2,"82\nmix,81\n', GAS, "is not closed properly"),
+    "no worse than what": (
+        "gas,load\nmix,80\nco2,82\n",
+        (*GAS, "--ask", "load=no-worse"),
+        "no-worse needs the change that would matter:  --margin load=VALUE",
+    ),
+    "a reference among numbers": (
+        "volts,load\n24,80\n27,82\n",
+        ("--factor", "volts", "--response", "load", "--reference", "volts=24"),
+        "say  --category volts  instead",
+    ),
     "two things at once": (
         "gas,load,load\nmix,80,1\nco2,82,1\n",
         ("--factor", "gaz", "--response", "load"),

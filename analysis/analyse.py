@@ -8,12 +8,13 @@ from weldtrial.analysis.compare import compared_factors, pairs_of
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Findings, Flow, Note, ResponseFindings, SetAside
 from weldtrial.analysis.grade import compared_factor, grade, was_shuffled
-from weldtrial.analysis.observations import Observed, observe
+from weldtrial.analysis.observations import Observation, Observed, observe
 from weldtrial.analysis.respond import analyse_response
 from weldtrial.analysis.scope import comparison_point, scope
 from weldtrial.analysis.spreads import spread_words
 from weldtrial.shared.problems import NotEnough, NotEstimable, NotYet, ProblemsFound
-from weldtrial.shared.record import Record
+from weldtrial.shared.record import Record, without_corrections
+from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Trial
 
 ADOPTED = (
@@ -116,7 +117,7 @@ def _responses(
         if not observations:
             notes.append(Note("not_read", f"{response.title} has not been read yet."))
             continue
-        typed = observe(trial, record, response, first_typed=True).observations
+        typed = _as_typed(trial, record, response) or observations
         try:
             found.append(analyse_response(context, response, observations, typed))
         except NotEstimable as error:
@@ -124,6 +125,14 @@ def _responses(
     if not found:
         raise NotEnough("Not enough to answer yet. " + " ".join(note.words for note in notes))
     return tuple(found), tuple(notes)
+
+
+def _as_typed(trial: Trial, record: Record, response: Response) -> tuple[Observation, ...]:
+    """Return the observations without corrections; none where what was typed cannot be analysed."""
+    try:
+        return observe(trial, without_corrections(record), response).observations
+    except NotYet:
+        return ()
 
 
 def _flow(trial: Trial, record: Record, seen: Mapping[str, Observed]) -> tuple[Flow, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from weldtrial.analysis.claims import weigh_claims
-from weldtrial.analysis.compare import Contrast
+from weldtrial.analysis.compare import Contrast, compared_factors
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Alternative, Comparison, Verdict
 from weldtrial.analysis.judge import strength
@@ -28,7 +28,7 @@ from weldtrial.analysis.verdict_words import (
 )
 from weldtrial.analysis.views import WITHOUT_CORRECTIONS, View
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.rounding import brief, plain, spaced
+from weldtrial.shared.rounding import brief, spaced
 
 
 def compare(
@@ -102,19 +102,18 @@ def _setting(
 ) -> Setting:
     return Setting(
         response=question.response,
-        level=level_words(question.factor, question.level),
-        reference=level_words(question.factor, question.reference),
+        level=_said(context, question.factor, question.level),
+        reference=_said(context, question.factor, question.reference),
         counts=count_words(observations, setups=any(o.setup is not None for o in observations)),
         looks=context.looks,
         settle=what_would_settle(fit, question, found, observations),
     )
 
 
-def level_words(factor: Factor, level: str) -> str:
-    """Return a level as it is said: its name, or the setting with its unit."""
-    if factor.kind == "category" or factor.slides_with:
-        return level
-    return f"{plain(factor.setting(level))}{spaced(factor.unit)}"
+def _said(context: Context, factor: Factor, level: str) -> str:
+    """Return a level as it is said, with its factor where several factors are compared."""
+    said = factor.said(level)
+    return f"{factor.name} {said}" if len(compared_factors(context.trial)) > 1 else said
 
 
 def count_words(observations: Sequence[Observation], *, setups: bool) -> str:
@@ -173,7 +172,7 @@ def _averages(question: Question, observations: Sequence[Observation]) -> str:
         mine = [o.value for o in observations if o.levels[question.factor.name] == level]
         if mine:
             mean = f"{brief(sum(mine) / len(mine), 3)}{spaced(question.response.unit)}"
-            sides.append(f"{level_words(question.factor, level)} {mean} ({len(mine)} coupons)")
+            sides.append(f"{question.factor.said(level)} {mean} ({len(mine)} coupons)")
     return ", ".join(sides)
 
 

@@ -48,17 +48,13 @@ class Observed:
     unread: tuple[str, ...]
 
 
-def observe(
-    trial: Trial, record: Record, response: Response, *, first_typed: bool = False
-) -> Observed:
+def observe(trial: Trial, record: Record, response: Response) -> Observed:
     """Average readings into coupons and list what cannot be used.
 
     Parameters
     ----------
     trial, record, response
         The trial, what the bench wrote, and which response.
-    first_typed
-        Take corrected readings as they were first typed in.
 
     Raises
     ------
@@ -70,9 +66,6 @@ def observe(
     _refuse_limits(record, response)
     for coupon in record.coupons:
         readings = coupon.readings.get(response.name, ())
-        if first_typed:
-            typed = (reading.first if reading.corrected else reading for reading in readings)
-            readings = tuple(reading for reading in typed if reading is not None)
         numbers = tuple(r.value for r in readings if _counts(r) and r.value is not None)
         if numbers and not coupon.lost:
             observations.append(_observation(trial, coupon, numbers))

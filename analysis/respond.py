@@ -22,7 +22,7 @@ from weldtrial.analysis.findings import (
 from weldtrial.analysis.lack_of_fit import lack_of_fit
 from weldtrial.analysis.least_squares import LeastSquaresFit
 from weldtrial.analysis.mixed import SetupFit
-from weldtrial.analysis.model import SOURCES, ModelFit, fit_model
+from weldtrial.analysis.model import BARE, SOURCES, ModelFit, fit_model
 from weldtrial.analysis.observations import Observation, reading_share, reading_variance
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.views import (
@@ -185,6 +185,8 @@ def _variance(fit: ModelFit, observations: Sequence[Observation]) -> Variance:
     share = reading_share(observations, reading)
     if isinstance(fit.core, SetupFit):
         return Variance(fit.core.setup_variance, fit.core.coupon_variance - share, reading)
+    if fit.method == BARE:
+        return Variance(None, None, reading)
     return Variance(None, fit.core.residual_variance - share, reading)
 
 

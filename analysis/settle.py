@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from math import ceil, sqrt
+from math import ceil, isnan, sqrt
 
 from weldtrial.analysis.compare import Contrast
 from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
@@ -31,7 +31,8 @@ def what_would_settle(
     place of the guess; never a chance computed from the observed change (Hoenig & Heisey 2001,
     Am. Stat. 55, 19-24).  Empty without a margin.
     """
-    if found.margin is None or not found.margin > 0:
+    # Lenth's yardstick has no degrees of freedom, and so no planning rule.
+    if found.margin is None or not found.margin > 0 or isnan(found.difference.df):
         return ""
     setups = fit.method == KENWARD_ROGER and question.factor.hard_to_change
     units = _units(question, observations, setups=setups)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from weldtrial.shared.rounding import decimals_for, fixed, plain, spaced
+from weldtrial.shared.rounding import MINUS, decimals_for, fixed, plain, spaced
 
 if TYPE_CHECKING:
     from weldtrial.analysis.findings import (
@@ -87,8 +87,11 @@ def effect_name(term: str, trial: Trial) -> str:
 def estimate_cells(row: EstimateRow, unit: str, trial: Trial) -> list[str]:
     """Return term, estimate, interval of an effect, rounded to what its interval carries."""
     name = effect_name(row.term, trial)
-    if row.estimate is None or row.ci_low is None or row.ci_high is None:
+    if row.estimate is None:
         return [name, "several levels", ""]
+    if row.ci_low is None or row.ci_high is None:
+        shown = f"{row.estimate:+.3g}".replace("-", MINUS)
+        return [name, f"{shown}{spaced(unit)}", "none to be had"]
     places = decimals_for((row.ci_high - row.ci_low) / 2)
     return [
         name,
@@ -151,7 +154,7 @@ def scatter_words(found: ResponseFindings) -> str:
             continue
         sd = f"{plain(float(f'{value**0.5:.2g}'))}{spaced(unit)}" if value > 0 else "none seen"
         parts.append(f"{name} {sd}")
-    return f"Scatter (standard deviation): {', '.join(parts)}."
+    return f"Scatter (standard deviation): {', '.join(parts) or 'nothing shows it'}."
 
 
 def _scatter(console: Console, found: ResponseFindings) -> None:

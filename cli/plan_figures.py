@@ -66,15 +66,6 @@ def compared_factor(trial: Trial) -> Factor:
     return (categories or list(trial.varied))[0]
 
 
-def level_words(factor: Factor, level: str) -> str:
-    """Return a level for eyes: its name, or its number with the unit."""
-    if factor.kind == "category" or factor.slides_with:
-        return level
-    from weldtrial.shared.rounding import brief
-
-    return f"{brief(factor.setting(level))} {factor.unit or ''}".strip()
-
-
 def shape_of(trial: Trial, layout: Layout) -> Shape:
     """Return the numbers of a layout that decide what it shows of the compared factor."""
     from weldtrial.analysis.shape import Shape

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from weldtrial.cli.plan_figures import PlanFigures, level_words, margin_words
+from weldtrial.cli.plan_figures import PlanFigures, margin_words
 from weldtrial.cli.plan_parts import p_cell, show_parts
 from weldtrial.cli.plan_working import show_working, small
 from weldtrial.shared.rounding import brief, fixed
@@ -39,10 +39,10 @@ def _question(console: Console, figures: PlanFigures) -> None:
 
 def _compares(figures: PlanFigures) -> str:
     factor, trial = figures.compared, figures.trial
-    others = [level_words(factor, one) for one in factor.levels if one != factor.reference]
+    others = [factor.said(one) for one in factor.levels if one != factor.reference]
     today = " (today's, control)" if factor.control else ""
     last = f"{', '.join(others[:-1])} and {others[-1]}" if len(others) > 1 else others[0]
-    words = f"{factor.title}: {level_words(factor, factor.reference)}{today}  vs  {last}"
+    words = f"{factor.title}: {factor.said(factor.reference)}{today}  vs  {last}"
     own = [one for one in trial.factors if one.slides_with == factor.name and not one.varied]
     for one in own:
         places = _places(one.step)
@@ -62,12 +62,12 @@ def _places(step: float | None) -> int:
 def asks(figures: PlanFigures) -> str:
     """Return the question as one sentence."""
     factor, aim = figures.compared, figures.aim
-    others = [level_words(factor, one) for one in factor.levels if one != factor.reference]
+    others = [factor.said(one) for one in factor.levels if one != factor.reference]
     if factor.kind == "numeric":
         others = others[-1:]
     if len(others) > 1 and factor.control is None:
         return _asks_of_all(figures)
-    new, old = " and ".join(others), level_words(factor, factor.reference)
+    new, old = " and ".join(others), factor.said(factor.reference)
     if len(others) > 1:
         new = f"{', '.join(others[:-1])} and {others[-1]}"
         return _asks_of_several(figures, new, old)
@@ -95,7 +95,7 @@ def _asks_of_several(figures: PlanFigures, new: str, old: str) -> str:
 
 def _asks_of_all(figures: PlanFigures) -> str:
     factor, aim = figures.compared, figures.aim
-    levels = [level_words(factor, one) for one in factor.levels]
+    levels = [factor.said(one) for one in factor.levels]
     names = f"{', '.join(levels[:-1])} and {levels[-1]}"
     if figures.trial.deciding.margin is None:
         return f"which of {names} differ? (no margin given: none can be called good enough)"

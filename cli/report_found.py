@@ -10,6 +10,7 @@ from weldtrial.analysis.findings import (
     Findings,
     ResponseFindings,
 )
+from weldtrial.analysis.verdict_words import NOTHING_REPEATED
 from weldtrial.cli.report_blocks import (
     Beside,
     Block,
@@ -23,7 +24,7 @@ from weldtrial.cli.report_blocks import (
 )
 from weldtrial.cli.report_figures import effect_titles, found_figures
 from weldtrial.cli.report_words import response_role
-from weldtrial.shared.rounding import brief, by_uncertainty, interval
+from weldtrial.shared.rounding import MINUS, brief, by_uncertainty, interval
 from weldtrial.shared.trial import Trial
 
 
@@ -69,6 +70,8 @@ def effect_box(trial: Trial, one: ResponseFindings) -> Box:
     if shown:
         looked = f"{len(shown)} of {len(one.effects)} effects are clear of zero (95 % intervals)."
         return Box(looked, tuple(shown), tag)
+    if all(row.ci_low is None for row in one.effects):
+        return Box(NOTHING_REPEATED, ("Effects are listed as they came out.",), tag)
     line = "That is not evidence that there are none; see how wide the intervals are."
     return Box(f"None of {len(one.effects)} effects is clear of zero.", (line,), tag)
 
@@ -164,8 +167,10 @@ def _means(one: ResponseFindings) -> Table:
 
 def estimate_words(row: EstimateRow) -> tuple[str, str]:
     """Return estimate and interval of a row, empty where it has no single value."""
-    if row.estimate is None or row.ci_low is None or row.ci_high is None:
+    if row.estimate is None:
         return "", ""
+    if row.ci_low is None or row.ci_high is None:
+        return f"{row.estimate:+.3g}".replace("-", MINUS), "none to be had"
     half = (row.ci_high - row.ci_low) / 2
     return (
         by_uncertainty(row.estimate, half, signed=True),

@@ -100,26 +100,6 @@ def join(folder: Path, trial: Trial, plan: Plan, bench: Bench) -> Record:
     )
 
 
-def without_corrections(record: Record) -> Record:
-    """Return the record with every reading as it was first typed.
-
-    A reading that was no reading when first typed drops out.  A duplicate that a correction
-    struck out stays out: which of two readings of one coupon was meant cannot be undone.
-    """
-
-    def first(reading: Reading) -> Reading | None:
-        return reading.first if reading.corrected else reading
-
-    coupons = []
-    for coupon in record.coupons:
-        readings = {
-            name: tuple(one for one in map(first, typed) if one is not None)
-            for name, typed in coupon.readings.items()
-        }
-        coupons.append(replace(coupon, readings=readings))
-    return replace(record, coupons=tuple(coupons))
-
-
 def _seal(folder: Path) -> tuple[SealFile | None, tuple[Problem, ...]]:
     try:
         return read_seal(folder), ()

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from weldtrial.shared.rounding import plain, spaced
+
 Kind = Literal["category", "numeric"]
 CENTRE = "centre"
 """Level name of a numeric factor at the middle of its range, at a centre point."""
@@ -91,6 +93,15 @@ class Factor:
         """Return half the planned range under `owner`; 0 for an own setting of one role."""
         row = self.settings[owner if self.slides_with else ""]
         return (max(row) - min(row)) / 2
+
+    def said(self, level: str) -> str:
+        """Return a level as it is said: its name, or the setting with its unit.
+
+        A setting that shifts with another factor has no one number, so its role is said.
+        """
+        if self.kind == "category" or self.slides_with:
+            return level
+        return f"{plain(self.setting(level))}{spaced(self.unit)}"
 
     def coded(self, setting: float, owner: str = "") -> float:
         """Return `setting` on the coded scale: -1 to +1 over the planned range under `owner`.

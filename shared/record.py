@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from weldtrial.shared.plan import Role
@@ -131,3 +131,23 @@ class Record:
     def errors(self) -> tuple[Problem, ...]:
         """Problems that stop an analysis."""
         return tuple(problem for problem in self.problems if not problem.warning)
+
+
+def without_corrections(record: Record) -> Record:
+    """Return the record with every reading as it was first typed.
+
+    A reading that was no reading when first typed drops out.  A duplicate that a correction
+    struck out stays out: which of two readings of one coupon was meant cannot be undone.
+    """
+
+    def first(reading: Reading) -> Reading | None:
+        return reading.first if reading.corrected else reading
+
+    coupons = []
+    for coupon in record.coupons:
+        readings = {
+            name: tuple(one for one in map(first, typed) if one is not None)
+            for name, typed in coupon.readings.items()
+        }
+        coupons.append(replace(coupon, readings=readings))
+    return replace(record, coupons=tuple(coupons))

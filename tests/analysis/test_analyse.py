@@ -220,6 +220,19 @@ def test_corrections_after_opening_that_turn_the_answer(trial: Trial, bench: Ben
     assert any(way.name == "without corrections" for way in response.alternatives)
 
 
+def test_a_limit_first_typed_and_corrected_leaves_no_second_view(
+    trial: Trial, bench: Bench
+) -> None:
+    record = bench(trial, seed=8)
+    one = record.coupons[0]
+    limit = Reading("above", low=90.0, text=">90")
+    mended = replace(one.readings["break_load"][0], corrected=True, first=limit)
+    some = (replace(one, readings={"break_load": (mended,)}), *record.coupons[1:])
+    response, _ = only(analyse(trial, replace(record, coupons=some)))
+    assert response.n == 48
+    assert not any(way.name == "without corrections" for way in response.alternatives)
+
+
 def test_lost_coupons_are_listed_and_widen_the_interval(trial: Trial, bench: Bench) -> None:
     whole = bench(trial, seed=9)
     lost = Reading("lost", text="lost", note="nozzle blocked")

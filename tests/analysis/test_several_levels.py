@@ -119,6 +119,24 @@ def test_railway_weld_strength_by_lenth() -> None:
     assert any(note.code == "left_out" for note in found.warnings)
 
 
+def test_a_category_in_a_saturated_fraction_is_compared_by_lenth() -> None:
+    """The gap is minus the effect, its interval Lenth's; an unsettled one plans nothing."""
+    table = rows("weld-railway-2x9-5")
+    names = [name for name in table[0] if name != "Strength"]
+    factors = [Factor(name, "category", ("-1", "1")) for name in names]
+    found = analysed(factors, table, "Strength", margin=0.2)
+    gaps = {c.factor: c for c in found.comparisons}
+    assert gaps["Material"].difference == pytest.approx(-3.1)
+    assert gaps["Material"].verdict.code == "worse_beyond_margin"
+    assert gaps["Material"].verdict.words.startswith("Shown: Material 1 is worse than Material -1")
+    opening = gaps["Opening"]
+    assert opening.verdict.code == "not_settled"
+    assert not any("would settle" in line for line in opening.verdict.lines)
+    half = ((opening.ci_high or 0) - (opening.ci_low or 0)) / 2
+    # Ye & Hamada (2000): 2.155 pseudo standard errors of 0.225 for fifteen contrasts
+    assert half == pytest.approx(2.155 * 0.225, abs=2e-3)
+
+
 def test_three_level_numeric_factor_has_a_mean_at_each_level() -> None:
     levels = ("30", "40", "50")
     travel = Factor("travel", "numeric", levels, unit="cm/min", settings={"": (30, 40, 50)})
@@ -152,6 +170,7 @@ def test_too_few_unreplicated_coupons_give_estimates_and_no_p() -> None:
     effects = {row.term: (row.estimate, row.p) for row in found.effects}
     assert effects == {"gas": (2.0, None), "travel": (3.0, None), "gas:travel": (1.0, None)}
     assert found.tests == ()
+    assert found.variance.coupon is None
     (comparison,) = found.comparisons
     assert comparison.verdict.code == "cannot_tell"
     assert comparison.p is None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -122,6 +123,20 @@ def test_combinations_never_welded_are_named(
     assert words == ["1 of the 4 combinations of levels were never welded: co2, 50."]
     left = [n["words"] for n in found["responses"]["load"]["warnings"] if n["code"] == "left_out"]
     assert left[0].startswith("gas:travel is left out: it cannot be told apart from")
+
+
+def test_four_coupons_show_estimates_without_intervals(
+    weldtrial: Weldtrial, tmp_path: Path, data: Path
+) -> None:
+    data.write_text("gas,travel,load\nmix,30,80\nmix,50,79\nco2,30,81\nco2,50,70\n", "utf-8")
+    weldtrial("adopt", data, "x", "--factor", "gas", "--factor", "travel", "--response", "load")
+    shown = weldtrial("-C", tmp_path / "x", "analyse")
+    assert "Cannot tell: nothing was welded twice" in shown.out
+    assert re.search("^travel +[\N{MINUS SIGN}-]6 +none to be had$", shown.out, re.MULTILINE)
+    assert "none seen" not in shown.out
+    assert weldtrial("-C", tmp_path / "x", "report").code == 0
+    page = (tmp_path / "x" / "report.html").read_text(encoding="utf-8")
+    assert "effects is clear of zero" not in page
 
 
 def test_empty_cells_are_set_aside_and_cuts_averaged(

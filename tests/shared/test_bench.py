@@ -14,12 +14,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from weldtrial.shared.bench import read_bench, read_record, without_corrections
+from weldtrial.shared.bench import read_bench, read_record
 from weldtrial.shared.correcting import Wanted, append_corrections, plan_correction
 from weldtrial.shared.folder import Folder
 from weldtrial.shared.journal import note
 from weldtrial.shared.problems import ProblemsFound, WrongUsage
-from weldtrial.shared.record import Coupon, Record
+from weldtrial.shared.record import Coupon, Record, without_corrections
 
 LOADS = "readings/break_load.csv"
 DEPTHS = "readings/penetration.csv"

@@ -106,6 +106,7 @@ def _setting(
         reference=_said(context, question.factor, question.reference),
         counts=count_words(observations, setups=any(o.setup is not None for o in observations)),
         looks=context.looks,
+        factors=len(compared_factors(context.trial)),
         settle=what_would_settle(fit, question, found, observations),
     )
 

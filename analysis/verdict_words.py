@@ -44,6 +44,8 @@ class Setting:
         How many comparisons the trial looks at in all.
     settle
         What would settle it, a sentence or empty.
+    factors
+        How many factors are compared on this response, each without regard to the others.
     """
 
     response: Response
@@ -52,6 +54,7 @@ class Setting:
     counts: str
     looks: int
     settle: str = ""
+    factors: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,6 +196,11 @@ def _second_thoughts(
     if _only_just(code, evidence):
         lines.append(
             "First results that only just clear zero are usually too big; expect less next time."
+        )
+    if setting.factors > 1:
+        lines.append(
+            f"{setting.factors} factors are compared, each on its own: the more are looked at, the "
+            "likelier one of them stands out by chance."
         )
     if response.rank > 1:
         ordinal = ORDINALS.get(response.rank, f"Number {response.rank}")

@@ -129,6 +129,7 @@ def test_a_category_in_a_saturated_fraction_is_compared_by_lenth() -> None:
     assert gaps["Material"].difference == pytest.approx(-3.1)
     assert gaps["Material"].verdict.code == "worse_beyond_margin"
     assert gaps["Material"].verdict.words.startswith("Shown: Material 1 is worse than Material -1")
+    assert any("9 factors are compared" in line for line in gaps["Rods"].verdict.lines)
     opening = gaps["Opening"]
     assert opening.verdict.code == "not_settled"
     assert not any("would settle" in line for line in opening.verdict.lines)

@@ -53,12 +53,20 @@ class Typical:
         set-ups.
     source
         Where the figures come from, in the user's words.
+    sd_reading
+        Between readings of one coupon, in the response's unit.  Where it is given `sd_coupon` is
+        what coupons would scatter if every reading were perfect.
+    pilot_coupons, pilot_setups
+        Coupons that `sd_coupon`, and set-ups that `sd_setup` came from; None for a guess.
     """
 
     mean: float
     sd_coupon: float
     sd_setup: float = 0.0
     source: str = ""
+    sd_reading: float = 0.0
+    pilot_coupons: int | None = None
+    pilot_setups: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -134,6 +134,8 @@ _HELD = Section(
     many=True,
 )  # fmt: skip
 
+_SCATTER = 'a number in the response\'s unit, {}, or a share of the mean such as "5 %"'
+
 _RESPONSE = Section(
     "response",
     "a response",
@@ -167,10 +169,17 @@ _RESPONSE = Section(
         )),
         Key("typical", "table", "What to expect, for planning only.", keys=(
             Key("mean", "number", "Mean of coupons.", required=True, unit="the response's unit"),
-            Key("sd_coupon", "number", "Standard deviation between coupons of one set-up.",
-                required=True, above=0, unit="the response's unit"),
-            Key("sd_setup", "number", "Standard deviation between set-ups.", default=0.0, low=0,
-                unit="the response's unit"),
+            Key("sd_coupon", "special", "Standard deviation between coupons of one set-up.",
+                required=True, form=_SCATTER.format("more than 0")),
+            Key("sd_setup", "special", "Standard deviation between set-ups.", default=0.0,
+                form=_SCATTER.format("at least 0")),
+            Key("sd_reading", "special", "Standard deviation between readings of one coupon; "
+                "sd_coupon is then what is left with perfect readings.", default=0.0,
+                form=_SCATTER.format("at least 0")),
+            Key("pilot_coupons", "whole", "How many coupons sd_coupon came from; the chance is "
+                "then averaged over what they leave open.", low=2, high=10000),
+            Key("pilot_set_ups", "whole", "How many set-ups sd_setup came from.", low=2,
+                high=10000),
             _text("from", "Where the figures come from."),
         )),
         Key("sections", "whole", "Readings on one coupon. They are averaged; they are not more "

@@ -15,6 +15,7 @@ from weldtrial.shared.trialfile.values import plain_number
 from weldtrial.shared.units import NotANumber, parse_number
 
 _PERCENT = re.compile(r"\s*(\S+?)\s*%\s*")
+_SCATTERS = ("sd_coupon", "sd_setup", "sd_reading")
 _NUMBERS_ONLY = ("reads_to", "most", "least", "must_be", "typical")
 
 
@@ -181,16 +182,7 @@ def _margin(draft: _Draft) -> Margin | None:
 
 
 def _as_margin(draft: _Draft, value: Any) -> Margin | None:
-    number: float | int | None = None
-    percent = False
-    if isinstance(value, str) and (found := _PERCENT.fullmatch(value)):
-        percent = True
-        try:
-            number = parse_number(found[1])
-        except NotANumber:
-            number = None
-    elif not isinstance(value, str):
-        number = plain_number(value)
+    number, percent = _share(value)
     what = f"margin of response '{draft.name}'"
     if number is None:
         draft.wrong(
@@ -209,6 +201,19 @@ def _as_margin(draft: _Draft, value: Any) -> Margin | None:
         )
         return None
     return Margin(number / 100, percent=True) if percent else Margin(float(number))
+
+
+def _share(value: Any) -> tuple[float | int | None, bool]:
+    """Return the number of ``4`` or ``"5 %"`` and whether it is in percent; None for no number."""
+    if not isinstance(value, str):
+        return plain_number(value), False
+    found = _PERCENT.fullmatch(value)
+    if found is None:
+        return None, False
+    try:
+        return parse_number(found[1]), True
+    except NotANumber:
+        return None, True
 
 
 def _gauge_step(draft: _Draft, margin: Margin) -> None:
@@ -274,7 +279,48 @@ def _typical(draft: _Draft) -> Typical | None:
             f"the typical {draft.name} of {as_number(mean)} {draft.unit} lies beyond the gauge "
             f"limit {as_number(limit)}: most coupons will only show where the gauge stops.",
         )
-    return Typical(mean, raw["sd_coupon"], raw.get("sd_setup", 0.0), raw.get("from", ""))
+    scatter = {key: _scatter(draft, key, raw[key], mean) for key in _SCATTERS if key in raw}
+    coupon = scatter["sd_coupon"]
+    if coupon is None or None in scatter.values():
+        return None
+    return Typical(
+        mean,
+        coupon,
+        scatter.get("sd_setup") or 0.0,
+        raw.get("from", ""),
+        scatter.get("sd_reading") or 0.0,
+        raw.get("pilot_coupons"),
+        raw.get("pilot_set_ups"),
+    )
+
+
+def _scatter(draft: _Draft, key: str, value: Any, mean: float) -> float | None:
+    """Return a standard deviation in the response's unit, None (and said) where it is none."""
+    number, percent = _share(value)
+    what = f"{key} of response '{draft.name}'"
+    if number is None:
+        draft.wrong(
+            f"typical.{key}",
+            f'{what} must be a number in {draft.unit}, or a share of the mean such as "5 %"; it '
+            f"says {as_written(value)}.",
+            value,
+        )
+        return None
+    least = "more than 0" if key == "sd_coupon" else "at least 0"
+    if number < 0 or (key == "sd_coupon" and number == 0):
+        draft.wrong(
+            f"typical.{key}", f"{what} must be {least}; it says {as_written(value)}.", value
+        )
+        return None
+    if percent and mean == 0:
+        draft.wrong(
+            f"typical.{key}",
+            f"{what} says {as_written(value)}, but the mean is 0 and has no share. Give it in "
+            f"{draft.unit}.",
+            value,
+        )
+        return None
+    return abs(mean) * number / 100 if percent else float(number)
 
 
 def _gauge_limit_before(value: float, raw: Plain) -> float | None:

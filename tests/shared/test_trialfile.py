@@ -538,3 +538,46 @@ def test_any_value_in_the_place_of_any_other_gives_problems_or_a_trial(data: st.
         lines[place] = f"{key} = {data.draw(VALUES)}"
     trial, problems = parse_trial("\n".join(lines).encode())
     assert (trial is None) == any(not problem.warning for problem in problems)
+
+
+# ------------------------------------------------------------------ scatter to plan with
+
+TYPICAL = "{ mean = 80, sd_coupon = 4.0, sd_setup = 2.0"
+
+
+def test_scatter_may_be_a_share_of_the_mean_and_say_what_it_came_from() -> None:
+    text = FULL.replace(
+        TYPICAL,
+        '{ mean = 80, sd_coupon = "5 %", sd_setup = "2.5%", sd_reading = 1, '
+        "pilot_coupons = 8, pilot_set_ups = 3",
+    )
+    trial, problems = parse_trial(text.encode())
+    assert trial is not None
+    assert not [p for p in problems if not p.warning]
+    typical = trial.response("break_load").typical
+    assert typical is not None
+    assert (typical.sd_coupon, typical.sd_setup, typical.sd_reading) == (4.0, 2.0, 1.0)
+    assert (typical.pilot_coupons, typical.pilot_setups) == (8, 3)
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        ("0", "must be more than 0; it says 0."),
+        ("-4", "must be more than 0; it says -4."),
+        ('"-5 %"', "must be more than 0"),
+        ('"much"', 'must be a number in kN, or a share of the mean such as "5 %"; it says "much".'),
+        ("nan", "must be a number in kN"),
+        ("true", "must be a number in kN"),
+    ],
+)
+def test_a_scatter_that_cannot_be_is_named_with_its_line(value: str, words: str) -> None:
+    found = changed("sd_coupon = 4.0", f"sd_coupon = {value}")
+    assert len(found) == 1
+    assert f"line {line_of(TYPICAL)}" in found[0]
+    assert words in found[0]
+
+
+def test_a_share_of_a_mean_of_nothing_is_refused() -> None:
+    found = changed(TYPICAL, '{ mean = 0, sd_coupon = "5 %", sd_setup = 2.0')
+    assert any("the mean is 0 and has no share" in words for words in found)

@@ -16,6 +16,7 @@ from weldtrial.shared.responses import Response
 from weldtrial.shared.rounding import plain, spaced
 from weldtrial.shared.terms import trial_terms
 from weldtrial.shared.trial import Trial
+from weldtrial.shared.worked_out import RULES, gauge_share
 
 GOOD_GAUGE = 0.3
 """A gauge whose repeat scatter is under this share of the margin can see the margin."""
@@ -31,6 +32,7 @@ def spread_words(
     if observed.set_aside:
         words[0] += f", {len(observed.set_aside)} lost"
     words += _gauge_words(response, observed)
+    words += _worked_out_words(response, record)
     factors = trial.varied
     terms = trial_terms(factors, trial.design.model, trial.design.terms)
     try:
@@ -61,6 +63,21 @@ def _gauge_words(response: Response, observed: Observed) -> list[str]:
         beside = ": good enough to see" if enough else ": coarse beside the margin of"
         words += f"{beside} {plain(response.margin.value)}{spaced(response.unit)}"
     return [words]
+
+
+def _worked_out_words(response: Response, record: Record) -> list[str]:
+    if response.worked_out is None:
+        return []
+    words = [f"worked out as {RULES[response.worked_out.quantity].words}"]
+    share = gauge_share(response, record.coupons)
+    if share is not None:
+        steps = response.worked_out.reads_to
+        gauges = " and ".join(f"{column} to {plain(step)}" for column, step in steps.items())
+        words.append(
+            f"reading {gauges} scatters each coupon's value by {plain(round_sd(100 * share))} % "
+            "beside what is read"
+        )
+    return words
 
 
 def _scatter_words(response: Response, fit: ModelFit, observed: Observed) -> list[str]:

@@ -68,7 +68,7 @@ def known_place(name: str, trial: Trial) -> str:
     WrongUsage
         Otherwise, with the nearest.
     """
-    names = [*(response.name for response in trial.responses), LOG]
+    names = [*(response.name for response in trial.to_read), LOG]
     plain = name.strip().removesuffix(".csv").rpartition("/")[2]
     if plain in names:
         return plain

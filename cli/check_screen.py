@@ -10,7 +10,7 @@ from weldtrial.cli.options import Common
 from weldtrial.shared.problems import ExitCode
 from weldtrial.shared.record import Record
 from weldtrial.shared.sealfile import SealFile
-from weldtrial.shared.standing import HeldCheck, Read, Standing
+from weldtrial.shared.standing import HeldCheck, Read, Standing, WorkedOutCount
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.units import canonical
 
@@ -28,6 +28,8 @@ def show(common: Common, found: Checked, code: ExitCode) -> None:
     if trial is not None and record is not None and stands is not None:
         _say(common, "Welded", _welded(stands))
         _say(common, "Read", "   ".join(_read(one) for one in stands.read))
+        if stands.worked_out:
+            _say(common, "Worked", "   ".join(_worked_out(one) for one in stands.worked_out))
         if stands.held:
             _say(common, "Held", " · ".join(_held(one) for one in stands.held))
         _say(common, "Order", _order(stands, record))
@@ -141,6 +143,16 @@ def _welded(stands: Standing) -> str:
     if done.spares:
         words.append(f"{singular(done.spares, 'spare')} in use")
     return "    ".join(words)
+
+
+def _worked_out(one: WorkedOutCount) -> str:
+    words = f"{one.response.name.replace('_', ' ')} out for {one.known} of {one.wanted}"
+    lacking: dict[str, list[str]] = {}
+    for missing in one.lacking:
+        for column in missing.columns:
+            lacking.setdefault(column, []).append(missing.stamp)
+    remarks = [f"{_listed(stamps)} without {column}" for column, stamps in lacking.items()]
+    return f"{words} ({'; '.join(remarks)})" if remarks else words
 
 
 def _read(one: Read) -> str:

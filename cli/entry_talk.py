@@ -78,7 +78,7 @@ def talk(common: Common, opened: OpenTrial, where: str | None, said: dict[str, A
 
 
 def _which(common: Common, opened: OpenTrial, where: str | None) -> Response:
-    responses = opened.trial.responses
+    responses = opened.trial.to_read
     if where is not None:
         return opened.trial.response(where)
     if len(responses) == 1:

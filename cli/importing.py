@@ -82,21 +82,21 @@ def _guess_place(opened: OpenTrial, source: Source) -> str:
     if len(set(log.headers) - {"run", "stamp", "setup", "went_wrong"}) >= 1:
         return LOG
     fits = []
-    for response in trial.responses:
+    for response in trial.to_read:
         table = parse_table(source.data, source.name, sheet_shape(response))
         header = plain_header(table.headers.get("reading", ""))
         if header.startswith(response.name.casefold()):
             fits.append(response.name)
-    if source.path is not None and source.path.stem in {one.name for one in trial.responses}:
+    if source.path is not None and source.path.stem in {one.name for one in trial.to_read}:
         fits = fits or [source.path.stem]
-    if len(trial.responses) == 1:
-        fits = fits or [trial.responses[0].name]
+    if len(trial.to_read) == 1:
+        fits = fits or [trial.to_read[0].name]
     if len(fits) == 1:
         return fits[0]
-    names = ", ".join([*(response.name for response in trial.responses), LOG])
+    names = ", ".join([*(response.name for response in trial.to_read), LOG])
     raise WrongUsage(
         f"{source.name} does not say which response it holds ({names}). Name it:  "
-        f"weldtrial record {trial.responses[0].name} --from {source.name}"
+        f"weldtrial record {trial.to_read[0].name} --from {source.name}"
     )
 
 

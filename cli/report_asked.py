@@ -13,6 +13,7 @@ from weldtrial.shared.record import JournalLine, Record
 from weldtrial.shared.responses import Response
 from weldtrial.shared.rounding import plain
 from weldtrial.shared.trial import Trial
+from weldtrial.shared.worked_out import RULES
 
 ASKS = {
     "difference": "is there a gap?",
@@ -161,6 +162,7 @@ def _responses(trial: Trial) -> Block:
 def _response(one: Response) -> tuple[str, ...]:
     gauge = joined(
         (
+            _worked_out(one),
             f"reads to {plain(one.reads_to)}" if one.reads_to is not None else "",
             f"stops at {plain(one.most)}" if one.most is not None else "",
             f"from {plain(one.least)}" if one.least is not None else "",
@@ -175,6 +177,13 @@ def _response(one: Response) -> tuple[str, ...]:
         gauge,
         str(one.sections) if one.sections > 1 else "",
     )
+
+
+def _worked_out(one: Response) -> str:
+    how = one.worked_out
+    if how is None:
+        return ""
+    return f"worked out: {RULES[how.quantity].words}" + (f", from {how.of}" if how.of else "")
 
 
 def _claims(trial: Trial) -> Block:

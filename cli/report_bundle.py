@@ -39,7 +39,7 @@ def write_bundle(path: Path, files: Folder, trial: Trial, report: str) -> None:
 
 def _contents(files: Folder, trial: Trial, report: str) -> Iterator[tuple[str, bytes]]:
     kept = [files.trial_file, files.seal, files.plan, files.weld_log]
-    kept += [files.readings(response.name) for response in trial.responses]
+    kept += [files.readings(response.name) for response in trial.to_read]
     kept += [files.corrections, files.journal]
     if trial.adopted is not None:
         kept.append(files.path / trial.adopted.file)

@@ -100,7 +100,7 @@ def stamp_pages(plan: Plan, paper: Paper) -> tuple[tuple[StampCell, ...], ...]:
 
 def cut_pages(trial: Trial, plan: Plan, paper: Paper) -> tuple[tuple[CutRow, ...], ...]:
     """Return the coupons to cut with the tags of their pieces, in pages; none without cuts."""
-    most = max((response.sections for response in trial.responses), default=1)
+    most = max((response.sections for response in trial.to_read), default=1)
     if most < 2:
         return ()
     rows = [

@@ -95,15 +95,15 @@ def render_sheets(
             yield sheet.read(response, for_reader or "")
     if wanted in (None, "stamps"):
         yield sheet.stamps()
-    if wanted in (None, "cut") and max(one.sections for one in trial.responses) > 1:
+    if wanted in (None, "cut") and max(one.sections for one in trial.to_read) > 1:
         yield sheet.cut()
 
 
 def _read_by(trial: Trial, reader: str | None) -> tuple[Response, ...]:
     blind = trial.blind
     if reader and blind.who and reader.casefold() == blind.reader.casefold():
-        return tuple(one for one in trial.responses if one.name in blind.who)
-    return trial.responses
+        return tuple(one for one in trial.to_read if one.name in blind.who)
+    return trial.to_read
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,7 +99,7 @@ def _reading_hours(trial: Trial, layout: Layout) -> Figure:
     minutes = trial.budget.minutes_reading
     if minutes is None:
         return Figure(None, "h", ("budget.minutes_reading",))
-    readings = sum(response.sections for response in trial.responses) * layout.coupons
+    readings = sum(response.sections for response in trial.to_read) * layout.coupons
     return Figure(readings * minutes / 60, "h")
 
 

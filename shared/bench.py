@@ -22,6 +22,7 @@ from weldtrial.shared.spares import replaced
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.weld_log import FILE as LOG_FILE
 from weldtrial.shared.weld_log import WeldLog, read_log
+from weldtrial.shared.worked_out import work_out
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ def read_bench(folder: Path, trial: Trial, plan: Plan) -> Bench:
             corrections,
             blind=response.name in trial.blind.who,
         )
-        for response in trial.responses
+        for response in trial.to_read
     }
     strangers = _strangers(files, trial, corrections)
     return Bench(log, sheets, corrections, (*problems, *strangers))
@@ -79,7 +80,7 @@ def join(folder: Path, trial: Trial, plan: Plan, bench: Bench) -> Record:
     """Join what was read from the files of a folder, as `read_record` does."""
     journal, journal_problems = read_journal(folder)
     sealed, seal_problems = _seal(folder)
-    coupons = _coupons(plan, trial, bench)
+    coupons = work_out(trial, _coupons(plan, trial, bench))
     problems = (
         *seal_problems,
         *bench.problems,
@@ -111,7 +112,7 @@ def _strangers(
     files: Folder, trial: Trial, corrections: Iterable[Correction]
 ) -> tuple[Problem, ...]:
     """Find readings files, and corrections, of something that the trial does not measure."""
-    known = {file_of(response.name) for response in trial.responses}
+    known = {file_of(response.name) for response in trial.to_read}
     problems = [
         Problem(
             "is the file of no response in trial.toml. Rename it, or move it out of the folder.",
@@ -166,7 +167,7 @@ def _welded_at(coupon: Coupon, runs: Mapping[str, Run]) -> tuple[float, ...]:
 def _readings_of(stamp: str, trial: Trial, bench: Bench) -> dict[str, tuple[Reading, ...]]:
     return {
         response.name: bench.sheets[response.name].readings.get(stamp, ())
-        for response in trial.responses
+        for response in trial.to_read
     }
 
 

@@ -107,7 +107,7 @@ def lay_out(
     """
     files = Folder(folder)
     wanted = {files.weld_log: blank_weld_log(trial, plan)}
-    for response in trial.responses:
+    for response in trial.to_read:
         wanted[files.readings(response.name)] = blank_readings(response.sections, plan)
     written = []
     for path, text in wanted.items():

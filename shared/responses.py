@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 Better = Literal["higher", "lower"]
@@ -69,9 +70,50 @@ class Typical:
     pilot_setups: int | None = None
 
 
+Quantity = Literal[
+    "travel",
+    "arc-energy",
+    "heat-input",
+    "deposit-area",
+    "leg-of-deposit",
+    "throat-of-deposit",
+    "stress-on-throat",
+    "moment-on-throat",
+    "load-per-length",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class WorkedOut:
+    """How a response follows from what was read and written into the weld log.
+
+    Attributes
+    ----------
+    quantity
+        One of the trade's quantities; see `weldtrial.shared.worked_out`.
+    of
+        The response it is worked out from, empty for what the weld log alone gives.
+    length_mm
+        Length of weld that was loaded, in mm.
+    efficiency
+        Deposition efficiency, above 0 and at most 1.
+    convexity
+        Share of metal above the flat face of a fillet, 0 or more.
+    reads_to
+        Smallest division of the gauge behind a column of the weld log, in the column's unit.
+    """
+
+    quantity: Quantity
+    of: str = ""
+    length_mm: float | None = None
+    efficiency: float | None = None
+    convexity: float | None = None
+    reads_to: Mapping[str, float] = field(default_factory=dict)
+
+
 @dataclass(frozen=True, slots=True)
 class Response:
-    """One response.  Numbers are in `unit` throughout."""
+    """One response.  Numbers are in `unit` throughout; `worked_out` ones are not read by anyone."""
 
     name: str
     unit: str
@@ -92,6 +134,7 @@ class Response:
     where: tuple[str, ...] = ()
     crack_rule: str = ""
     scale: tuple[str, ...] = ()
+    worked_out: WorkedOut | None = None
 
     @property
     def title(self) -> str:

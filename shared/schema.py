@@ -7,7 +7,9 @@ at once is said in words in `meaning` and checked where the trial is put togethe
 
 from __future__ import annotations
 
-from weldtrial.shared.responses import FAILED_AT
+from typing import get_args
+
+from weldtrial.shared.responses import FAILED_AT, Quantity
 from weldtrial.shared.setting import Key, Section
 
 FORMAT = 1
@@ -187,6 +189,20 @@ _RESPONSE = Section(
         Key("where", "texts", "Where it may break, as on the reading sheet.", choices=FAILED_AT),
         _text("crack_rule", "What counts as a crack, printed on the reading sheet."),
         Key("scale", "texts", "Grades of a graded response, worst first."),
+        Key("worked_out", "table", "The response is not read but worked out from the weld log and "
+            "another response; it has no sheet and no file.", keys=(
+            Key("quantity", "choice", "What is worked out.", required=True,
+                choices=get_args(Quantity)),
+            _text("from", "The response it is worked out from."),
+            Key("length", "quantity", "Length of weld that was loaded.", kind="length"),
+            Key("efficiency", "number", "Deposition efficiency: the share of the wire that ends "
+                "up in the weld.", above=0, high=1),
+            Key("convexity", "number", "Share of metal above the flat face of the fillet.", low=0,
+                high=1),
+            Key("reads_to", "special", "Smallest division of the gauge behind a column of the "
+                "weld log, for the scatter it brings in.",
+                form="{ throat_mm = 0.1, arc_s = 1 }"),
+        )),
     ),
     many=True,
     required=True,

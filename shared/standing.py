@@ -10,6 +10,7 @@ from weldtrial.shared.plan import Plan
 from weldtrial.shared.record import Coupon, Record
 from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Held, Trial
+from weldtrial.shared.worked_out import Missing, missing
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,16 @@ class Read:
 
 
 @dataclass(frozen=True, slots=True)
+class WorkedOutCount:
+    """A response that is worked out: coupons it is known for, and what the others lack."""
+
+    response: Response
+    known: int
+    wanted: int
+    lacking: tuple[Missing, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class HeldCheck:
     """How one held setting was kept: coupons within tolerance, seen at all, and those outside."""
 
@@ -87,6 +98,7 @@ class Standing:
     warm_up: str = ""
     to_replace: tuple[Coupon, ...] = ()
     spares: tuple[str, ...] = ()
+    worked_out: tuple[WorkedOutCount, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -101,7 +113,7 @@ def standing(trial: Trial, plan: Plan, record: Record, bench: Bench) -> Standing
     gone = {line.replaces for line in bench.log.lines.values() if line.replaces}
     return Standing(
         welded=_welded(plan, record, bench),
-        read=tuple(_read(response, record.coupons) for response in trial.responses),
+        read=tuple(_read(response, record.coupons) for response in trial.to_read),
         held=tuple(_held(one, record.coupons) for one in trial.held),
         order_notes=bench.log.notes,
         next_run=to_weld[0] if to_weld else None,
@@ -112,7 +124,18 @@ def standing(trial: Trial, plan: Plan, record: Record, bench: Bench) -> Standing
             for run in plan.of_role("spare")
             if not any(one.stamp == run.stamp for one in record.coupons)
         ),
+        worked_out=tuple(
+            _worked_out(trial, response, record.coupons)
+            for response in trial.responses
+            if response.worked_out is not None
+        ),
     )
+
+
+def _worked_out(trial: Trial, response: Response, coupons: Sequence[Coupon]) -> WorkedOutCount:
+    wanted = [one for one in coupons if not one.lost]
+    lacking = missing(trial, response, wanted)
+    return WorkedOutCount(response, len(wanted) - len(lacking), len(wanted), lacking)
 
 
 def _warm_up_before(coupon: Coupon, plan: Plan, record: Record, bench: Bench) -> str:

@@ -283,6 +283,11 @@ class Trial:
         return tuple(factor for factor in self.varied if not factor.hard_to_change)
 
     @property
+    def to_read(self) -> tuple[Response, ...]:
+        """Responses that somebody reads; the others are worked out from them and the log."""
+        return tuple(one for one in self.responses if one.worked_out is None)
+
+    @property
     def deciding(self) -> Response:
         """The response that decides (the lowest rank, the first of equals)."""
         return min(self.responses, key=lambda response: response.rank)

@@ -79,7 +79,7 @@ def _analyse(opened: Opened, *, is_open: bool) -> Findings:
 def unread(opened: Opened) -> dict[str, int]:
     """Return, for each response with coupons still to be read, how many."""
     counts = {}
-    for response in opened.trial.responses:
+    for response in opened.trial.to_read:
         waiting = [
             coupon
             for coupon in opened.record.coupons

@@ -71,6 +71,14 @@ def _as_json(found: Checked, code: ExitCode) -> dict[str, object]:
             }
             for one in (stands.read if stands else ())
         },
+        "worked_out": {
+            one.response.name: {
+                "known": one.known,
+                "wanted": one.wanted,
+                "lacking": {lack.stamp: lack.columns for lack in one.lacking},
+            }
+            for one in (stands.worked_out if stands else ())
+        },
         "held": {
             one.held.name: {
                 "within": one.within,

@@ -155,7 +155,7 @@ def _seal(common: Common, folder: Path, trial: Trial, said: dict[str, Any]) -> N
     sheets = sealing.print_sheets(folder, trial, sealed)
     files = Folder(folder)
     names = [files.name_of(path) for path in (*written, *sheets)]
-    to_fill = (files.weld_log, *(files.readings(one.name) for one in trial.responses))
+    to_fill = (files.weld_log, *(files.readings(one.name) for one in trial.to_read))
     kept = [files.name_of(path) for path in to_fill if path not in written]
     show_sealed(common, sealed, trial, drawn, names, unhandled=unhandled, kept=kept)
 

@@ -11,6 +11,7 @@ from weldtrial.shared.trial import Trial
 from weldtrial.shared.trialfile.designs import check_design
 from weldtrial.shared.trialfile.faults import Faults, as_number, as_written, shortened
 from weldtrial.shared.trialfile.limits import rule_fault
+from weldtrial.shared.trialfile.worked_out import check_worked_out
 from weldtrial.shared.units import slug
 
 _KEEP = re.compile(r".*\bat least (\d+) coupons? in (\d+)\b.*", re.DOTALL)
@@ -46,6 +47,7 @@ def check_together(parts: Parts, faults: Faults) -> None:
         check_design(parts.trial, faults)
         _order(parts.trial, faults)
         _blind(parts.trial, faults)
+        check_worked_out(parts.trial, faults)
         _fair(parts.trial, faults)
         _limits(parts.trial, faults)
         _goal(parts.trial, faults)

@@ -12,6 +12,7 @@ from weldtrial.shared.trialfile.draft import Plain
 from weldtrial.shared.trialfile.faults import Faults, as_number, as_written
 from weldtrial.shared.trialfile.hints import usual_unit
 from weldtrial.shared.trialfile.values import plain_number
+from weldtrial.shared.trialfile.worked_out import read_worked_out
 from weldtrial.shared.units import NotANumber, parse_number
 
 _PERCENT = re.compile(r"\s*(\S+?)\s*%\s*")
@@ -118,6 +119,7 @@ def _response(draft: _Draft) -> Response | None:
         where=raw.get("where", ()),
         crack_rule=raw.get("crack_rule", ""),
         scale=raw.get("scale", ()),
+        worked_out=read_worked_out(raw, draft.path, draft.faults),
     )
 
 

@@ -9,6 +9,7 @@ from weldtrial.analysis.compare import compared_factors, mean_rows, pairs_of
 from weldtrial.analysis.comparison import compare
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.coupon_views import coupon_values, round_gaps, shuffle
+from weldtrial.analysis.covariates import covariate_views
 from weldtrial.analysis.curvature import curvature, curvature_check
 from weldtrial.analysis.findings import (
     Alternative,
@@ -129,7 +130,10 @@ def _compare_all(
     pairs = [(f, *pair) for f in compared_factors(context.trial) for pair in pairs_of(f)]
     for factor, level, reference in pairs:
         question = Question(fit.factors, tuple(terms), response, factor, level, reference)
-        views = all_views(question, fit, observations, context.record)
+        views = (
+            *all_views(question, fit, observations, context.record),
+            *covariate_views(context.trial, question, observations, context.record),
+        )
         others = other_ways(question, fit, observations, uncorrected)
         first = not comparisons
         checks = views if first else checks

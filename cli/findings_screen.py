@@ -163,7 +163,11 @@ def _scatter(console: Console, found: ResponseFindings) -> None:
 
 
 def _beside(console: Console, found: ResponseFindings) -> None:
-    """Show the naive answer beside ours, named as what it is."""
+    """Show the adjusted and the naive answer beside ours, each named as what it is."""
+    for way in found.alternatives:
+        if way.name.startswith("adjusted for"):
+            words = f"{way.words[:1].upper()}{way.words[1:]}"
+            console.line(f"  {words}: {interval_words(way, found.unit)}.", hang=2)
     if found.least_squares is None:
         return
     for other in found.least_squares.comparisons[:1]:

@@ -350,6 +350,8 @@ _RULES = Section(
         _text("lost", "When a coupon counts as lost."),
         _text("leave_out", "When a coupon is left out."),
         _text("stop", "When welding stops."),
+        Key("adjust_for", "texts", "Columns of the weld log, or held settings, that the comparison "
+            "is also adjusted for, beside the plain answer: throat_mm, plate_temp_C, started ..."),
     ),
 )  # fmt: skip
 

@@ -204,12 +204,16 @@ class Blind:
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """Rules fixed beforehand, quoted word for word in the report."""
+    """Rules fixed beforehand, quoted word for word in the report.
+
+    `adjust_for` names what was measured on each coupon and is adjusted for beside the answer.
+    """
 
     confidence: float = 0.95
     lost: str = ""
     leave_out: str = ""
     stop: str = ""
+    adjust_for: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from weldtrial.shared.trialfile.faults import Faults, as_number, as_written, sho
 from weldtrial.shared.trialfile.limits import rule_fault
 from weldtrial.shared.trialfile.worked_out import check_worked_out
 from weldtrial.shared.units import slug
+from weldtrial.shared.weld_log import MEASURED_UNITS
 
 _KEEP = re.compile(r".*\bat least (\d+) coupons? in (\d+)\b.*", re.DOTALL)
 
@@ -48,6 +49,7 @@ def check_together(parts: Parts, faults: Faults) -> None:
         _order(parts.trial, faults)
         _blind(parts.trial, faults)
         check_worked_out(parts.trial, faults)
+        _adjust_for(parts.trial, faults)
         _fair(parts.trial, faults)
         _limits(parts.trial, faults)
         _goal(parts.trial, faults)
@@ -177,6 +179,22 @@ def _blind(trial: Trial, faults: Faults) -> None:
             faults.wrong(
                 f"blind.who.{place}", f"{as_written(name)} is not a response. {hint}", name
             )
+
+
+def _adjust_for(trial: Trial, faults: Faults) -> None:
+    known = [*MEASURED_UNITS, "started", *(held.name for held in trial.held)]
+    for place, name in enumerate(trial.rules.adjust_for):
+        if name in known:
+            continue
+        close = nearest(name, known)
+        hint = f"Did you mean '{close}'?" if close else f"Choose from {', '.join(known)}."
+        if any(name == factor.name for factor in trial.factors):
+            hint = "It is set on purpose; settings as run are looked at anyway."
+        faults.wrong(
+            f"rules.adjust_for.{place}",
+            f"{as_written(name)} is nothing that the weld log measures. {hint}",
+            name,
+        )
 
 
 def _fair(trial: Trial, faults: Faults) -> None:

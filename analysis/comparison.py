@@ -26,7 +26,8 @@ from weldtrial.analysis.verdict_words import (
     number_line,
     write_verdict,
 )
-from weldtrial.analysis.views import WITHOUT_CORRECTIONS, View
+from weldtrial.analysis.view import View
+from weldtrial.analysis.views import WITHOUT_CORRECTIONS
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.rounding import brief, spaced
 

@@ -17,7 +17,7 @@ import numpy as np
 from weldtrial.analysis.findings import Check
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
-from weldtrial.analysis.views import View
+from weldtrial.analysis.view import View
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.record import Coupon, Record
 from weldtrial.shared.responses import Response

@@ -26,9 +26,9 @@ from weldtrial.analysis.mixed import SetupFit
 from weldtrial.analysis.model import BARE, SOURCES, ModelFit, fit_model
 from weldtrial.analysis.observations import Observation, reading_share, reading_variance
 from weldtrial.analysis.question import Question
+from weldtrial.analysis.view import View
 from weldtrial.analysis.views import (
     EVERY_COUPON_APART,
-    View,
     all_views,
     other_ways,
     two_groups,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -23,6 +23,9 @@ from weldtrial.analysis.residual_views import (
     setup_core,
     spread_ratio,
 )
+from weldtrial.analysis.transform import transformation
+from weldtrial.analysis.unequal import unequal
+from weldtrial.analysis.view import View
 from weldtrial.shared.coding import contrast_columns
 from weldtrial.shared.record import Record
 from weldtrial.shared.rounding import spaced
@@ -31,24 +34,6 @@ from weldtrial.shared.terms import Term
 EVERY_COUPON_APART = "every coupon apart"
 TWO_HEAPS = "two heaps of coupons"
 WITHOUT_CORRECTIONS = "without corrections"
-
-
-@dataclass(frozen=True, slots=True)
-class View:
-    """A check and, where it failed, the answer that takes the failure into account.
-
-    Attributes
-    ----------
-    decides
-        Whether a different answer makes the verdict depend on it.
-    what
-        The thing the answer would depend on, in words.
-    """
-
-    check: Check
-    alternative: Alternative | None = None
-    decides: bool = True
-    what: str = ""
 
 
 def all_views(
@@ -60,6 +45,7 @@ def all_views(
         odd_coupon(question, fit, observations),
         odd_round(question, fit, observations),
         spread(question, fit, observations),
+        transformation(question, fit, observations),
         settings_as_run(question, observations, record),
         repeats(question, observations),
     ]
@@ -157,7 +143,7 @@ def repeats(question: Question, observations: Sequence[Observation]) -> View | N
 
 
 def spread(question: Question, fit: ModelFit, observations: Sequence[Observation]) -> View | None:
-    """Compare the coupon scatter of the two levels; informs, never decides."""
+    """Compare the coupon scatter of the two levels, and where it differs let each have its own."""
     core = coupon_core(fit, question.terms, observations)
     if core is None:
         return None
@@ -171,7 +157,11 @@ def spread(question: Question, fit: ModelFit, observations: Sequence[Observation
     more, less = names if ratio > 1 else names[::-1]
     times = max(ratio, 1 / ratio) ** 0.5
     words = f"Coupons of {more} scatter {times:.1f} times as much as those of {less}."
-    return View(Check("spread", False, words), decides=False)
+    return View(
+        Check("spread", False, words),
+        unequal(question, fit, observations),
+        what="whether both levels scatter alike",
+    )
 
 
 def settings_as_run(

@@ -203,6 +203,52 @@ class LeastSquares:
 
 
 @dataclass(frozen=True, slots=True)
+class Carries:
+    """One coupon or round without which the verdict would be another."""
+
+    what: str
+    code: VerdictCode
+
+
+@dataclass(frozen=True, slots=True)
+class LostWould:
+    """What the lost coupons of a level would have had to read, all alike, to change the verdict.
+
+    `below` and `above` are the nearest such readings on either side of the level's mean, in the
+    response's unit, None where none within ten coupon standard deviations does.
+    """
+
+    level: str
+    stamps: tuple[str, ...]
+    below: float | None
+    above: float | None
+    below_code: VerdictCode | None = None
+    above_code: VerdictCode | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Undo:
+    """What would undo the answer.
+
+    Attributes
+    ----------
+    carries
+        Coupons, and rounds (set-ups where there are no rounds), that carry it alone.
+    lost
+        For each level with lost coupons.
+    tried
+        How many coupons and rounds were left out in turn.
+    words
+        The same in sentences.
+    """
+
+    carries: tuple[Carries, ...]
+    lost: tuple[LostWould, ...]
+    tried: int
+    words: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class ResponseFindings:
     """Everything found about one response.
 
@@ -248,6 +294,7 @@ class ResponseFindings:
     shuffle_p: float | None = None
     shuffle_orders: int | None = None
     curvature: TermTestRow | None = None
+    undo: Undo | None = None
 
 
 @dataclass(frozen=True, slots=True)

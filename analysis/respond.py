@@ -18,6 +18,7 @@ from weldtrial.analysis.findings import (
     LeastSquares,
     Note,
     ResponseFindings,
+    Undo,
     Variance,
 )
 from weldtrial.analysis.lack_of_fit import lack_of_fit
@@ -26,12 +27,14 @@ from weldtrial.analysis.mixed import SetupFit
 from weldtrial.analysis.model import BARE, SOURCES, ModelFit, fit_model
 from weldtrial.analysis.observations import Observation, reading_share, reading_variance
 from weldtrial.analysis.question import Question
+from weldtrial.analysis.undo import undo
 from weldtrial.analysis.view import View
 from weldtrial.analysis.views import (
     EVERY_COUPON_APART,
     all_views,
     other_ways,
     two_groups,
+    without_doubtful,
 )
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.responses import Response
@@ -102,6 +105,7 @@ def analyse_response(
         shuffle_p=dealt.p if dealt else None,
         shuffle_orders=dealt.orders if dealt else None,
         curvature=bend,
+        undo=looked.undo,
     )
 
 
@@ -113,6 +117,7 @@ class _Looked:
     checks: tuple[View, ...]
     ways: tuple[Alternative, ...]
     naive: tuple[Alternative, ...]
+    undo: Undo | None = None
 
 
 def _compare_all(
@@ -127,6 +132,7 @@ def _compare_all(
     checks: tuple[View, ...] = ()
     ways: tuple[Alternative, ...] = ()
     naive: list[Alternative] = []
+    undone: Undo | None = None
     pairs = [(f, *pair) for f in compared_factors(context.trial) for pair in pairs_of(f)]
     for factor, level, reference in pairs:
         question = Question(fit.factors, tuple(terms), response, factor, level, reference)
@@ -134,13 +140,19 @@ def _compare_all(
             *all_views(question, fit, observations, context.record),
             *covariate_views(context.trial, question, observations, context.record),
         )
-        others = other_ways(question, fit, observations, uncorrected)
+        doubtful = without_doubtful(question, observations, context.record)
+        others = (
+            *other_ways(question, fit, observations, uncorrected),
+            *([doubtful] if doubtful is not None else []),
+        )
         first = not comparisons
         checks = views if first else checks
         comparisons.append(compare(context, question, fit, observations, views, others))
         if comparisons[-1].difference is None:
             continue  # No comparison is made, so none by another analysis either.
         if first:
+            code = comparisons[-1].verdict.code
+            undone = undo(question, fit, observations, context.record, code)
             ways = (*(v.alternative for v in views if v.alternative is not None), *others)
         heaps = two_groups(question, observations)
         naive += [way for way in others if way.name == EVERY_COUPON_APART]
@@ -149,7 +161,7 @@ def _compare_all(
         checks = _checks_alone(context, terms, response, fit, observations)
     if context.trial.purpose == "pilot":
         return _Looked(tuple(comparisons), checks, _unjudged(ways), _unjudged(naive))
-    return _Looked(tuple(comparisons), checks, ways, tuple(naive))
+    return _Looked(tuple(comparisons), checks, ways, tuple(naive), undone)
 
 
 def _unjudged(ways: Sequence[Alternative]) -> tuple[Alternative, ...]:

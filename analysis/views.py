@@ -34,6 +34,7 @@ from weldtrial.shared.terms import Term
 EVERY_COUPON_APART = "every coupon apart"
 TWO_HEAPS = "two heaps of coupons"
 WITHOUT_CORRECTIONS = "without corrections"
+WITHOUT_DOUBTFUL = "without doubtful coupons"
 
 
 def all_views(
@@ -243,6 +244,21 @@ def other_ways(
             name = f"without round {number}"
             ways.append(question.alternative(name, name, rest))
     return tuple(way for way in ways if way is not None)
+
+
+def without_doubtful(
+    question: Question, observations: Sequence[Observation], record: Record
+) -> Alternative | None:
+    """Return the comparison without the coupons whose log line says that something went wrong."""
+    doubtful = {coupon.stamp for coupon in record.coupons if coupon.went_wrong}
+    rest = [o for o in observations if o.stamp not in doubtful]
+    count = len(observations) - len(rest)
+    if not count:
+        return None
+    plural = "coupon" if count == 1 else "coupons"
+    return question.alternative(
+        WITHOUT_DOUBTFUL, f"without the {count} {plural} that something went wrong with", rest
+    )
 
 
 def from_setup_means(

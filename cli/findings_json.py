@@ -92,6 +92,7 @@ def _response(found: ResponseFindings) -> dict[str, Any]:
         else {"p": found.shuffle_p, "orders": found.shuffle_orders},
         "checks": list(found.checks),
         "alternatives": list(found.alternatives),
+        "undo": found.undo,
         "round_gaps": {str(number): gap for number, gap in found.round_gaps.items()},
         "warnings": [{"code": note.code, "words": note.words} for note in found.warnings],
     }

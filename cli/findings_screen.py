@@ -59,6 +59,7 @@ def _response(console: Console, trial: Trial, found: ResponseFindings) -> None:
     _means(console, trial, found)
     _scatter(console, found)
     _beside(console, found)
+    _undone(console, found)
     for check in found.checks:
         if check.passed is False:
             console.line(f"  ! {check.words}", hang=4)
@@ -98,6 +99,12 @@ def estimate_cells(row: EstimateRow, unit: str, trial: Trial) -> list[str]:
         f"{fixed(row.estimate, places, signed=True)}{spaced(unit)}",
         f"{fixed(row.ci_low, places, signed=True)} to {fixed(row.ci_high, places, signed=True)}",
     ]
+
+
+def _undone(console: Console, found: ResponseFindings) -> None:
+    if found.undo is not None:
+        for words in found.undo.words:
+            console.line(f"  {words}", hang=2)
 
 
 def _effects(console: Console, trial: Trial, found: ResponseFindings) -> None:

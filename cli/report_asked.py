@@ -200,7 +200,13 @@ def _claims(trial: Trial) -> Block:
 
 def _rules(trial: Trial) -> Iterator[tuple[str, str]]:
     rules = trial.rules
-    for name, words in (("Lost", rules.lost), ("Leave out", rules.leave_out), ("Stop", rules.stop)):
+    written = (
+        ("Lost", rules.lost),
+        ("Leave out", rules.leave_out),
+        ("Weld again", rules.reweld),
+        ("Stop", rules.stop),
+    )
+    for name, words in written:
         yield name, words or "no rule was written"
     yield (
         "Intervals",

@@ -110,11 +110,16 @@ def what_would_change_it(findings: Findings) -> tuple[str, ...]:
     for way in ways:
         if way.code != code:
             changed.setdefault(VERDICTS[way.code or ""], []).append(way.words or way.name)
+    undone = first.undo.words if first.undo is not None else ()
     if changed:
-        return tuple(f"{', '.join(names)}: {reads}" for reads, names in changed.items())
+        reads = tuple(f"{', '.join(names)}: {reads}" for reads, names in changed.items())
+        return (*reads, *undone)
     if not ways:
-        return ()
-    return (f"Nothing else that was tried reads otherwise (section 8, {len(ways)} looked at).",)
+        return undone
+    return (
+        *undone,
+        f"Nothing else that was tried reads otherwise (section 8, {len(ways)} looked at).",
+    )
 
 
 def _by_rank(findings: Findings) -> list[ResponseFindings]:

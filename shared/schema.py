@@ -349,6 +349,7 @@ _RULES = Section(
             "1.", default=CONFIDENCE, low=CONFIDENCE, high=CONFIDENCE),
         _text("lost", "When a coupon counts as lost."),
         _text("leave_out", "When a coupon is left out."),
+        _text("reweld", "When a coupon is welded again on a spare, decided before it is tested."),
         _text("stop", "When welding stops."),
         Key("adjust_for", "texts", "Columns of the weld log, or held settings, that the comparison "
             "is also adjusted for, beside the plain answer: throat_mm, plate_temp_C, started ..."),

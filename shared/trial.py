@@ -212,6 +212,7 @@ class Rules:
     confidence: float = 0.95
     lost: str = ""
     leave_out: str = ""
+    reweld: str = ""
     stop: str = ""
     adjust_for: tuple[str, ...] = ()
 

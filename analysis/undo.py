@@ -1,0 +1,187 @@
+"""What would undo an answer: single coupons and rounds that carry it, and coupons that were lost.
+
+Leave-one-out deletion after Cook & Weisberg (1982), *Residuals and Influence in Regression*,
+chapter 3; the values that lost coupons would have had to read follow the tipping-point analysis of
+missing outcomes (Yan, Lee & Li 2009, J. Biopharm. Stat. 19:1085; citation from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import sqrt
+
+from weldtrial.analysis.findings import Carries, LostWould, Undo, VerdictCode
+from weldtrial.analysis.model import ModelFit
+from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.question import Question
+from weldtrial.shared.coding import coded_point
+from weldtrial.shared.record import Coupon, Record
+from weldtrial.shared.rounding import by_uncertainty, spaced
+
+UNDECIDED = ("cannot_tell", "depends_on", "at_limit")
+FARTHEST = 10.0
+"""Coupon standard deviations from its level's mean within which a lost coupon is imagined."""
+_STEPS = 20
+_HALVINGS = 30
+
+
+def undo(
+    question: Question,
+    fit: ModelFit,
+    observations: Sequence[Observation],
+    record: Record,
+    code: VerdictCode | None,
+) -> Undo | None:
+    """Return what would undo the verdict `code` of a question, None where there is none.
+
+    Parameters
+    ----------
+    question, fit, observations
+        The comparison, its fit and the coupons behind it.
+    record
+        Where the lost coupons stand.
+    """
+    if code is None or code in UNDECIDED:
+        return None
+    groups = [(f"coupon {o.stamp}", {o.stamp}) for o in observations]
+    rounds = {o.round for o in observations} - {None}
+    by = "round" if len(rounds) > 1 else "set-up"
+    places = [o.round if by == "round" else o.setup for o in observations]
+    for place in sorted({one for one in places if one is not None}):
+        mine = {o.stamp for o, at in zip(observations, places, strict=True) if at == place}
+        if len(mine) > 1:
+            groups.append((f"{by} {place}", mine))
+    carries = []
+    for what, stamps in groups:
+        other = _code(question, [o for o in observations if o.stamp not in stamps])
+        if other is not None and other != code:
+            carries.append(Carries(what, other))
+    lost = tuple(
+        _lost(question, fit, observations, coupons, code)
+        for coupons in _lost_by_level(question, observations, record)
+    )
+    return Undo(tuple(carries), lost, len(groups), _words(question, fit, carries, lost, by))
+
+
+def _code(question: Question, observations: Sequence[Observation]) -> VerdictCode | None:
+    found = question.alternative("", "", observations)
+    return None if found is None else found.code
+
+
+def _lost_by_level(
+    question: Question, observations: Sequence[Observation], record: Record
+) -> list[list[Coupon]]:
+    """Return the coupons that nothing stands in for, by level of the compared factor."""
+    seen = {o.stamp for o in observations}
+    replaced = {c.replaces for c in record.coupons if c.replaces and c.stamp in seen}
+    groups = []
+    for level in (question.reference, question.level):
+        mine = [
+            c
+            for c in record.coupons
+            if c.role == "count"
+            and c.stamp not in seen | replaced
+            and c.levels.get(question.factor.name) == level
+            and _is_lost(c, question.response.name)
+        ]
+        if mine:
+            groups.append(mine)
+    return groups
+
+
+def _is_lost(coupon: Coupon, response: str) -> bool:
+    readings = coupon.readings.get(response, ())
+    return bool(coupon.lost) or any(
+        one.kind == "lost" or one.failed_at == "slipped" for one in readings
+    )
+
+
+def _lost(
+    question: Question,
+    fit: ModelFit,
+    observations: Sequence[Observation],
+    coupons: Sequence[Coupon],
+    code: VerdictCode,
+) -> LostWould:
+    level = coupons[0].levels[question.factor.name]
+    mean = fit.estimate(fit.mean_vector(question.factor, level)).estimate
+    sd = sqrt(float((fit.y - fit.fitted) @ (fit.y - fit.fitted)) / max(1, len(fit.y) - 1))
+
+    def at(value: float) -> VerdictCode | None:
+        made = [
+            Observation(
+                c.stamp, c.run, c.round, c.setup, c.levels,
+                coded_point(question.factors, c.levels), value, (value,),
+            )
+            for c in coupons
+        ]  # fmt: skip
+        return _code(question, [*observations, *made])
+
+    ends: dict[int, tuple[float, VerdictCode | None]] = {}
+    for side in (-1, 1):
+        inside = mean
+        for step in range(1, _STEPS + 1):
+            value = mean + side * sd * FARTHEST * step / _STEPS
+            other = at(value)
+            if other is not None and other != code:
+                ends[side] = _edge(at, inside, value, code)
+                break
+            inside = value
+    below, above = ends.get(-1), ends.get(1)
+    return LostWould(
+        level,
+        tuple(c.stamp for c in coupons),
+        below[0] if below else None,
+        above[0] if above else None,
+        below[1] if below else None,
+        above[1] if above else None,
+    )
+
+
+def _edge(
+    at: Callable[[float], VerdictCode | None], inside: float, outside: float, code: VerdictCode
+) -> tuple[float, VerdictCode | None]:
+    """Halve the way between a reading that keeps the verdict and one that changes it."""
+    for _ in range(_HALVINGS):
+        middle = (inside + outside) / 2
+        if at(middle) == code:
+            inside = middle
+        else:
+            outside = middle
+    return outside, at(outside)
+
+
+def _words(
+    question: Question,
+    fit: ModelFit,
+    carries: Sequence[Carries],
+    lost: Sequence[LostWould],
+    by: str,
+) -> tuple[str, ...]:
+    if carries:
+        named = ", ".join(one.what for one in carries[:6])
+        more = f" and {len(carries) - 6} more" if len(carries) > 6 else ""
+        alone = "Without it" if len(carries) == 1 else "Without any one of them"
+        words = [f"Carried by {named}{more}. {alone} the answer would be another."]
+    else:
+        words = [f"No single coupon and no single {by} carries the answer."]
+    for one in lost:
+        words.append(_lost_words(question, fit, one))
+    return tuple(words)
+
+
+def _lost_words(question: Question, fit: ModelFit, one: LostWould) -> str:
+    who = f"The {len(one.stamps)} lost coupon{'s' if len(one.stamps) > 1 else ''} of {one.level}"
+    unit = spaced(question.response.unit)
+    half = fit.estimate(fit.mean_vector(question.factor, one.level)).se
+    ways = [
+        f"{by_uncertainty(value, half)}{unit} or {way}"
+        for value, way in ((one.below, "less"), (one.above, "more"))
+        if value is not None
+    ]
+    if not ways:
+        return f"{who} ({', '.join(one.stamps)}) could not have changed the answer."
+    return (
+        f"{who} ({', '.join(one.stamps)}) would have had to read {', or '.join(ways)} to change "
+        "the answer."
+    )

@@ -145,7 +145,7 @@ def gap_within(
     -----
     Within set-ups the scatter between set-ups cancels; in a complete shuffle every coupon has it.
     """
-    sd = spread.coupon if shape.by_setups else spread.alone
+    sd = spread.seen if shape.by_setups else spread.alone
     units = shape.rounds if shape.setups is None else shape.setups
     coupons = shape.coupons - (units * shape.centre if numeric else 0)
     alpha, _ = error_rates(family, levels, df)

@@ -124,7 +124,8 @@ def model_matrix(
 def unit_effects(factors: Sequence[Factor], term: Term) -> Matrix:
     """Return the coefficients of a term whose effect is 1 in the least noticeable ways.
 
-    A number's effect is low to high, twice its coefficient.  Of a category two levels differ by 1
+    A number's effect is low to high, twice its coefficient; that of its square is the coefficient,
+    how far the ends lie from the middle.  Of a category two levels differ by 1
     and the others lie half-way; there is one row for each pair.  An interaction is half the
     difference between the effects at two levels, as for two factors of two levels.
 
@@ -135,7 +136,7 @@ def unit_effects(factors: Sequence[Factor], term: Term) -> Matrix:
     import numpy as np
 
     known = {factor.name: factor for factor in factors}
-    ways = np.array([[0.5]])
+    ways = np.array([[1.0 if any(power > 1 for _, power in term.powers) else 0.5]])
     for name, _ in term.powers:
         factor = known[name]
         if factor.kind == "category":

@@ -120,12 +120,35 @@ def chance_to_stand_out(m: int, shift: float) -> float:
     Simulated with a fixed seed, so that it never falls as `shift` grows by more than its own
     error, about 0.3 in 100.
     """
+    estimates, pse = _planned(m, shift)
+    return float(np.mean(np.abs(estimates) > Lenth(m, 1.0, 1.0).critical() * pse))
+
+
+def chance_within(m: int, margin: float, *, both: bool) -> float:
+    """Return the chance that the 90 % interval of one of m effects, all zero, clears a margin.
+
+    Parameters
+    ----------
+    margin
+        In units of an effect's true standard error.
+    both
+        True for "equal within" (both ends inside), False for "no worse" (the lower one).
+    """
+    estimates, pse = _planned(m, 0.0)
+    half = Lenth(m, 1.0, 1.0).critical(0.90) * pse
+    inside = estimates - half > -margin
+    if both:
+        inside &= estimates + half < margin
+    return float(np.mean(inside))
+
+
+def _planned(m: int, shift: float) -> tuple[Floats, Floats]:
+    """Return simulated estimates of the first of m effects, and the pseudo standard errors."""
     noise = _noise(m)
-    size = np.abs(noise)
-    size = np.column_stack([np.abs(noise[:, 0] + shift), size[:, 1:]])
+    first = noise[:, 0] + shift
+    size = np.column_stack([np.abs(first), np.abs(noise[:, 1:])])
     s0 = 1.5 * np.median(size, axis=1, keepdims=True)
-    pse = 1.5 * np.nanmedian(np.where(size < 2.5 * s0, size, np.nan), axis=1)
-    return float(np.mean(size[:, 0] > Lenth(m, 1.0, 1.0).critical() * pse))
+    return first, 1.5 * np.nanmedian(np.where(size < 2.5 * s0, size, np.nan), axis=1)
 
 
 @cache

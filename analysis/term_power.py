@@ -16,7 +16,7 @@ Lenth (1989). *Technometrics* 31:469-473, where nothing is welded twice.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -24,9 +24,15 @@ from numpy.typing import NDArray
 from scipy import optimize
 
 from weldtrial.analysis.kenward_roger import strata_df
-from weldtrial.analysis.lenth import FEWEST, chance_to_stand_out, shift_to_stand_out
+from weldtrial.analysis.lenth import (
+    FEWEST,
+    chance_to_stand_out,
+    chance_within,
+    shift_to_stand_out,
+)
 from weldtrial.analysis.linear import Floats
-from weldtrial.analysis.power import CHANCE, detectable, power_difference, power_f
+from weldtrial.analysis.needs import Needs
+from weldtrial.analysis.power import CHANCE, Aim, detectable, power_difference, power_f
 from weldtrial.analysis.precision import Spread
 from weldtrial.analysis.setup_layout import lay_out
 from weldtrial.shared.problems import NotEstimable
@@ -216,3 +222,29 @@ def _by_effects(
     shift = None if margin is None else margin / max(se, TINY * margin)
     chance = None if shift is None else chance_to_stand_out(many, shift)
     return TermPower(one.name, "effects", 1, 0.0, se, seen, chance)
+
+
+def judged_by_effects(needs: Needs, own: TermPower, effects: int, aim: Aim) -> Needs:
+    """Return what a plan shows of its compared factor where effects judge each other.
+
+    Parameters
+    ----------
+    needs
+        What it would show by degrees of freedom, of which there are none.
+    own
+        The factor's row, judged by `effects` of them.
+    aim
+        A percent margin is not held against an effect: its chances are then None.
+    """
+    se, margin = own.se, aim.margin
+    ready = se is not None and se > 0 and margin is not None and aim.fraction is None
+    shift = margin / se if ready and margin is not None and se is not None else None
+    return replace(
+        needs,
+        power=own.chance,
+        detectable=own.detectable,
+        no_worse=None if shift is None else chance_within(effects, shift, both=False),
+        equal_enough=None if shift is None else chance_within(effects, shift, both=True),
+        half_loss_power=None if shift is None else chance_to_stand_out(effects, shift / 2),
+        se=se,
+    )

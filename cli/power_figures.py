@@ -8,6 +8,7 @@ from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from weldtrial.cli.power_asked import Asked, asked, parse_loss
+from weldtrial.shared.problems import NotYet
 from weldtrial.shared.responses import Response, Typical
 from weldtrial.shared.trial import Trial
 
@@ -98,12 +99,19 @@ def from_folder(trial: Trial, chance: float) -> tuple[PowerFigures, ...]:
     Raises
     ------
     NotYet, PlanRefused
-        As `weldtrial.doe.layout.make_layout`.
+        As `weldtrial.doe.layout.make_layout`; NotYet also when no response is a number.
     """
     from weldtrial.cli.plan_figures import compared_factor, shape_of
+    from weldtrial.cli.power_passing import instead_words
     from weldtrial.doe.assess import assess
 
     assessment = assess(trial)
+    if all(response.kind != "number" for response in trial.responses):
+        shape = shape_of(trial, assessment.layout)
+        raise NotYet(
+            "No response is a number, and what a whole plan shows of such readings is not in this "
+            f"version yet. {instead_words(trial.deciding, shape)}"
+        )
     shape, factor = shape_of(trial, assessment.layout), compared_factor(trial)
     other = next(level for level in factor.levels if level != factor.reference)
     plan = _Plan(shape, (other, factor.reference), chance, trial=trial, assessment=assessment)
@@ -133,7 +141,8 @@ def _worked_out(response: Response, plan: _Plan, known: Assumed) -> PowerFigures
 
     shape, groups, spread, chance = plan.shape, plan.groups, known.spread, plan.chance
     aim, precision = known.aim(response), plan.precision(known)
-    found = needs(shape, spread, aim, chance, groups)
+    found, terms = needs(shape, spread, aim, chance, groups), _terms(plan, known, aim)
+    found = _by_effects(found, terms, plan, aim)
     several = shape.family != "single" and aim.margin is not None and shape.levels > 2
     within = plan.width
     return PowerFigures(
@@ -153,7 +162,7 @@ def _worked_out(response: Response, plan: _Plan, known: Assumed) -> PowerFigures
         perfect_readings=with_perfect_readings(shape, spread, chance, groups),
         gauge=None if known.prior else gauge_note(response, known.mean, spread),
         smallest_p=_smallest_p(shape, groups),
-        terms=_terms(plan, known, aim),
+        terms=terms,
         time=_time(plan, found),
     )
 
@@ -195,6 +204,20 @@ def _terms(plan: _Plan, known: Assumed, aim: Aim) -> tuple[tuple[str, TermPower]
     told = {one.term: one.words for one in assessment.told}
     words = [told.get(term.name, term_words(trial, term)) for term in planned.terms]
     return tuple(zip(words, found, strict=True))
+
+
+def _by_effects(
+    found: Needs, terms: tuple[tuple[str, TermPower], ...], plan: _Plan, aim: Aim
+) -> Needs:
+    """Return what a plan shows where nothing is welded twice and effects judge each other."""
+    from weldtrial.analysis.term_power import judged_by_effects
+    from weldtrial.cli.plan_figures import compared_factor
+
+    if plan.trial is None:
+        return found
+    name = compared_factor(plan.trial).name
+    own = [term for _, term in terms if term.term == name and term.judged_by == "effects"]
+    return judged_by_effects(found, own[0], len(terms), aim) if own else found
 
 
 def _time(plan: _Plan, found: Needs) -> Time:

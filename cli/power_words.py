@@ -68,6 +68,11 @@ def sentences(one: PowerFigures) -> list[str]:
             f"A true loss of half that asked about, {with_unit(needs.loss / 2, unit)}, it would "
             f"show {round(100 * needs.half_loss_power)} times in 100."
         )
+    if shape.df < 1:
+        words.append(
+            "Nothing is welded twice, so the effects judge each other (Lenth 1989); these chances "
+            "are simulated, with no other effect than the one asked about."
+        )
     if shape.family != "single":
         words.append(
             f"All {shape.levels} are read together, so that all the intervals hold at once; the "

@@ -46,7 +46,8 @@ def more_coupons(
     if groups is not None:
         own = groups.per_setup or 0
     many = groups.new + groups.reference if groups is not None else shape.setups
-    if not own or setups is None or many is None or shape.df < 1:
+    df = shape.df if groups is None else groups.new + groups.reference - 2
+    if not own or setups is None or many is None or df < 1:
         return ()
     rates = shape.precision(spread)
 

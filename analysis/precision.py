@@ -154,6 +154,11 @@ class Groups:
         """Counting coupons."""
         return (self.new + self.reference) * (self.per_setup or 1)
 
+    @property
+    def fewest(self) -> int:
+        """The smaller of the two numbers."""
+        return min(self.new, self.reference)
+
     def precision(self, spread: Spread) -> Precision:
         """Return how precisely the two are compared: pooled, `new` + `reference` − 2 degrees.
 

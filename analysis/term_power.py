@@ -145,12 +145,22 @@ def _covariance(x: Floats, setup: Codes | None, spread: Spread) -> Floats | None
         return None
     if setup is None:
         return np.asarray(spread.alone**2 * np.linalg.inv(x.T @ x))
-    member = np.eye(int(setup.max()) + 1)[setup]
     coupon = max(spread.seen, TINY * spread.setup)
     if coupon == 0:
         return np.zeros((x.shape[1], x.shape[1]))
-    v = coupon**2 * np.eye(len(x)) + spread.setup**2 * member @ member.T
-    return np.asarray(np.linalg.inv(x.T @ np.linalg.solve(v, x)))
+    # X'V^-1 X is what lies within the set-ups, and their sums at the variance of a set-up's sum.
+    sizes, sums, inside = _by_setup(x, setup)
+    weights = 1.0 / (sizes * (coupon**2 + sizes * spread.setup**2))
+    information = inside.T @ inside / coupon**2 + (sums.T * weights) @ sums
+    return np.asarray(np.linalg.inv(information))
+
+
+def _by_setup(x: Floats, setup: Codes) -> tuple[Floats, Floats, Floats]:
+    """Return the sizes of the set-ups, the sums of the columns in each, and what is left of x."""
+    sizes = np.bincount(setup).astype(float)
+    sums = np.zeros((len(sizes), x.shape[1]))
+    np.add.at(sums, setup, x)
+    return sizes, sums, np.asarray(x - (sums / sizes[:, None])[setup])
 
 
 def _judges(
@@ -159,10 +169,7 @@ def _judges(
     """Return what judges each term, and its degrees of freedom."""
     if setup is None:
         return [("coupons", float(len(x) - x.shape[1])) for _ in terms]
-    sizes = np.bincount(setup)
-    sums = np.zeros((len(sizes), x.shape[1]))
-    np.add.at(sums, setup, x)
-    inside = x - (sums / sizes[:, None])[setup]
+    sizes, _, inside = _by_setup(x, setup)
     rows = {one.name: np.eye(x.shape[1])[list(one.columns)] for one in terms}
     by_setups = {one.name: np.abs(inside[:, one.columns]).max() < NONE for one in terms}
     try:

@@ -129,7 +129,20 @@ def _figures(response: Response, plan: _Plan) -> PowerFigures:
     known = assumed(response)
     if known is None:
         return PowerFigures(response, shape, plan.levels, None, None, why_not_assumed(response))
+    beyond = _margin_beyond(response, known)
+    if beyond:
+        return PowerFigures(response, shape, plan.levels, None, None, beyond)
     return _worked_out(response, plan, known)
+
+
+def _margin_beyond(response: Response, known: Assumed) -> str:
+    margin, mean = response.margin, known.mean
+    if margin is None or margin.percent or response.sign < 0 or not 0 < mean <= margin.value:
+        return ""
+    return (
+        f"The margin, {margin.value:g} {response.unit}, is not below the mean expected, {mean:g} "
+        f"{response.unit}: a loss like that leaves nothing. Correct margin or mean."
+    )
 
 
 def _worked_out(response: Response, plan: _Plan, known: Assumed) -> PowerFigures:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 NAMES = ("passing", "falls_to", "no_worse_by", "in_a_row")
 """Options that ask about coupons that pass or fail."""
 _MOST = 300
+_SMALL = 0.001
 _EXAMPLE = (
     "Such as:  weldtrial power --passing 90% --falls-to 70% --coupons 20   or:  weldtrial power "
     "--in-a-row 90%"
@@ -268,6 +269,10 @@ def _show_row(console: Console, row: InARow, shows: tuple[int, float] | None) ->
 
 
 def _percent(share: float) -> str:
+    if 0 < share < _SMALL:
+        return "below 0.1 %"
+    if 1 - _SMALL < share < 1:
+        return "over 99.9 %"
     return f"{brief(100 * share, 3)} %"
 
 

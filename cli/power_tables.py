@@ -96,6 +96,12 @@ def _best(console: Console, one: PowerFigures) -> None:
         f"{with_unit(best.by, unit)}"
     )
     console.table(["", "chance"], [[what, percent(chance)] for what, chance in of_several(one)])
+    how = (
+        "each with today's, by Dunnett's intervals (1955)"
+        if one.shape.family == "reference"
+        else "all pairs, by Tukey's intervals (Kramer 1956)"
+    )
+    console.line(f"  Shown: {how}. Choosing by the best mean: Bechhofer (1954).", hang=2)
 
 
 def _ladder(console: Console, one: PowerFigures) -> None:

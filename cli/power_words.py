@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from weldtrial.analysis.shape import Shape
     from weldtrial.cli.power_figures import PowerFigures
 
+_SURE = 0.9
+"""Chance of half the loss from which there is nothing to warn of."""
 _SMALL = 0.001
 _AFTERNOON = 5.0
 """Hours up to which a day at the bench is an afternoon."""
@@ -40,14 +42,20 @@ def plan_words(one: PowerFigures) -> str:
         return f"{gases}{one.coupons} coupons{shares}, each set up anew, completely shuffled"
     how = "in rounds" if not shape.free else "shuffled freely"
     each = "coupon" if shape.per_setup == 1 else "coupons"
-    setups = f"{shape.setups_per_level} set-ups of each"
+    setups = f"{_setups(shape.setups_per_level)} of each"
     if groups is not None:
-        setups = f"{groups.new} set-ups of the new gas and {groups.reference} of today's"
+        setups = f"{_setups(groups.new)} of the new gas and {groups.reference} of today's"
     return f"{gases}{setups}, {how}, {shape.per_setup} {each} a set-up: {one.coupons} coupons"
+
+
+def _setups(many: int | None) -> str:
+    return "1 set-up" if many == 1 else f"{many} set-ups"
 
 
 def sentences(one: PowerFigures) -> list[str]:
     """Return what the figures of a plan mean."""
+    from weldtrial.analysis.budget import ENOUGH_ROUNDS
+
     needs, shape = one.needs, one.shape
     assert needs is not None
     unit = one.assumed.unit if one.assumed else ""
@@ -63,12 +71,12 @@ def sentences(one: PowerFigures) -> list[str]:
         'smaller may pass unseen, and an answer of "not settled" is then no sign that the two are '
         "alike."
     ]
-    if needs.half_loss_power is not None and needs.loss is not None:
+    if needs.half_loss_power is not None and needs.loss and needs.half_loss_power < _SURE:
         words.append(
             f"A true loss of half that asked about, {with_unit(needs.loss / 2, unit)}, it would "
             f"show {round(100 * needs.half_loss_power)} times in 100."
         )
-    if shape.df < 1:
+    if any(term.judged_by == "effects" for _, term in one.terms):
         words.append(
             "Nothing is welded twice, so the effects judge each other (Lenth 1989); these chances "
             "are simulated, with no other effect than the one asked about."
@@ -77,6 +85,11 @@ def sentences(one: PowerFigures) -> list[str]:
         words.append(
             f"All {shape.levels} are read together, so that all the intervals hold at once; the "
             "figures allow for it."
+        )
+    fewest = shape.setups_per_level if one.groups is None else one.groups.fewest
+    if shape.by_setups and fewest is not None and fewest < ENOUGH_ROUNDS:
+        words.append(
+            'With fewer than four set-ups of each, a verdict can only begin with "Suggests".'
         )
     if one.groups is not None:
         words.append("What is needed is counted in equal numbers of each, which see most.")
@@ -129,12 +142,12 @@ def of_several(one: PowerFigures) -> list[tuple[str, float]]:
     if one.shape.family == "reference":
         return [
             ("the best has the best mean (choosing, without showing)", best.looks_best),
-            ("one that differs from today's by so much is shown to (Dunnett)", best.one_shown),
+            ("one that differs from today's by so much is shown to differ", best.one_shown),
             ("today's, if that is the best, is shown better than every other", best.shown_best),
         ]
     return [
         ("the best has the best mean (choosing, without showing)", best.looks_best),
-        ("the best is shown better than one given other (Tukey-Kramer)", best.one_shown),
+        ("the best is shown better than one other, named beforehand", best.one_shown),
         ("the best is shown better than every other", best.shown_best),
     ]
 

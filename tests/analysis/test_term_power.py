@@ -178,6 +178,21 @@ def test_unequal_set_ups_fall_between_the_best_and_the_worst() -> None:
     assert mixed.judged_by == "set-ups"
 
 
+def test_the_covariance_is_the_one_of_the_whole_matrix() -> None:
+    """Against the dense (X' V^-1 X)^-1 with set-ups of 1, 2, 3 and 5 coupons."""
+    rng = np.random.default_rng(1)
+    setup = np.repeat(np.arange(8), [1, 2, 3, 5, 5, 3, 2, 1])
+    x = np.column_stack([np.ones(len(setup)), np.where(setup % 2, 1.0, -1.0),
+                         rng.normal(size=len(setup))])  # fmt: skip
+    spread = Spread(3.0, 2.0, 4.0, 2)
+    same = setup[:, None] == setup[None, :]
+    v = spread.seen**2 * np.eye(len(setup)) + 4.0 * same
+    dense = np.linalg.inv(x.T @ np.linalg.inv(v) @ x)
+    terms = [AskedTerm(name, (at,), np.array([[0.5]])) for at, name in ((1, "gas"), (2, "feed"))]
+    for at, own in zip((1, 2), term_powers(x, setup, spread, terms), strict=True):
+        assert own.se == pytest.approx(2 * dense[at, at] ** 0.5, rel=1e-10)
+
+
 def test_what_cannot_be_told_is_never_seen() -> None:
     x = np.column_stack([np.ones(4), [1.0, 1.0, -1.0, -1.0]])
     term = AskedTerm("gas", (1,), np.array([[0.5]]))

@@ -259,6 +259,23 @@ def test_a_fraction_without_replicates_is_judged_by_its_effects(
     assert found["power"] == pytest.approx(found["terms"][0]["chance"], abs=1e-9)
 
 
+def test_a_margin_above_the_mean_gets_one_line(weldtrial: Call, folder: Path) -> None:
+    text = FACTORS.replace("margin = 5", "margin = 90")
+    (folder / "trial.toml").write_text(text, encoding="utf-8")
+    out = " ".join(weldtrial("power").out.split())
+    assert "The margin, 90 kN, is not below the mean expected, 80 kN" in out
+    assert weldtrial("power", "--json").json["responses"]["break_load"]["power"] is None
+
+
+def test_few_set_ups_are_said_to_be_few(weldtrial: Call) -> None:
+    call = ("power", "--sd", 4, "--sd-setup", 1, "--loss", 4, "--coupons", 3, "--setups")
+    few = " ".join(weldtrial(*call, "1,2").out.split())
+    assert "1 set-up of the new gas and 2 of today's" in few
+    assert 'a verdict can only begin with "Suggests"' in few
+    assert "Lenth" not in few
+    assert "Suggests" not in weldtrial(*call, 4).out
+
+
 # ------------------------------------------------------------------ slips
 
 

@@ -155,9 +155,8 @@ def sd_upper(sd: float, df: float, confidence: float = CAUTIOUS) -> float:
 @cache
 def _rule(nodes: int) -> tuple[Floats, Floats]:
     """Return Gauss-Legendre nodes and weights on 0 to 1."""
-    rule = np.polynomial.legendre.leggauss(nodes)
-    at, weights = (np.asarray(one, dtype=np.float64) for one in rule)
-    return (at + 1) / 2, weights / 2
+    at, weights = special.roots_sh_legendre(nodes)
+    return np.asarray(at), np.asarray(weights)
 
 
 def _draws(value: float, df: float | None) -> tuple[Floats, Floats]:

@@ -93,7 +93,14 @@ def from_options(said: Mapping[str, Any], chance: float) -> tuple[PowerFigures, 
     loss = parse_loss(said["loss"])
     assert loss is not None
     mean = said["mean"] if said["mean"] is not None else 0.0
-    typical = Typical(mean, said["sd"], said["sd_setup"] or 0.0, "the command line")
+    typical = Typical(
+        mean,
+        said["sd"],
+        said["sd_setup"] or 0.0,
+        "the command line",
+        pilot_coupons=said["pilot_coupons"],
+        pilot_setups=said["pilot_setups"],
+    )
     response = Response("response", "", margin=loss, ask="no-worse", typical=typical)
     return (_figures(response, _shape(said), ("the new gas", "today's"), chance),)
 
@@ -129,6 +136,12 @@ def _wrong(said: Mapping[str, Any]) -> list[str]:
     setup = said["sd_setup"]
     if setup is not None and setup != 0 and not _LEAST <= setup <= _MOST:
         wrong.append(f"--sd-setup {setup:g} cannot be: use 0 or more.")
+    for name in ("pilot_coupons", "pilot_setups"):
+        if said[name] is not None and not 2 <= said[name] <= _MOST_COUPONS:
+            option = name.replace("_", "-")
+            wrong.append(f"--{option} {said[name]} cannot be: scatter is seen from 2 on.")
+    if said["pilot_setups"] is not None and setup is None:
+        wrong.append("--pilot-setups is how many set-ups --sd-setup came from. Add --sd-setup.")
     return wrong + _wrong_counts(said)
 
 

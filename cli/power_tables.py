@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
+from weldtrial.cli.left_open import all_asks, as_plain, show_open
 from weldtrial.shared.rounding import brief
 
 if TYPE_CHECKING:
@@ -38,6 +39,10 @@ def as_json(figures: Sequence[PowerFigures], chance: float) -> dict[str, Any]:
             "coupons_planned": one.shape.coupons,
             "paired": one.shape.paired if one.shape.by_setups else None,
             "words": one.missing or None,
+            "averaged": {
+                ask: as_plain(found)
+                for ask, found in all_asks(one.response, known, one.shape, chance).items()
+            },
         }
     return {"responses": responses}
 
@@ -61,6 +66,7 @@ def show_power(console: Console, figures: Sequence[PowerFigures], chance: float)
         _table(console, one)
         for words in sentences(one):
             console.line(f"  {words}", hang=2)
+        show_open(console, one.response, one.assumed, one.shape, chance)
     console.line()
 
 

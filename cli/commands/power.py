@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -11,9 +12,11 @@ from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.problems import ExitCode, WrongUsage
 
 if TYPE_CHECKING:
+    from weldtrial.cli.pilot import Taken
     from weldtrial.cli.power_figures import PowerFigures
 
-_BARE = ("mean", "sd", "sd_setup", "loss", "setups", "coupons", "rounds")
+_PILOT = ("pilot_coupons", "pilot_setups")
+_BARE = ("mean", "sd", "sd_setup", "loss", "setups", "coupons", "rounds", *_PILOT)
 
 
 @click.command(short_help="Work out how many coupons and set-ups a question needs.")
@@ -30,6 +33,15 @@ _BARE = ("mean", "sd", "sd_setup", "loss", "setups", "coupons", "rounds")
     metavar="",
     help="Every round holds one set-up of each gas (set-ups are paired).",
 )
+@click.option("--pilot-coupons", type=int, help="Coupons that --sd came from.")
+@click.option("--pilot-setups", type=int, help="Set-ups that --sd-setup came from.")
+@click.option(
+    "--pilot",
+    "pilot_folder",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path),
+    help="In a trial folder: take the scatter from the results of an earlier trial.",
+)
 @click.option(
     "--chance",
     type=float,
@@ -38,12 +50,13 @@ _BARE = ("mean", "sd", "sd_setup", "loss", "setups", "coupons", "rounds")
     help="The chance to aim for, above 0.05 and below 1.",
 )
 @common_options
-def command(common: Common, chance: float, **said: Any) -> int:
+def command(common: Common, chance: float, pilot_folder: Path | None, **said: Any) -> int:
     """Work out what a plan can show, and what a chosen chance would need.
 
     In a trial folder it takes the plan of trial.toml.  Anywhere it takes two gases and the
     numbers given:  --sd 4 --sd-setup 2 --mean 78 --loss 5% --setups 6 --coupons 3.
     """
+    from weldtrial.cli.pilot import show_taken, taken_json
     from weldtrial.cli.power_figures import from_options
     from weldtrial.cli.power_tables import as_json, show_power
 
@@ -53,16 +66,34 @@ def command(common: Common, chance: float, **said: Any) -> int:
             "such as 0.8 for four times in five."
         )
     bare = any(said[name] is not None for name in _BARE)
-    figures = from_options(said, chance) if bare else _of_folder(common, chance)
+    if bare and pilot_folder is not None:
+        raise WrongUsage(
+            "weldtrial power: --pilot plans a trial folder with the scatter of another; with "
+            "figures on the command line say --pilot-coupons and --pilot-setups."
+        )
+    taken: tuple[Taken, ...] = ()
+    if bare:
+        figures = from_options(said, chance)
+    else:
+        figures, taken = _of_folder(common, chance, pilot_folder)
     if common.json:
-        common.console.json(as_json(figures, chance))
+        found = as_json(figures, chance)
+        if pilot_folder is not None:
+            found["pilot"] = taken_json(pilot_folder, taken)
+        common.console.json(found)
     else:
         show_power(common.console, figures, chance)
+        if pilot_folder is not None:
+            show_taken(common.console, pilot_folder, taken)
+            common.console.line()
         common.console.next("new NAME" if bare else "plan")
     return int(ExitCode.FINE)
 
 
-def _of_folder(common: Common, chance: float) -> tuple[PowerFigures, ...]:
+def _of_folder(
+    common: Common, chance: float, pilot: Path | None
+) -> tuple[tuple[PowerFigures, ...], tuple[Taken, ...]]:
+    from weldtrial.cli.pilot import with_pilot
     from weldtrial.cli.plan_figures import with_chances
     from weldtrial.cli.power_figures import from_folder
     from weldtrial.doe.refusals import CannotShareOut
@@ -79,7 +110,10 @@ def _of_folder(common: Common, chance: float) -> tuple[PowerFigures, ...]:
         ) from None
     refuse_adopted(folder.path, "say the scatter on the command line, with --mean, --sd and so on")
     trial = load_trial(folder.trial_file)
+    taken: tuple[Taken, ...] = ()
+    if pilot is not None:
+        trial, taken = with_pilot(common, trial, pilot)
     try:
-        return from_folder(trial, chance)
+        return from_folder(trial, chance), taken
     except CannotShareOut as refused:
         raise with_chances(trial, refused) from None

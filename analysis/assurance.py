@@ -164,7 +164,8 @@ def _draws(value: float, df: float | None) -> tuple[Floats, Floats]:
     if df is None:
         return np.array([value]), np.ones(1)
     at, weights = _rule(NODES)
-    return value * df / special.chdtri(df, at), weights
+    left: Floats = np.asarray(value * df / special.chdtri(df, at), dtype=np.float64)
+    return left, weights
 
 
 def _spreads(uncertain: Uncertain) -> tuple[Floats, Floats, Floats]:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from weldtrial.cli.adopted_folder import refuse_adopted
+from weldtrial.cli.choosing_options import choose_options, wanted
 from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.folder import Folder, find_folder
+from weldtrial.shared.problems import WrongUsage
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
@@ -38,9 +40,15 @@ if TYPE_CHECKING:
     help="Take the scatter from the results of an earlier trial, in mind only.",
 )
 @click.option("--why", is_flag=True, help="Show the working, with its sources.")
+@choose_options
 @common_options
 def command(
-    common: Common, ifs: tuple[str, ...], tries: tuple[str, ...], why: bool, pilot: Path | None
+    common: Common,
+    ifs: tuple[str, ...],
+    tries: tuple[str, ...],
+    why: bool,
+    pilot: Path | None,
+    **said: Any,
 ) -> None:
     """Show what the budget can buy, and what the plan can and cannot tell.
 
@@ -50,6 +58,9 @@ def command(
     from weldtrial.cli.plan_json import as_json
     from weldtrial.cli.plan_tables import show_plan
 
+    choose = wanted(said)
+    if choose is not None and (tries or why):
+        raise WrongUsage("weldtrial plan: --try and --why do not go with --choose. Leave them out.")
     folder = Folder(find_folder(common.folder))
     refuse_adopted(folder.path, "there is nothing left to plan")
     trial = _read(common, folder)
@@ -58,6 +69,11 @@ def command(
         trial, taken = with_pilot(common, trial, pilot)
     figures = _figures(trial, ifs, tries)
     sealed = folder.seal.exists()
+    if choose is not None:
+        from weldtrial.cli.choosing_command import run_choice
+
+        run_choice(common, figures, choose, said["picture"], sealed=sealed)
+        return
     if common.json:
         found = as_json(figures, sealed=sealed)
         if pilot is not None:

@@ -1,0 +1,382 @@
+"""What ``weldtrial plan --choose`` shows: the table, what to choose, and what that means."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from weldtrial.cli.choosing import Choice
+from weldtrial.cli.plan_figures import margin_words
+from weldtrial.cli.plan_parts import p_cell
+from weldtrial.cli.plan_tables import asks
+from weldtrial.shared.rounding import brief
+
+if TYPE_CHECKING:
+    from weldtrial.analysis.frontier import Plan
+    from weldtrial.cli.console import Align, Console
+
+AFTERNOON = 5
+"""Bench hours up to which a day is called an afternoon."""
+
+
+def show_choice(console: Console, choice: Choice) -> None:
+    """Show the plans worth choosing between and the chosen one."""
+    trial = choice.figures.trial
+    console.line(trial.title, style="bold")
+    console.line(f"  decides  {trial.deciding.title} – {asks(choice.figures)}", hang=9)
+    console.line(f"  limits   {limits_words(choice)}", hang=9)
+    console.line(f"  choice   {rule_words(choice)}", hang=9)
+    console.line()
+    _table(console, choice)
+    for words in footnotes(choice):
+        console.note(f"  {words}", hang=2)
+    console.line()
+    for words in sentences(choice):
+        console.line(words, hang=2)
+    _lines(console, choice)
+
+
+# ---------------------------------------------------------------------- the table
+
+
+def _table(console: Console, choice: Choice) -> None:
+    headers = _headers(choice)
+    if console.plain:
+        headers = [" ".join(one.replace("-\n", "").split()) for one in headers]
+    rows = [_row(choice, place) for place in range(len(choice.rows))]
+    align: list[Align] = ["left", *["right"] * (len(headers) - 2), "left"]  # type: ignore[list-item]
+    console.table(headers, rows, align)
+
+
+def _headers(choice: Choice) -> list[str]:
+    figures = choice.figures
+    units = ["rounds", "set-\nups", "per\nset-up"] if figures.shape.by_setups else []
+    unit = figures.assumed.unit if figures.assumed else ""
+    currency = figures.trial.budget.currency
+    return [
+        "",
+        *units,
+        "coupons\nin all",
+        *(["bench\nhours"] if _hours(choice) else []),
+        *(["days"] if _days(choice) else []),
+        *([f"cost,\n{currency}"] if _money(choice) else []),
+        f"gap\nseen,\n{unit}",
+        "chance",
+        *(["aver-\naged"] if choice.averaged else []),
+        "least\np",
+        "",
+    ]
+
+
+def _hours(choice: Choice) -> bool:
+    return choice.found.own.row.hours is not None
+
+
+def _days(choice: Choice) -> bool:
+    return choice.found.own.days is not None
+
+
+def _money(choice: Choice) -> bool:
+    return choice.found.own.cost is not None
+
+
+def _row(choice: Choice, place: int) -> list[str]:
+    plan, found = choice.rows[place], choice.found
+    row = plan.row
+    own = plan is found.own
+    chosen = is_chosen(choice, plan)
+    cells = ["▸" if own else "→" if chosen else ""]
+    if choice.figures.shape.by_setups:
+        cells += [str(row.rounds), str(row.set_ups), str(row.per_setup)]
+    cells.append(str(row.total))
+    if _hours(choice):
+        cells.append(f"{row.hours:.1f}")
+    if _days(choice):
+        cells.append(str(plan.days))
+    if _money(choice):
+        cells.append(f"{plan.cost:.0f}")
+    cells += ["never" if row.gap is None else brief(row.gap, 2), percent(row.chance)]
+    if choice.averaged:
+        cells.append(percent(choice.averaged[place]))
+    return [*cells, p_cell(row.smallest_p), _remark(choice, plan)]
+
+
+def is_chosen(choice: Choice, plan: Plan) -> bool:
+    """Whether a plan is the chosen one."""
+    chosen = choice.found.chosen
+    return chosen is not None and plan.shape == chosen.shape
+
+
+def _remark(choice: Choice, plan: Plan) -> str:
+    found = choice.found
+    said = [plan.row.remark] if plan.row.remark else []
+    marks = []
+    if plan is found.own:
+        marks.append("your file")
+        if not found.own_within:
+            said.append("over")
+    if is_chosen(choice, plan):
+        marks.append("chosen")
+    return " ".join([", ".join(said), f"← {', '.join(marks)}" if marks else ""]).strip()
+
+
+def percent(chance: float | None) -> str:
+    """Return a chance in whole percent."""
+    if chance is None:
+        return "–"
+    return "over 99 %" if 0.995 <= chance < 1 else f"{100 * chance:.0f} %"
+
+
+# ---------------------------------------------------------------------- words
+
+
+def limits_words(choice: Choice) -> str:
+    """Return the limits in words."""
+    wanted, said = choice.wanted, []
+    if wanted.hours is not None:
+        said.append(f"{brief(wanted.hours)} h at the bench")
+    if wanted.cost is not None:
+        said.append(f"{brief(wanted.cost)} {choice.figures.trial.budget.currency}")
+    if wanted.coupons is not None:
+        said.append(f"{wanted.coupons} coupons, spares and warm-ups included")
+    if wanted.changes is not None:
+        said.append(f"{wanted.changes} set-ups")
+    return f"at most {', '.join(said)}" if said else "none said"
+
+
+def rule_words(choice: Choice) -> str:
+    """Return the rule by which one plan is chosen."""
+    what = "money" if choice.by_money else "bench hours"
+    return (
+        f"the cheapest plan, in {what}, with a chance of {percent(choice.wanted.chance)} "
+        f"{aim_words(choice)}; without one, the most certain"
+    )
+
+
+def aim_words(choice: Choice) -> str:
+    """Return what a chance is a chance of."""
+    aim, known = choice.figures.aim, choice.figures.assumed
+    unit = known.unit if known else ""
+    if aim.margin is None:
+        gap = choice.found.own.row.gap
+        return f"to show a true gap of {brief(gap, 2)} {unit}".rstrip() if gap else "of any gap"
+    margin = margin_words(aim, unit)
+    if aim.ask == "no-worse":
+        return f'to show "no worse by {margin}" if equal'
+    if aim.ask == "equal-enough":
+        return f'to show "equal within {margin}" if equal'
+    return f"to show a true gap of {margin}"
+
+
+def footnotes(choice: Choice) -> list[str]:
+    """Return what the columns mean, and what was left out."""
+    found = choice.found
+    words = [
+        '"gap seen" = true difference found 8 times in 10. Spares and warm-ups are counted in; '
+        'reading time is not. "least p" = the smallest a shuffle test can reach.'
+    ]
+    hidden = len(found.plans) - sum(one in found.plans for one in choice.rows)
+    if hidden > 0:
+        words.append(
+            f"{found.looked_at} plans looked at; {len(found.plans)} are beaten by no cheaper one, "
+            f"{hidden} of these left out here (--json has them)."
+        )
+    if choice.averaged:
+        words.append(
+            '"averaged" = over what is left open of the scatter (weldtrial plan says why).'
+        )
+    if any(one.row.remark == "weak" for one in choice.rows):
+        words.append(
+            '"weak" = with fewer than four set-ups of each, a verdict can only begin with '
+            '"Suggests".'
+        )
+    return words
+
+
+def sentences(choice: Choice) -> list[str]:
+    """Return what to choose and what it means, in coupons and in afternoons."""
+    found = choice.found
+    if found.chosen is None:
+        return [
+            "No plan within these limits can answer at all. Allow more, or say less must be seen: "
+            "a larger margin."
+        ]
+    words = [_chosen_words(choice, found.chosen)]
+    if choice.steady is not None:
+        words.append(
+            'Its verdict can only begin with "Suggests". One that may begin with "Shown": '
+            f"{plan_words(choice, choice.steady)}, {percent(choice.steady.row.chance)}"
+            f"{_cost_words(choice, choice.steady)}."
+        )
+    if contrast := contrast_words(choice):
+        words.append(contrast)
+    return [*words, meaning_words(choice, found.chosen), *_own_words(choice, found.chosen)]
+
+
+def _chosen_words(choice: Choice, chosen: Plan) -> str:
+    chance, target = percent(chosen.row.chance), percent(choice.wanted.chance)
+    plan = f"{plan_words(choice, chosen)}, {chosen.row.total} in all"
+    cost = _cost_words(choice, chosen)
+    if choice.found.reached:
+        return f"Chosen: {plan}: the cheapest that reaches {target} ({chance}){cost}."
+    return (
+        f"No plan within these limits reaches {target}. The most certain one sees {chance}: "
+        f"{plan}{cost}."
+    )
+
+
+def plan_words(choice: Choice, plan: Plan) -> str:
+    """Return a plan in words: ``8 rounds, 16 set-ups of 2 coupons``."""
+    row = plan.row
+    if row.set_ups is None:
+        return f"{row.coupons} coupons to compare"
+    each = "coupon" if row.per_setup == 1 else "coupons"
+    rounds = "" if choice.figures.shape.free else f"{row.rounds} rounds, "
+    return f"{rounds}{row.set_ups} set-ups of {row.per_setup} {each}"
+
+
+def _cost_words(choice: Choice, plan: Plan) -> str:
+    said = [] if plan.row.hours is None else [f"{plan.row.hours:.1f} h"]
+    if plan.cost is not None:
+        said.append(f"{plan.cost:.0f} {choice.figures.trial.budget.currency}")
+    return f", {' and '.join(said)}" if said else ""
+
+
+def contrast_words(choice: Choice) -> str:
+    """Return what few changes of many coupons would see for the same hours."""
+    few, chosen = choice.found.few, choice.found.chosen
+    if few is None or chosen is None or few.row.set_ups is None:
+        return ""
+    known = choice.figures.assumed
+    unit = known.unit if known else ""
+    limit = choice.wanted.cost if choice.by_money else choice.wanted.hours
+    most = chosen.spent if limit is None or choice.found.reached else limit
+    spent = (
+        f"For {most:.0f} {choice.figures.trial.budget.currency}"
+        if choice.by_money
+        else f"In {brief(most, 2)} h"
+    )
+
+    def sees(plan: Plan) -> str:
+        if plan.row.gap is None:
+            return f"can never tell the {_levels(choice)} apart"
+        return f"would probably see {brief(plan.row.gap, 2)} {unit}".rstrip()
+
+    return (
+        f"{spent}: {chosen.row.set_ups} changes of {chosen.row.per_setup} "
+        f"{'coupon' if chosen.row.per_setup == 1 else 'coupons'} {sees(chosen)}; "
+        f"{few.row.set_ups} changes of {few.row.per_setup} {sees(few)}."
+    )
+
+
+def _levels(choice: Choice) -> str:
+    from weldtrial.doe.refusals import levels_word
+
+    return levels_word(choice.figures.compared)
+
+
+def meaning_words(choice: Choice, plan: Plan) -> str:
+    """Return what a chance means in trials, coupons and afternoons."""
+    aim = choice.figures.aim
+    of = round(100 * (plan.row.chance or 0.0))
+    truth = (
+        f"are truly equal, {of} of 100 such trials would say so"
+        if aim.margin is not None and aim.ask != "difference"
+        else f"truly differ by that much, {of} of 100 such trials would show it"
+    )
+    words = (
+        f"That means {plan.row.total} coupons{_days_words(choice, plan)}. If the "
+        f"{_levels(choice)} {truth}, and {100 - of} would end without that answer."
+    )
+    minutes = choice.figures.trial.budget.minutes_reading
+    if minutes is not None:
+        readings = sum(one.sections for one in choice.figures.trial.responses) * plan.row.coupons
+        words += f" Reading takes another {readings * minutes / 60:.1f} h."
+    return words
+
+
+def _days_words(choice: Choice, plan: Plan) -> str:
+    per_day = choice.figures.trial.budget.hours_per_day
+    if plan.days is None or per_day is None:
+        return ""
+    name = "afternoon" if per_day <= AFTERNOON else "day"
+    return f" and {plan.days} {name}{'' if plan.days == 1 else 's'} of {brief(per_day)} h"
+
+
+def _own_words(choice: Choice, chosen: Plan) -> list[str]:
+    own, found = choice.found.own, choice.found
+    if own.shape == chosen.shape:
+        return ["It is what your file asks for already."]
+    words = (
+        f"Your file's plan: {plan_words(choice, own)}, {own.row.total} in all, "
+        f"{percent(own.row.chance)}{_cost_words(choice, own)}"
+    )
+    if not found.own_within:
+        return [f"{words}; over the limits."]
+    if found.beaten_by is not None:
+        better = found.beaten_by
+        return [
+            f"{words}; {plan_words(choice, better)} see no less for less "
+            f"({percent(better.row.chance)}{_cost_words(choice, better)})."
+        ]
+    return [f"{words}."]
+
+
+def _lines(console: Console, choice: Choice) -> None:
+    if choice.lines is None or choice.found.own.shape == getattr(choice.found.chosen, "shape", 0):
+        return
+    console.heading("To choose it, put in trial.toml (in place of the lines of those names)")
+    for line in choice.lines.text():
+        console.line(f"  {line}")
+    for key in choice.lines.take_out:
+        section, name = key.split(".")
+        console.line(f"  and take out  {name}  under [{section}]: it does not fit this plan.")
+
+
+# ---------------------------------------------------------------------- JSON
+
+
+def choice_json(choice: Choice) -> dict[str, Any]:
+    """Return the choice as plain values; the keys are documented in ``weldtrial help json``."""
+    found, figures = choice.found, choice.figures
+    averaged = dict(zip(map(id, choice.rows), choice.averaged, strict=False))
+
+    def plain(plan: Plan | None) -> dict[str, Any] | None:
+        if plan is None:
+            return None
+        row = asdict(plan.row)
+        row.pop("tried")
+        return {
+            **row,
+            "replicates": plan.shape.replicates,
+            "cost": plan.cost,
+            "days": plan.days,
+            "averaged": averaged.get(id(plan)),
+        }
+
+    return {
+        "trial": figures.trial.title,
+        "choose": {
+            "limits": {
+                "hours": choice.wanted.hours,
+                "cost": choice.wanted.cost,
+                "coupons": choice.wanted.coupons,
+                "changes": choice.wanted.changes,
+            },
+            "by": "money" if choice.by_money else "hours",
+            "wanted": found.target,
+            "currency": figures.trial.budget.currency or None,
+            "unit": figures.assumed.unit if figures.assumed else None,
+            "plans": [plain(one) for one in found.plans],
+            "own": plain(found.own),
+            "own_within": found.own_within,
+            "beaten_by": plain(found.beaten_by),
+            "chosen": plain(found.chosen),
+            "reached": found.reached,
+            "few": plain(found.few),
+            "looked_at": found.looked_at,
+            "put": None if choice.lines is None else choice.lines.put,
+            "take_out": None if choice.lines is None else choice.lines.take_out,
+            "words": sentences(choice),
+        },
+    }

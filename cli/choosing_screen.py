@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from math import floor
 from typing import TYPE_CHECKING, Any
 
 from weldtrial.cli.choosing import Choice
@@ -95,7 +96,7 @@ def _row(choice: Choice, place: int) -> list[str]:
         cells.append(str(plan.days))
     if _money(choice):
         cells.append(f"{plan.cost:.0f}")
-    cells += ["never" if row.gap is None else brief(row.gap, 2), percent(row.chance)]
+    cells += ["never" if row.gap is None else brief(row.gap, 2), percent(row.chance, found.target)]
     if choice.averaged:
         cells.append(percent(choice.averaged[place]))
     return [*cells, p_cell(row.smallest_p), _remark(choice, plan)]
@@ -120,10 +121,12 @@ def _remark(choice: Choice, plan: Plan) -> str:
     return " ".join([", ".join(said), f"← {', '.join(marks)}" if marks else ""]).strip()
 
 
-def percent(chance: float | None) -> str:
-    """Return a chance in whole percent."""
+def percent(chance: float | None, target: float | None = None) -> str:
+    """Return a chance in whole percent, finer where rounding would say a target is met."""
     if chance is None:
         return "–"
+    if target is not None and chance < target <= round(chance, 2):
+        return f"{floor(1000 * chance) / 10:.1f} %"
     return "over 99 %" if 0.995 <= chance < 1 else f"{100 * chance:.0f} %"
 
 
@@ -214,7 +217,8 @@ def sentences(choice: Choice) -> list[str]:
 
 
 def _chosen_words(choice: Choice, chosen: Plan) -> str:
-    chance, target = percent(chosen.row.chance), percent(choice.wanted.chance)
+    target = percent(choice.wanted.chance)
+    chance = percent(chosen.row.chance, choice.wanted.chance)
     plan = f"{plan_words(choice, chosen)}, {chosen.row.total} in all"
     cost = _cost_words(choice, chosen)
     if choice.found.reached:
@@ -254,7 +258,7 @@ def contrast_words(choice: Choice) -> str:
     spent = (
         f"For {most:.0f} {choice.figures.trial.budget.currency}"
         if choice.by_money
-        else f"In {brief(most, 2)} h"
+        else f"In {brief(most, 3)} h"
     )
 
     def sees(plan: Plan) -> str:
@@ -309,7 +313,7 @@ def _own_words(choice: Choice, chosen: Plan) -> list[str]:
         return ["It is what your file asks for already."]
     words = (
         f"Your file's plan: {plan_words(choice, own)}, {own.row.total} in all, "
-        f"{percent(own.row.chance)}{_cost_words(choice, own)}"
+        f"{percent(own.row.chance, found.target)}{_cost_words(choice, own)}"
     )
     if not found.own_within:
         return [f"{words}; over the limits."]

@@ -25,8 +25,8 @@ MOST_TRIED = 4000
 """Coupons beyond which no plan is looked at."""
 _AT_FIRST = 60
 """Coupons that are looked at in any case, however small the file's own plan."""
-_SEEN = 0.995
-"""Chance beyond which more welding is not worth a row."""
+_WORTH = 0.01
+"""A rise of the chance that is not worth more welding, once it is all that is left to gain."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,7 @@ class Frontier:
     Attributes
     ----------
     plans
-        From the cheapest to the most certain, within the limits.
+        From the cheapest to the most certain (but for one in a hundred), within the limits.
     own
         The file's own plan, whether it is among them or not.
     own_within
@@ -109,8 +109,8 @@ class Frontier:
         The cheapest of `plans` that sees at least as much as the file's own for less; None where
         there is none.
     chosen
-        The cheapest plan that reaches the target chance; without one the most certain. None where
-        no plan within the limits can answer at all.
+        The cheapest plan that reaches the target chance; without one the last of `plans`. None
+        where no plan within the limits can answer at all.
     reached
         Whether `chosen` reaches the target.
     target
@@ -169,7 +169,7 @@ def frontier(
         if found or limits.coupons or reach >= MOST_TRIED or not _more(shape, maker, limits, reach):
             break
         reach *= 2
-    plans = _until_seen(plans, target)
+    plans = _until_worth(plans, target)
     good = [one for one in plans if (one.row.chance or 0.0) >= target]
     chosen = good[0] if good else plans[-1] if plans else None
     return Frontier(
@@ -332,9 +332,10 @@ class _Maker:
         return found
 
 
-def _until_seen(plans: tuple[Plan, ...], target: float) -> tuple[Plan, ...]:
-    """Return the plans up to the first that is as good as certain."""
-    enough = max(_SEEN, target)
+def _until_worth(plans: tuple[Plan, ...], target: float) -> tuple[Plan, ...]:
+    """Return the plans up to the first that is as good as the last, but for one in a hundred."""
+    best = plans[-1].row.chance or 0.0 if plans else 0.0
+    enough = max(best - _WORTH, target) if best >= target else best - _WORTH
     for place, one in enumerate(plans):
         if (one.row.chance or 0.0) >= enough:
             return plans[: place + 1]

@@ -43,7 +43,9 @@ def show_choice(console: Console, choice: Choice) -> None:
 def _table(console: Console, choice: Choice) -> None:
     headers = _headers(choice)
     if console.plain:
-        headers = [" ".join(one.replace("-\n", "").split()) for one in headers]
+        # A hyphen at a line's end stays in "set-ups" and goes from "averaged".
+        joined = [one.replace("aver-\n", "aver").replace("-\n", "-") for one in headers]
+        headers = [" ".join(one.split()) for one in joined]
     rows = [_row(choice, place) for place in range(len(choice.rows))]
     align: list[Align] = ["left", *["right"] * (len(headers) - 2), "left"]  # type: ignore[list-item]
     console.table(headers, rows, align)
@@ -152,7 +154,7 @@ def rule_words(choice: Choice) -> str:
     what = "money" if choice.by_money else "bench hours"
     return (
         f"the cheapest plan, in {what}, with a chance of {percent(choice.wanted.chance)} "
-        f"{aim_words(choice)}; without one, the most certain"
+        f"{aim_words(choice)}; without one, the most certain (but for 1 in 100)"
     )
 
 

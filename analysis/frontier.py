@@ -25,6 +25,7 @@ MOST_TRIED = 4000
 """Coupons beyond which no plan is looked at."""
 _AT_FIRST = 60
 """Coupons that are looked at in any case, however small the file's own plan."""
+_ENDLESS = 1_000_000
 _WORTH = 0.01
 """A rise of the chance that is not worth more welding, once it is all that is left to gain."""
 
@@ -119,6 +120,9 @@ class Frontier:
         For as many hours (or as much money) as `chosen` takes (or as the limit allows, where that
         has kept it from its target): as many coupons as fit on as few set-ups as there can be; None
         for a complete shuffle, and where nothing fits.
+    ceiling
+        Chance that endless coupons would have, on as many set-ups as the limit allows; None
+        without such a limit.
     looked_at
         Plans that were looked at within the limits.
     """
@@ -131,6 +135,7 @@ class Frontier:
     reached: bool
     target: float
     few: Plan | None
+    ceiling: float | None
     looked_at: int
 
 
@@ -161,12 +166,16 @@ def frontier(
     limits = limits or Limits()
     maker = _Maker(judged, costing, _chance_of(shape, judged))
     own = maker.plan(shape, current=True)
+    ceiling = _ceiling(shape, maker, limits)
+    hopeless = ceiling is not None and ceiling < target
     reach = limits.coupons or max(_AT_FIRST, 2 * own.row.total)
     while True:
         shapes = [one for one in _shapes(shape, reach) if maker.within(one, limits)]
         plans = maker.unbeaten(shapes)
         found = plans and (plans[-1].row.chance or 0.0) >= target
-        if found or limits.coupons or reach >= MOST_TRIED or not _more(shape, maker, limits, reach):
+        if found or hopeless or limits.coupons or reach >= MOST_TRIED:
+            break
+        if not _more(shape, maker, limits, reach):
             break
         reach *= 2
     plans = _until_worth(plans, target)
@@ -181,6 +190,7 @@ def frontier(
         reached=bool(good),
         target=target,
         few=_few(shape, maker, limits, chosen, limited=not good),
+        ceiling=ceiling,
         looked_at=len(shapes),
     )
 
@@ -249,6 +259,16 @@ def _shuffles(shape: Shape, usable: int) -> Iterator[Shape]:
         if one.coupons > usable:
             return
         yield one
+
+
+def _ceiling(shape: Shape, maker: _Maker, limits: Limits) -> float | None:
+    """Return the chance that endless coupons would have on as many set-ups as are allowed."""
+    if limits.set_ups is None or not shape.by_setups or shape.parts > 1:
+        return None
+    most = limits.set_ups // (shape.levels * shape.others)
+    sized = [_with_units(shape, number) for number in range(most, 0, -1)]
+    one = next((one for one in sized if one is not None), None)
+    return 0.0 if one is None else maker.chance(replace(one, replicates=_ENDLESS))
 
 
 def _more(shape: Shape, maker: _Maker, limits: Limits, reach: int) -> bool:

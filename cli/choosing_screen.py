@@ -225,10 +225,17 @@ def _chosen_words(choice: Choice, chosen: Plan) -> str:
     cost = _cost_words(choice, chosen)
     if choice.found.reached:
         return f"Chosen: {plan}: the cheapest that reaches {target} ({chance}){cost}."
-    return (
+    words = (
         f"No plan within these limits reaches {target}. The most certain one sees {chance}: "
         f"{plan}{cost}."
     )
+    ceiling = choice.found.ceiling
+    if ceiling is not None and ceiling < choice.wanted.chance:
+        words += (
+            f" On {choice.wanted.changes} set-ups not even endless coupons would: "
+            f"{percent(ceiling, choice.wanted.chance)} at most."
+        )
+    return words
 
 
 def plan_words(choice: Choice, plan: Plan) -> str:
@@ -380,6 +387,7 @@ def choice_json(choice: Choice) -> dict[str, Any]:
             "chosen": plain(found.chosen),
             "reached": found.reached,
             "few": plain(found.few),
+            "ceiling": found.ceiling,
             "looked_at": found.looked_at,
             "put": None if choice.lines is None else choice.lines.put,
             "take_out": None if choice.lines is None else choice.lines.take_out,

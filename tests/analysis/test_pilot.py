@@ -1,4 +1,4 @@
-"""What an earlier trial's results say of scatter: against the classical strata and least squares."""
+"""What an earlier trial's results say of scatter: against the mean squares of the strata."""
 
 from __future__ import annotations
 

@@ -254,6 +254,15 @@ def test_nothing_within_the_limits_is_said(weldtrial: Call, folder: Path) -> Non
     assert "To choose it" not in shown.out
 
 
+def test_few_changes_hold_however_many_coupons(weldtrial: Call, folder: Path) -> None:
+    shown = weldtrial("-C", folder, "plan", "--choose", "--changes", 6)
+    words = squeezed(shown.out)
+    assert "On 6 set-ups not even endless coupons would: 63 % at most." in words
+    found = weldtrial("-C", folder, "plan", "--choose", "--changes", 6, "--json").json["choose"]
+    assert found["chosen"]["total"] <= 80
+    assert round(found["ceiling"], 2) == 0.63
+
+
 def test_a_weak_choice_is_called_weak(weldtrial: Call, folder: Path) -> None:
     change(folder, ("sd_coupon = 4, sd_setup = 2", "sd_coupon = 1, sd_setup = 0.5"))
     words = squeezed(weldtrial("-C", folder, "plan", "--choose").out)

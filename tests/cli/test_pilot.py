@@ -48,7 +48,9 @@ def test_the_printed_line_gives_the_same_plan(weldtrial: Call, folder: Path) -> 
         file = folder / "trial.toml"
         text = file.read_text(encoding="utf-8")
         head, found, tail = text.partition(f'name       = "{name}"')
-        tail = re.sub(r"^typical +=.*$", lambda _, t=taken: t["line"], tail, 1, re.MULTILINE)
+        tail = re.sub(
+            r"^typical +=.*$", lambda _, t=taken: t["line"], tail, count=1, flags=re.MULTILINE
+        )
         file.write_text(head + found + tail, encoding="utf-8")
     second = weldtrial("-C", folder, "plan", "--json").json
     assert second["rows"] == first["rows"]

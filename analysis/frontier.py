@@ -4,28 +4,26 @@ Plans of one question differ in rounds, in set-ups of each level a round and in 
 combination.  What the file asks for stays: whole designs of the easy factors in every set-up (or
 the same parts), several levels, other hard-to-change factors.  A plan is beaten where another costs
 no more and has at least its chance; what is left is the frontier.
-
-Rounds stay rounds.  Set-ups shuffled over the whole trial, or two of each level to a round, leave
-more degrees of freedom for the same cost, but only by no longer taking out what drifts from round
-to round; no chance worked out here knows of drift, so it must not choose that away.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from math import ceil
 
 from weldtrial.analysis.budget import BudgetRow, Judged, budget_row
+from weldtrial.analysis.plans_alike import shapes_within, with_units
 from weldtrial.analysis.power import CHANCE, chance_to_show, power_difference
 from weldtrial.analysis.shape import Shape
-from weldtrial.shared.orders import usual_limit
 
 MOST_TRIED = 4000
 """Coupons beyond which no plan is looked at."""
 _AT_FIRST = 60
 """Coupons that are looked at in any case, however small the file's own plan."""
 _ENDLESS = 1_000_000
+_CLOSE = 1e-6
+"""A chance so little short of the target reaches it: gaps are found by search."""
 _WORTH = 0.01
 """A rise of the chance that is not worth more welding, once it is all that is left to gain."""
 
@@ -139,6 +137,11 @@ class Frontier:
     looked_at: int
 
 
+def reaches(plan: Plan, target: float) -> bool:
+    """Whether a plan has the chance that is aimed for."""
+    return (plan.row.chance or 0.0) >= target - _CLOSE
+
+
 def frontier(
     shape: Shape,
     judged: Judged,
@@ -170,16 +173,16 @@ def frontier(
     hopeless = ceiling is not None and ceiling < target
     reach = limits.coupons or max(_AT_FIRST, 2 * own.row.total)
     while True:
-        shapes = [one for one in _shapes(shape, reach) if maker.within(one, limits)]
+        shapes = [one for one in shapes_within(shape, reach) if maker.within(one, limits)]
         plans = maker.unbeaten(shapes)
-        found = plans and (plans[-1].row.chance or 0.0) >= target
+        found = bool(plans) and reaches(plans[-1], target)
         if found or hopeless or limits.coupons or reach >= MOST_TRIED:
             break
         if not _more(shape, maker, limits, reach):
             break
         reach *= 2
     plans = _until_worth(plans, target)
-    good = [one for one in plans if (one.row.chance or 0.0) >= target]
+    good = [one for one in plans if reaches(one, target)]
     chosen = good[0] if good else plans[-1] if plans else None
     return Frontier(
         plans=plans,
@@ -213,60 +216,12 @@ def _chance_of(shape: Shape, judged: Judged) -> Callable[[Shape], float]:
     return chance
 
 
-def _shapes(shape: Shape, reach: int) -> Iterator[Shape]:
-    """Yield the plans of at most `reach` coupons, spares and warm-ups included."""
-    usable = reach - shape.extra
-    if not shape.by_setups:
-        yield from _shuffles(shape, usable)
-        return
-    kinds = shape.levels * shape.others
-    least = 1 if shape.parts > 1 else shape.combos + shape.centre
-    for number in range(1, usable // (kinds * least) + 1):
-        one = _with_units(shape, number)
-        if one is None:
-            continue
-        if shape.parts > 1:
-            # A part of the combinations is welded once in a set-up; more is another design.
-            if one.coupons <= usable:
-                yield one
-            continue
-        for replicates in range(1, usable // (one.setups or 1) + 1):
-            sized = replace(one, replicates=replicates)
-            if sized.coupons > usable:
-                break
-            yield sized
-
-
-def _with_units(shape: Shape, number: int) -> Shape | None:
-    """Return the plan with `number` set-ups of each kind, None where they do not go round."""
-    if shape.free:
-        fits = number % shape.parts == 0 or shape.parts == 1
-        return replace(shape, per_round=number) if fits else None
-    rounds, over = divmod(number, shape.per_round)
-    if over or (shape.parts_by_round and rounds % shape.parts):
-        return None
-    return replace(shape, rounds=rounds, first_at_most=usual_limit(rounds))
-
-
-def _shuffles(shape: Shape, usable: int) -> Iterator[Shape]:
-    if shape.parts > 1:
-        # Blocks that hold a part each hold all the parts, once there are enough coupons.
-        if shape.coupons <= usable:
-            yield shape
-        shape = replace(shape, combos=shape.combos * shape.parts, parts=1, parts_by_round=False)
-    for replicates in range(1, usable + 1):
-        one = replace(shape, replicates=replicates)
-        if one.coupons > usable:
-            return
-        yield one
-
-
 def _ceiling(shape: Shape, maker: _Maker, limits: Limits) -> float | None:
     """Return the chance that endless coupons would have on as many set-ups as are allowed."""
     if limits.set_ups is None or not shape.by_setups or shape.parts > 1:
         return None
     most = limits.set_ups // (shape.levels * shape.others)
-    sized = [_with_units(shape, number) for number in range(most, 0, -1)]
+    sized = [with_units(shape, number) for number in range(most, 0, -1)]
     one = next((one for one in sized if one is not None), None)
     return 0.0 if one is None else maker.chance(replace(one, replicates=_ENDLESS))
 
@@ -275,7 +230,7 @@ def _more(shape: Shape, maker: _Maker, limits: Limits, reach: int) -> bool:
     """Tell whether more coupons than `reach` could still be within the limits."""
     return any(
         maker.within(one, limits)
-        for one in _shapes(shape, 2 * reach)
+        for one in shapes_within(shape, 2 * reach)
         if one.coupons + one.extra > reach
     )
 
@@ -355,7 +310,7 @@ class _Maker:
 def _until_worth(plans: tuple[Plan, ...], target: float) -> tuple[Plan, ...]:
     """Return the plans up to the first that is as good as the last, but for one in a hundred."""
     best = plans[-1].row.chance or 0.0 if plans else 0.0
-    enough = max(best - _WORTH, target) if best >= target else best - _WORTH
+    enough = best - _WORTH if best < target - _CLOSE else max(best - _WORTH, target - _CLOSE)
     for place, one in enumerate(plans):
         if (one.row.chance or 0.0) >= enough:
             return plans[: place + 1]
@@ -384,7 +339,7 @@ def _few(
     bound = limits.cost if maker.costing.by_money else limits.hours
     most = bound if limited and bound is not None else chosen.spent
     units = 1 if shape.free else shape.per_round
-    one = _with_units(shape, units)
+    one = with_units(shape, units)
     if one is None:
         return None
     found = None

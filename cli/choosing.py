@@ -15,6 +15,7 @@ from weldtrial.shared.trial import Trial
 if TYPE_CHECKING:
     from weldtrial.analysis.frontier import Costing, Frontier, Plan
     from weldtrial.analysis.shape import Shape
+    from weldtrial.doe.bench import Prices
 
 SHOWN = 12
 """Rows of the table on a screen."""
@@ -151,7 +152,8 @@ def _costing(figures: PlanFigures, wanted: Wanted) -> Costing:
     from weldtrial.analysis.frontier import Costing
     from weldtrial.doe.bench import prices_of
 
-    prices = prices_of(figures.trial, figures.assessment.layout.hard_factors)
+    trial = figures.trial
+    prices = prices_of(trial, figures.assessment.layout.hard_factors)
     hours = figures.assessment.bench.hours
     priced = prices.coupon is not None
     by_money = wanted.by == "money" or (wanted.by is None and hours.value is None and priced)
@@ -167,8 +169,21 @@ def _costing(figures: PlanFigures, wanted: Wanted) -> Costing:
             "weldtrial plan: --choose weighs what a plan sees against the hours it takes, and "
             f"needs {' and '.join(hours.needs)}, which trial.toml does not say."
         )
+    if not any(_pair(trial, prices, by_money)):
+        what = "costs nothing" if by_money else "takes no time"
+        raise WrongUsage(
+            f"weldtrial plan: --choose has nothing to weigh: by [budget] welding {what}. Say what "
+            "a coupon and a set-up really take."
+        )
     money = prices.of if priced else None
-    return Costing(money, figures.trial.budget.hours_per_day, by_money)
+    return Costing(money, trial.budget.hours_per_day, by_money)
+
+
+def _pair(trial: Trial, prices: Prices, by_money: bool) -> tuple[float, float]:
+    """Return what a coupon and a set-up add to what is weighed."""
+    if by_money:
+        return prices.coupon or 0.0, prices.setup or 0.0
+    return trial.budget.minutes_coupon or 0.0, trial.budget.minutes_setup or 0.0
 
 
 def _rows(found: Frontier) -> tuple[Plan, ...]:
@@ -200,11 +215,13 @@ def _averaged(figures: PlanFigures, rows: tuple[Plan, ...]) -> tuple[float | Non
 
 def _steady(found: Frontier) -> Plan | None:
     """Return the cheapest plan in reach whose verdict may begin with "Shown", if another."""
+    from weldtrial.analysis.frontier import reaches
+
     chosen = found.chosen
     if chosen is None or chosen.row.remark != "weak":
         return None
     good = [one for one in found.plans if not one.row.remark]
-    reached = [one for one in good if (one.row.chance or 0.0) >= found.target]
+    reached = [one for one in good if reaches(one, found.target)]
     return reached[0] if reached else good[-1] if good else None
 
 
@@ -261,12 +278,14 @@ def pasted(trial: Trial, lines: Lines) -> Trial:
 
 def _honoured(trial: Trial, found: Frontier) -> tuple[Frontier, Lines | None]:
     """Return the frontier without plans that cannot be laid out, and the lines of the chosen."""
+    from weldtrial.analysis.frontier import reaches
+
     while found.chosen is not None:
         lines = lines_for(trial, found.chosen.shape)
         if _laid_out_as(trial, lines, found.chosen.shape):
             return found, lines
         plans = tuple(one for one in found.plans if one is not found.chosen)
-        good = [one for one in plans if (one.row.chance or 0.0) >= found.target]
+        good = [one for one in plans if reaches(one, found.target)]
         chosen = good[0] if good else plans[-1] if plans else None
         found = replace(found, plans=plans, chosen=chosen, reached=bool(good))
     return found, None

@@ -8,7 +8,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from weldtrial.cli.choosing_screen import aim_words
+from weldtrial.cli.choosing_words import aim_words
 from weldtrial.shared.problems import WeldtrialError, WrongUsage
 
 if TYPE_CHECKING:

@@ -211,6 +211,15 @@ def test_misuse_is_refused_in_words(weldtrial: Call, folder: Path, options, word
             2,
             "needs budget.minutes_setup",
         ),
+        (
+            (
+                (r"^minutes_setup.*$", "minutes_setup = 0"),
+                (r"^minutes_coupon.*$", "minutes_coupon = 0"),
+            ),
+            (),
+            2,
+            "welding takes no time",
+        ),
         (((r"^cost_coupon.*$", ""),), ("--by", "money"), 2, "needs budget.cost_coupon"),
         (
             ((r"^cost_coupon.*$", "cost_wire_kg = 4"),),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from weldtrial.analysis.assurance import Uncertain, from_typical
 from weldtrial.analysis.power import Aim, Spread, aim_of
@@ -77,9 +77,9 @@ def left_open(response: Response) -> Uncertain | None:
     From the file's pilot where it names one; the trade's whole ranges, every value in them as
     likely, where the figures of `assumed` are their middle.
     """
-    if response.typical is not None:
-        return from_typical(response.typical)
     known, prior = assumed(response), usual_scatter(response)
+    if known is not None and response.typical is not None:
+        return replace(from_typical(response.typical), spread=known.spread)
     if known is None or prior is None or prior.manual_cv_pct is None:
         return None
     setup = trade().setup_scatter[0]

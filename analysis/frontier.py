@@ -292,8 +292,15 @@ class _Maker:
         """
         spread = self.judged.spread
         assert spread is not None
+        # Reading several levels together changes no variance, and is dear to work out.
         measured = sorted(
-            (self.spent(one), one.precision(spread).variance, -one.df, index, one)
+            (
+                self.spent(one),
+                replace(one, family="single").precision(spread).variance,
+                -one.df,
+                index,
+                one,
+            )
             for index, one in enumerate(shapes)
             if one.df >= 1
         )

@@ -36,7 +36,9 @@ def run_choice(
     common.console.line()
     if sealed:
         common.console.next("check", "(this trial is sealed; nothing here changes it)")
-    elif choice.found.chosen is not None and choice.found.chosen.shape == choice.found.own.shape:
+    elif choice.found.chosen is None:
+        common.console.next("plan --choose", "with wider limits")
+    elif choice.found.chosen.shape == choice.found.own.shape:
         common.console.next("seal")
     else:
         common.console.next("plan", "once trial.toml is changed; nothing was written to it")

@@ -121,6 +121,30 @@ def open_words(response: Response, found: Averaged, shape: Shape, unit: str) -> 
     ]
 
 
+def averaged_lines(response: Response, found: Averaged) -> list[str]:
+    """Return how an averaged chance is worked out, with its sources."""
+    typical = response.typical
+    if found.prior or typical is None:
+        return [
+            f"Averaged = {_percent(found.chance)}: the mean of the chance over both ranges of the "
+            "trade, every value in them as likely (16 × 16 Gauss-Legendre points)."
+        ]
+    parts = []
+    if found.coupon is not None:
+        parts.append(f"the coupon variance s²·f/x for {typical.pilot_coupons} pilot coupons")
+    if found.setup is not None:
+        parts.append(
+            f"the mean square of the set-ups likewise for {typical.pilot_setups} pilot set-ups"
+        )
+    return [
+        f"Averaged = {_percent(found.chance)}: {' and '.join(parts)}, x a chi-square on f degrees "
+        "of freedom, at 64 points of its quantile (Spiegelhalter & Freedman 1986, Stat. Med. 5:1; "
+        "from memory).",
+        f"Cautious = {_percent(found.cautious)}: one-sided 80 % upper limits of the scatter "
+        "(Browne 1995, Stat. Med. 14:1933; from memory).",
+    ]
+
+
 def _cautious(found: Averaged, unit: str) -> str:
     parts = [] if found.coupon is None else [f"coupons {brief(found.coupon_upper, 2)} {unit}"]
     if found.setup is not None:

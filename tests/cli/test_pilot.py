@@ -162,6 +162,9 @@ def test_plan_says_what_eight_coupons_leave_open(weldtrial: Call, folder: Path) 
     assert "8 coupons leave the scatter between coupons anywhere from 2.6 to 8.1 kN" in words
     assert "Averaged over that, the chance is 74 %, not 78 %" in words
     assert "To make it 80 % on average takes 7 set-ups of each, 42 coupons with 3 in each" in words
+    why = squeezed(weldtrial("-C", folder, "plan", "--why").out)
+    assert "Averaged = 74 %: the coupon variance s²·f/x for 8 pilot coupons" in why
+    assert "Cautious = 64 %" in why
     change(folder, ("pilot_coupons = 8, ", ""))
     assert weldtrial("-C", folder, "plan", "--json").json["averaged"] is None
 

@@ -26,16 +26,17 @@ _CHOSEN, _OWN = "chosen", "your file"
 
 @dataclass(frozen=True, slots=True)
 class _Side:
-    """Where the label of a mark stands, in points from it."""
+    """Where a label stands: in points from its mark, or with `leader` in shares of the axes."""
 
-    offset: tuple[int, int]
+    offset: tuple[float, float]
     ha: Literal["left", "right"]
     va: Literal["top", "bottom"]
+    leader: bool = False
 
 
 _ABOVE = _Side((-9, 9), "right", "bottom")
 _BELOW = _Side((10, -9), "left", "top")
-_LOWER = _Side((10, -24), "left", "top")
+_CORNER = _Side((0.01, 0.985), "left", "top", leader=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,13 +88,11 @@ def draw(found: Frontier, told: Told) -> Figure:
         right = _right(found, told)
         if found.chosen is not None:
             name = f"{_CHOSEN} = {_OWN}" if same else _CHOSEN
-            # Above the line there is no plan, so that is where the label goes, if it has room.
-            side = _ABOVE if found.chosen.spent > 0.42 * right else _BELOW
+            # Above the line there is no plan, so that is where the label goes.
+            side = _ABOVE if found.chosen.spent > 0.42 * right else _CORNER
             _mark(axes, found.chosen, looks[_CHOSEN].colour, "D", name, side, filled=True)
         if not same:
-            left = found.chosen is not None and found.chosen.spent <= 0.42 * right
-            side = _LOWER if left else _BELOW
-            _mark(axes, found.own, looks[_OWN].colour, "s", _OWN, side, filled=False)
+            _mark(axes, found.own, looks[_OWN].colour, "s", _OWN, _BELOW, filled=False)
         axes.set_ylim(-4, 104)
         axes.set_xlim(0, _right(found, told))
         axes.set_xlabel(told.spent)
@@ -114,8 +113,13 @@ def _sizes(axes: Axes, found: Frontier, right: float) -> None:
     marked = [found.own.spent, *([found.chosen.spent] if found.chosen else [])]
     last = -right
     for one in found.plans:
-        near = min(abs(one.spent - other) for other in marked) < 0.04 * right
-        if one.row.set_ups is None or one.spent > right or one.spent - last < 0.07 * right or near:
+        near = any(-0.09 < (one.spent - other) / right < 0.03 for other in marked)
+        if (
+            one.row.set_ups is None
+            or one.spent > 0.94 * right
+            or one.spent - last < 0.07 * right
+            or near
+        ):
             continue
         last = one.spent
         axes.annotate(
@@ -163,7 +167,9 @@ def _mark(
     )  # fmt: skip
     axes.annotate(
         f"{name}: {short_words(plan)}, {chance:.0f} %",
-        (plan.spent, chance), side.offset, textcoords="offset points", ha=side.ha, va=side.va,
+        (plan.spent, chance), side.offset, ha=side.ha, va=side.va,
+        textcoords="axes fraction" if side.leader else "offset points",
+        arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.8} if side.leader else None,
         fontsize=8, color=colour, weight="bold", zorder=5,
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
     )  # fmt: skip

@@ -69,6 +69,10 @@ def range_words(response: Response, found: Averaged, unit: str) -> list[str]:
             f"{typical.pilot_setups} set-ups leave that between set-ups anywhere from "
             f"{_span(found.setup)} {unit}".rstrip()
         )
+    if found.coupon is None:
+        words.append("the scatter between coupons is taken as known")
+    elif found.setup is None and typical.sd_setup > 0:
+        words.append("that between set-ups is taken as known")
     return words
 
 

@@ -52,7 +52,7 @@ def command(
 ) -> None:
     """Show what the budget can buy, and what the plan can and cannot tell.
 
-    Works before and after sealing, and never writes anything.
+    Works before and after sealing, and never writes anything but a picture you ask for.
     """
     from weldtrial.cli.pilot import Taken, show_taken, taken_json, with_pilot
     from weldtrial.cli.plan_json import as_json

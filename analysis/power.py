@@ -155,22 +155,22 @@ def power_equivalent_percent(
         return 1.0
     low_se, high_se = (precision.se_scaled(1 + sign * fraction) for sign in (-1, 1))
 
-    def at(s: float) -> float:
-        start = (cut * s * (low_se + high_se) / (2 * fraction) - mean) / sd_reference
-        if start >= 9:
-            return 0.0
-        total = 0.0
-        middle = max(start, 0.0)
-        for low, high in ((max(start, -9.0), middle), (middle, 9.0)):
-            x, weights = panel(low, high)
-            upper = fraction * mean + (1 + fraction) * sd_reference * x - cut * s * high_se
-            lower = -fraction * mean + (1 - fraction) * sd_reference * x + cut * s * low_se
-            both = np.maximum(0.0, special.ndtr(upper / sd) - special.ndtr(lower / sd))
-            total += float(np.sum(weights * both * np.exp(-x * x / 2)) / sqrt(2 * np.pi))
-        return total
+    x01, weights01 = panel(0.0, 1.0)
+
+    def between(s: Floats, low: Floats, high: Floats) -> Floats:
+        width = np.maximum(0.0, high - low)[:, None]
+        x = low[:, None] + width * x01
+        upper = fraction * mean + (1 + fraction) * sd_reference * x - cut * s[:, None] * high_se
+        lower = -fraction * mean + (1 - fraction) * sd_reference * x + cut * s[:, None] * low_se
+        both = np.maximum(0.0, special.ndtr(upper / sd) - special.ndtr(lower / sd))
+        dense = both * np.exp(-x * x / 2) * width * weights01 / sqrt(2 * np.pi)
+        return np.asarray(dense.sum(axis=1))
 
     def given(s: Floats) -> Floats:
-        return np.array([at(float(one)) for one in s])
+        start = (cut * s * (low_se + high_se) / (2 * fraction) - mean) / sd_reference
+        low = np.clip(start, -9.0, 9.0)
+        middle = np.maximum(low, 0.0)
+        return between(s, low, middle) + between(s, middle, np.full_like(s, 9.0))
 
     return over_sd(precision.df, given, (fraction * mean * 2 / (cut * (low_se + high_se)),))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from weldtrial.cli.left_open import as_plain
 from weldtrial.cli.plan_figures import PlanFigures
 
 
@@ -24,6 +25,7 @@ def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
         "working": None
         if figures.working is None
         else {**asdict(figures.working), "sources": SOURCES},
+        "averaged": as_plain(figures.averaged),
         "others": {name: asdict(one) for name, one in figures.others.items()},
         **_design(figures),
         "told": [{**asdict(one), "gap": figures.gaps.get(one.term)} for one in assessment.told],

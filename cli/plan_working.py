@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.left_open import averaged_lines
 from weldtrial.cli.plan_figures import PlanFigures
 from weldtrial.shared.rounding import brief
 
@@ -28,6 +29,9 @@ def show_working(console: Console, figures: PlanFigures) -> None:
         return
     for line in working_lines(found, figures.assumed.unit, figures):
         console.line(f"  {line}", hang=4)
+    if figures.averaged is not None:
+        for line in averaged_lines(figures.trial.deciding, figures.averaged):
+            console.line(f"  {line}", hang=4)
     for source in SOURCES:
         console.line(f"  {source}.", hang=4)
 

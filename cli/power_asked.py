@@ -28,6 +28,8 @@ OPTIONS = (
     "against",
     "width",
     "reads_to",
+    "pilot_coupons",
+    "pilot_setups",
 )
 """Options that ask about measured numbers without a folder."""
 
@@ -49,6 +51,8 @@ class Asked:
         How many gases, and whether all pairs are compared instead of each with today's.
     width, reads_to
         Half-width asked for, and the step of the gauge; None where not said.
+    pilot_coupons, pilot_setups
+        Coupons that `sd`, and set-ups that `sd_setup` came from; None where not said.
     """
 
     mean: float | None
@@ -64,6 +68,8 @@ class Asked:
     pairs: bool
     width: float | None
     reads_to: float | None
+    pilot_coupons: int | None = None
+    pilot_setups: int | None = None
 
     @property
     def unequal(self) -> bool:
@@ -93,6 +99,7 @@ def asked(said: Mapping[str, Any]) -> Asked:
     gases = 2 if said["gases"] is None else said["gases"]
     wrong += _wrong_layout(said, setups, coupons, gases)
     width, reads_to = (_positive(said, name, wrong) for name in ("width", "reads_to"))
+    wrong += _wrong_pilot(said)
     if wrong:
         raise WrongUsage("\n".join(f"weldtrial power: {one}" for one in wrong), hint=EXAMPLE)
     assert coupons is not None
@@ -110,7 +117,20 @@ def asked(said: Mapping[str, Any]) -> Asked:
         pairs=said["against"] == "all",
         width=width,
         reads_to=reads_to,
+        pilot_coupons=said["pilot_coupons"],
+        pilot_setups=said["pilot_setups"],
     )
+
+
+def _wrong_pilot(said: Mapping[str, Any]) -> list[str]:
+    wrong = []
+    for name in ("pilot_coupons", "pilot_setups"):
+        if said[name] is not None and not 2 <= said[name] <= MOST_COUPONS:
+            option = name.replace("_", "-")
+            wrong.append(f"--{option} {said[name]} cannot be: scatter is seen from 2 on.")
+    if said["pilot_setups"] is not None and said["sd_setup"] is None:
+        wrong.append("--pilot-setups is how many set-ups --sd-setup came from. Add --sd-setup.")
+    return wrong
 
 
 def _mean(said: Mapping[str, Any], wrong: list[str]) -> float | None:

@@ -263,7 +263,13 @@ def from_options(said: Mapping[str, Any], chance: float) -> tuple[PowerFigures, 
     """
     numbers = asked(said)
     typical = Typical(
-        numbers.mean or 0.0, numbers.sd, numbers.sd_setup, "the command line", numbers.sd_reading
+        numbers.mean or 0.0,
+        numbers.sd,
+        numbers.sd_setup,
+        "the command line",
+        numbers.sd_reading,
+        numbers.pilot_coupons,
+        numbers.pilot_setups,
     )
     response = Response(
         "response",

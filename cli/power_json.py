@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
+from weldtrial.cli.left_open import all_asks, as_plain
+
 if TYPE_CHECKING:
     from weldtrial.cli.power_figures import PowerFigures
 
@@ -31,6 +33,14 @@ def as_json(figures: Sequence[PowerFigures], chance: float) -> dict[str, Any]:
             "source": known.source if known else None,
             **_plan(one),
             **_answers(one),
+            "averaged": {
+                ask: as_plain(found)
+                for ask, found in (
+                    all_asks(one.response, known, one.shape, chance).items()
+                    if one.groups is None
+                    else ()
+                )
+            },
             "words": one.missing or None,
         }
     return {"responses": responses}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.left_open import show_open
 from weldtrial.cli.power_words import meaning, of_several, percent, plan_words, sentences, widths
 from weldtrial.cli.scatter_words import scatter_words, with_unit
 from weldtrial.shared.rounding import brief
@@ -33,6 +34,8 @@ def show_power(console: Console, figures: Sequence[PowerFigures], chance: float)
         _asked(console, one)
         for words in sentences(one):
             console.line(f"  {words}", hang=2)
+        if one.groups is None:
+            show_open(console, one.response, one.assumed, one.shape, chance)
         if one is deciding:
             _at_length(console, one)
     console.line()

@@ -286,7 +286,11 @@ _BUDGET = Section(
         _minutes("minutes_setup", "Bench time for one set-up."),
         _minutes("minutes_reading", "Time for one reading."),
         Key("hours_per_day", "number", "Bench hours in a day.", above=0, high=24, unit="hours"),
-        _money("cost_coupon", "Cost of one coupon."),
+        _money("cost_coupon", "Cost of one coupon, plate and wire and all; gas is added where its "
+               "price is given. Either this, or cost_plate and cost_wire_kg."),
+        _money("cost_plate", "Cost of the plate of one coupon."),
+        _money("cost_wire_kg", "Price of a kilogram of wire; what a coupon takes is worked out "
+               "from wire_feed, the wire's diameter and arc_s_coupon."),
         _money("cost_setup", "Cost of one set-up."),
         _text("currency", "Currency; compulsory with a cost."),
         Key("arc_s_coupon", "number", "Arc time on one coupon.", low=0, unit="seconds"),

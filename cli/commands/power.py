@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -14,10 +15,12 @@ from weldtrial.cli.power_passing import NAMES
 from weldtrial.shared.problems import ExitCode, WrongUsage
 
 if TYPE_CHECKING:
+    from weldtrial.cli.pilot import Taken
     from weldtrial.cli.power_figures import PowerFigures
 
 _GROUPS = {
     "Scatter, in units or in percent of the mean": ("mean", "sd", "sd_setup", "sd_reading"),
+    "What the scatter came from": ("pilot_coupons", "pilot_setups", "pilot_folder"),
     "Plan": ("setups", "coupons", "rounds", "readings"),
     "Question": ("loss", "width", "reads_to", "chance"),
     "Best of several gases": ("gases", "against"),
@@ -55,6 +58,15 @@ _GROUPS = {
 )
 @click.option("--width", metavar="5%|4", help="Half-width that the 95 % interval should keep to.")
 @click.option("--reads-to", metavar="0.5", help="Smallest step of the gauge.")
+@click.option("--pilot-coupons", type=int, help="Coupons that --sd came from.")
+@click.option("--pilot-setups", type=int, help="Set-ups that --sd-setup came from.")
+@click.option(
+    "--pilot",
+    "pilot_folder",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path),
+    help="In a trial folder: take the scatter from the results of an earlier trial.",
+)
 @click.option(
     "--chance",
     type=float,
@@ -73,13 +85,14 @@ _GROUPS = {
 @click.option("--no-worse-by", metavar="10%", help="Chance to show no worse by so many points.")
 @click.option("--in-a-row", metavar="90%", help="How many passes in a row show this share.")
 @common_options
-def command(common: Common, chance: float, **said: Any) -> int:
+def command(common: Common, chance: float, pilot_folder: Path | None, **said: Any) -> int:
     """Work out what a plan can show, and what a chosen chance would need.
 
     In a trial folder it takes the plan of trial.toml.  Anywhere it takes two gases and the
     numbers given:  --sd 4 --sd-setup 2 --mean 78 --loss 5% --setups 6 --coupons 3.  All questions,
     with a command for each:  weldtrial help power.
     """
+    from weldtrial.cli.pilot import show_taken, taken_json
     from weldtrial.cli.power_figures import from_options
     from weldtrial.cli.power_json import as_json
     from weldtrial.cli.power_tables import show_power
@@ -93,11 +106,26 @@ def command(common: Common, chance: float, **said: Any) -> int:
         _passing(common, said, chance)
         return int(ExitCode.FINE)
     bare = any(said[name] is not None for name in OPTIONS)
-    figures = from_options(said, chance) if bare else _of_folder(common, chance)
+    if bare and pilot_folder is not None:
+        raise WrongUsage(
+            "weldtrial power: --pilot plans a trial folder with the scatter of another; with "
+            "figures on the command line say --pilot-coupons and --pilot-setups."
+        )
+    taken: tuple[Taken, ...] = ()
+    if bare:
+        figures = from_options(said, chance)
+    else:
+        figures, taken = _of_folder(common, chance, pilot_folder)
     if common.json:
-        common.console.json(as_json(figures, chance))
+        found = as_json(figures, chance)
+        if pilot_folder is not None:
+            found["pilot"] = taken_json(pilot_folder, taken)
+        common.console.json(found)
     else:
         show_power(common.console, figures, chance)
+        if pilot_folder is not None:
+            show_taken(common.console, pilot_folder, taken)
+            common.console.line()
         common.console.next("new NAME" if bare else "plan")
     return int(ExitCode.FINE)
 
@@ -113,7 +141,10 @@ def _passing(common: Common, said: dict[str, Any], chance: float) -> None:
         common.console.next("new NAME")
 
 
-def _of_folder(common: Common, chance: float) -> tuple[PowerFigures, ...]:
+def _of_folder(
+    common: Common, chance: float, pilot: Path | None
+) -> tuple[tuple[PowerFigures, ...], tuple[Taken, ...]]:
+    from weldtrial.cli.pilot import with_pilot
     from weldtrial.cli.plan_figures import with_chances
     from weldtrial.cli.power_figures import from_folder
     from weldtrial.doe.refusals import CannotShareOut
@@ -130,7 +161,10 @@ def _of_folder(common: Common, chance: float) -> tuple[PowerFigures, ...]:
         ) from None
     refuse_adopted(folder.path, "say the scatter on the command line, with --mean, --sd and so on")
     trial = load_trial(folder.trial_file)
+    taken: tuple[Taken, ...] = ()
+    if pilot is not None:
+        trial, taken = with_pilot(common, trial, pilot)
     try:
-        return from_folder(trial, chance)
+        return from_folder(trial, chance), taken
     except CannotShareOut as refused:
         raise with_chances(trial, refused) from None

@@ -13,7 +13,6 @@ from weldtrial.analysis.selection import (
     lead_for_best,
 )
 from weldtrial.analysis.shape import Shape
-from weldtrial.analysis.tails import range_critical
 
 TRIALS = 200_000
 
@@ -77,11 +76,3 @@ def test_a_best_of_nothing_is_not_shown() -> None:
     found = best_of(3, 5.0, Precision(2.0, 12), 0.8)
     assert found.shown_best <= found.one_shown <= 1.0
     assert found.shown_best <= found.looks_best
-
-
-@pytest.mark.parametrize("levels", [2, 3, 4, 12])
-@pytest.mark.parametrize("df", [1, 2, 5, 8, 20, 100])
-def test_quantiles_of_the_studentised_range_by_scipy(levels: int, df: int) -> None:
-    for level in (0.95, 0.90):
-        expected = stats.studentized_range.ppf(level, levels, df)
-        assert range_critical(levels, df, level) == pytest.approx(expected, rel=2e-8)

@@ -8,9 +8,11 @@ only one number per set-up contrast and one sum of squares from within the set-u
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from weldtrial.analysis.linear import Floats, centring, orthonormal_basis
 from weldtrial.shared.problems import NotEstimable
@@ -93,6 +95,19 @@ def lay_out(x: ArrayLike, setup: ArrayLike) -> SetupLayout:
     NotEstimable
         Columns repeat one another, or set-up scatter cannot be told from coupon scatter.
     """
+    matrix, codes = np.asarray(x, dtype=float), np.asarray(setup)
+    if matrix.ndim != 2 or codes.dtype.kind not in "iu":
+        return _lay_out(matrix, codes)
+    return _laid_out(matrix.tobytes(), matrix.shape, codes.astype(np.int64).tobytes())
+
+
+@lru_cache(maxsize=64)
+def _laid_out(matrix: bytes, shape: tuple[int, int], setup: bytes) -> SetupLayout:
+    """Return the layout of the same columns and set-ups, kept: a trial is looked at often."""
+    return _lay_out(np.frombuffer(matrix).reshape(shape), np.frombuffer(setup, dtype=np.int64))
+
+
+def _lay_out(x: Floats, setup: NDArray[Any]) -> SetupLayout:
     q, r = orthonormal_basis(x)
     codes, where, counts = np.unique(np.asarray(setup), return_inverse=True, return_counts=True)
     if where.shape != (len(q),):

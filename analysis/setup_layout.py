@@ -191,12 +191,8 @@ def maximise(layout: SetupLayout, y: Floats, noise: Floats) -> Scatter:
     NotEstimable
         Coupons of one set-up read the same, so no finite ratio fits.
     """
-    residual = y - layout.q @ (layout.q.T @ y)
-    between = layout.contrasts.T @ residual
-    inside = np.sum((residual - layout.contrasts @ between) ** 2, axis=0)
-    squares = (between**2).T
-    total = inside + squares.sum(axis=1)
-    if np.any(inside <= np.maximum(noise, 1e-20 * total)):
+    squares, inside, total = _sums_of_squares(layout, y)
+    if np.any(_too_little(inside, total, noise)):
         raise NotEstimable(
             "coupons of one set-up read the same throughout: no coupon scatter to judge by",
             hint="average every set-up and compare the averages",
@@ -206,6 +202,25 @@ def maximise(layout: SetupLayout, y: Floats, noise: Floats) -> Scatter:
     f = inflation(likelihood.share, log_scale)
     coupon = (inside + (squares / f).sum(axis=1)) / layout.df_residual
     return Scatter(log_scale, coupon, iterations)
+
+
+def flat(layout: SetupLayout, y: Floats, noise: Floats) -> NDArray[np.bool_]:
+    """Tell which columns of `y` (n, m) `maximise` would refuse, shape (m,)."""
+    _, inside, total = _sums_of_squares(layout, y)
+    return _too_little(inside, total, noise)
+
+
+def _sums_of_squares(layout: SetupLayout, y: Floats) -> tuple[Floats, Floats, Floats]:
+    """Residual squares of the contrasts between set-ups (m, df), inside them (m,), in all (m,)."""
+    residual = y - layout.q @ (layout.q.T @ y)
+    between = layout.contrasts.T @ residual
+    inside = np.sum((residual - layout.contrasts @ between) ** 2, axis=0)
+    squares = (between**2).T
+    return squares, inside, inside + squares.sum(axis=1)
+
+
+def _too_little(inside: Floats, total: Floats, noise: Floats) -> NDArray[np.bool_]:
+    return np.asarray(inside <= np.maximum(noise, 1e-20 * total))
 
 
 class _Likelihood:

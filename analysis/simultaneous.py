@@ -112,11 +112,11 @@ def chance_within(correlation: Floats, df: float) -> Callable[[float], float]:
     df
         Degrees of freedom, above 0.
     """
-    loadings = _loadings(correlation)
-    if loadings is None:
+    found = loadings(correlation)
+    if found is None:
         return lambda critical: _long_way(critical, correlation, df)
     scales, weights = _chi_nodes(df)
-    return lambda critical: float(weights @ _normal_within(max(critical, 0) * scales, loadings))
+    return lambda critical: float(weights @ _normal_within(max(critical, 0) * scales, found))
 
 
 def _long_way(critical: float, correlation: Floats, df: float) -> float:
@@ -158,7 +158,7 @@ def _chi_nodes(df: float) -> tuple[Floats, Floats]:
     return np.sqrt(special.chdtri(df, 1 - u) / df), w
 
 
-def _loadings(correlation: Floats) -> Floats | None:
+def loadings(correlation: Floats) -> Floats | None:
     """Return l with correlation_ij = l_i l_j off the diagonal, None where there is none."""
     m = len(correlation)
     r = correlation

@@ -18,12 +18,19 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from scipy import special
+from scipy import optimize, special
 
 from weldtrial.analysis.linear import Estimate, Floats
-from weldtrial.analysis.simultaneous import Family, Together, against_reference, among_all, loadings
+from weldtrial.analysis.simultaneous import (
+    Family,
+    Together,
+    against_reference,
+    among_all,
+    chance_within,
+    loadings,
+)
 
-GRID = 0.02
+GRID = 0.05
 """Step of the table of loadings."""
 NODES = 14
 FEWEST_DF, MOST_DF = 1.0, 2000.0
@@ -145,12 +152,17 @@ def _table(kind: str, many: int, step: int) -> Floats:
 
 def _node(kind: str, many: int, step: int, df: float) -> tuple[float, float]:
     if kind == "pairs":
-        found = among_all(Estimate(0.0, 1.0, df), many)
-        return found.critical95, found.critical90
+        return range_quantiles(many, round(df, 9))
     square = (step * GRID) ** 2
     if square >= 1.0 - 1e-9:
         # Comparisons that move as one are one comparison.
         return float(special.stdtrit(df, 0.975)), float(special.stdtrit(df, 0.95))
     shared = np.full((many, many), square) + (1.0 - square) * np.eye(many)
-    together = against_reference(Estimate(0.0, 1.0, df), shared)
-    return together.critical95, together.critical90
+    inside = chance_within(shared, df)
+
+    def quantile(level: float) -> float:
+        # Never below that of one comparison, never above Bonferroni's.
+        low, high = (float(special.stdtrit(df, 1 - (1 - level) / (2 * k))) for k in (1, many))
+        return float(optimize.brentq(lambda c: inside(c) - level, low, high, xtol=1e-9))
+
+    return quantile(0.95), quantile(0.90)

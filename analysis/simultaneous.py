@@ -84,12 +84,13 @@ def among_all(found: Estimate, levels: int) -> Together:
 
     ratio = abs(found.estimate / found.se) * np.sqrt(2)
     p = float(stats.studentized_range.sf(ratio, levels, found.df))
-    critical95, critical90 = _range_quantiles(levels, round(found.df, 9))
+    critical95, critical90 = range_quantiles(levels, round(found.df, 9))
     return Together("pairs", critical95, critical90, min(1.0, max(0.0, p)))
 
 
 @cache
-def _range_quantiles(levels: int, df: float) -> tuple[float, float]:
+def range_quantiles(levels: int, df: float) -> tuple[float, float]:
+    """Return the 95 % and 90 % points of the studentised range over the root of 2."""
     from scipy import stats
 
     found = stats.studentized_range.ppf([0.95, 0.90], levels, df) / np.sqrt(2)

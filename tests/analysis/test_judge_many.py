@@ -139,7 +139,7 @@ def test_several_gases_of_unequal_set_ups_keep_their_own_critical_values(control
     )
     frame = frame_of(question, left)
     random = np.random.default_rng(3)
-    many = 50 if control else 12
+    many = 50 if control else 6
     ys = 80 + 4 * random.standard_normal((len(left), many))
     ys -= 7.0 * np.array([[o.levels["gas"] == "co2"] for o in left])
     found = judge_many(question, frame, ys)

@@ -28,6 +28,7 @@ from weldtrial.analysis.simultaneous import (
     among_all,
     chance_within,
     loadings,
+    range_quantiles,
 )
 
 GRID = 0.05

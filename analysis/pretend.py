@@ -9,6 +9,7 @@ gives the same trials, however they are split into batches or over processors.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import sqrt
@@ -83,6 +84,11 @@ def coupons_of(plan: Plan) -> tuple[Coupon, ...]:
         )
         for run in plan.of_role("count")
     )
+
+
+def pretend_seal(seed: int) -> str:
+    """Return a word to draw a pretend order from; no real seal is ever made so."""
+    return hashlib.sha256(f"PRETEND {seed}".encode()).hexdigest()
 
 
 def pretend_record(coupons: Sequence[Coupon]) -> Record:

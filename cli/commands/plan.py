@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from weldtrial.cli.adopted_folder import refuse_adopted
 from weldtrial.cli.options import Common, common_options
+from weldtrial.cli.pretending import Wanted, loss_options, take_wanted
 from weldtrial.shared.folder import Folder, find_folder
 from weldtrial.shared.trial import Trial
 
@@ -31,12 +32,19 @@ if TYPE_CHECKING:
     help="Add a row: rounds=9,coupons=40. Repeatable.",
 )
 @click.option("--why", is_flag=True, help="Show the working, with its sources.")
+@loss_options("rehearse", 1000, "Play so many pretend trials of this plan (1000).")
 @common_options
-def command(common: Common, ifs: tuple[str, ...], tries: tuple[str, ...], why: bool) -> None:
+def command(
+    common: Common, ifs: tuple[str, ...], tries: tuple[str, ...], why: bool, **said: Any
+) -> None:
     """Show what the budget can buy, and what the plan can and cannot tell.
 
     Works before and after sealing, and never writes anything.
     """
+    wanted = take_wanted("plan", "rehearse", said)
+    if wanted.trials is not None or wanted.losses:
+        _rehearse(common, ifs, tries, wanted)
+        return
     from weldtrial.cli.plan_json import as_json
     from weldtrial.cli.plan_tables import show_plan
 
@@ -56,6 +64,32 @@ def command(common: Common, ifs: tuple[str, ...], tries: tuple[str, ...], why: b
     else:
         common.console.note("Nothing is fixed yet.")
         common.console.next("seal")
+
+
+def _rehearse(common: Common, ifs: tuple[str, ...], tries: tuple[str, ...], wanted: Wanted) -> None:
+    from weldtrial.cli.plan_figures import with_chances
+    from weldtrial.cli.rehearsal import rehearse_plan
+    from weldtrial.cli.what_if import changed
+    from weldtrial.doe.refusals import CannotShareOut
+    from weldtrial.shared.problems import WrongUsage
+
+    if wanted.trials is None:
+        raise WrongUsage(
+            "weldtrial plan: --scrap, --short and --missing say what a rehearsal loses. Add "
+            "--rehearse."
+        )
+    if tries:
+        raise WrongUsage(
+            "weldtrial plan: --try adds rows to the plan's table and rehearses nothing. Change "
+            "the plan in mind with --if, such as  --if design.rounds=9 --rehearse"
+        )
+    folder = Folder(find_folder(common.folder))
+    refuse_adopted(folder.path, "there is nothing left to rehearse")
+    trial, changes = changed(_read(common, folder), ifs)
+    try:
+        rehearse_plan(common, trial, wanted, changed=bool(changes))
+    except CannotShareOut as refused:
+        raise with_chances(trial, refused) from None
 
 
 def _read(common: Common, folder: Folder) -> Trial:

@@ -92,8 +92,8 @@ def pretend_seal(seed: int) -> str:
 
 
 def pretend_record(coupons: Sequence[Coupon]) -> Record:
-    """Return a record of coupons that were welded as planned, sealed by nothing real."""
-    return Record(tuple(coupons), len(coupons), sealed="sealed", seal="PRETEND")
+    """Return a record of coupons that were welded as planned, under a pretend seal."""
+    return Record(tuple(coupons), len(coupons), sealed="sealed", seal=pretend_seal(0))
 
 
 def blank_observations(

@@ -28,7 +28,7 @@ from weldtrial.analysis.question import Question
 from weldtrial.shared.problems import NotEstimable
 
 TRIALS = 10_000
-PATTERNS = 500
+PATTERNS = 250
 """Most patterns of losses; each then stands for `TRIALS` / `PATTERNS` trials."""
 FEWEST_PATTERNS = 20
 AT_ONCE = 10_000

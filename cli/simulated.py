@@ -181,7 +181,7 @@ def show_simulated(console: Console, plan: SimulatedPlan) -> None:
         return
     lossy = not plan.losses.none
     headers = ["to show", "by formula", "simulated", "95 % interval"]
-    headers += ["with losses", "95 % interval of that"] * lossy
+    headers += ["with losses", "95 % interval"] * lossy
     rows = []
     for one in plan.asks:
         row = [_what(plan, one), _percent(one.closed), *_cells(one.whole.chance)]
@@ -197,11 +197,8 @@ def _what(plan: SimulatedPlan, one: SimulatedAsk) -> str:
     loss = f"{brief(plan.bench.margin, 3)}{spaced(plan.bench.unit)}"
     if one.ask == "difference":
         return f"a true loss of {loss}"
-    return (
-        f"no worse by {loss}, if equal"
-        if one.ask == "no-worse"
-        else f"equal within {loss}, if equal"
-    )
+    shown = f"no worse by {loss}" if one.ask == "no-worse" else f"equal within {loss}"
+    return f"{shown}, if equal"
 
 
 def _cells(chance: SimulatedChance) -> list[str]:

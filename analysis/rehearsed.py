@@ -7,11 +7,16 @@ from dataclasses import dataclass
 
 from weldtrial.analysis.chances import SimulatedChance, of_trials
 from weldtrial.analysis.findings import Strength, VerdictCode
-from weldtrial.analysis.pretend_bench import BETTER, WORSE
+from weldtrial.analysis.pretend_bench import ANSWERS, BETTER, WORSE
 from weldtrial.analysis.rehearse import Played, Sentence, TrueLoss
+from weldtrial.shared.responses import Ask
 
-SELDOM = 0.05
-"""A plan whose verdicts are anything but "not settled" less often than this settles nothing."""
+SELDOM = 0.10
+"""A plan whose verdicts are anything but "not settled" less often than this settles nothing.
+
+The false alarms of the intervals alone come to 5 in 100 for a difference, and up to 7.5 with a
+one-sided limit beside it, so 5 would never be undercut.
+"""
 NO_LOSS: frozenset[VerdictCode] = frozenset(
     ("not_worse", "equivalent", "worse_within_margin", *BETTER)
 )
@@ -60,7 +65,7 @@ class Rehearsed:
 
     @property
     def settles_nothing(self) -> bool:
-        """Whether at every truth fewer than 5 in 100 verdicts are anything but unsettled."""
+        """Whether at every truth fewer than 10 in 100 verdicts are anything but unsettled."""
         return all(
             1 - self.chance(tuple(UNSETTLED), place).chance < SELDOM
             for place in range(len(self.truths))
@@ -70,6 +75,15 @@ class Rehearsed:
     def never_told(self) -> bool:
         """Whether no verdict of the whole rehearsal compares the two levels."""
         return all(s.code in ("cannot_tell", None) for s in self.sentences)
+
+    def shows(self, ask: Ask) -> SimulatedChance | None:
+        """How often what is asked is shown, at the truth that planning takes for it.
+
+        No difference, or for ``difference`` a loss of the margin; None where that is no column.
+        """
+        share = 1.0 if ask == "difference" else 0.0
+        places = [place for place, truth in enumerate(self.truths) if truth.share == share]
+        return self.chance(tuple(ANSWERS[ask]), places[0]) if places else None
 
     @property
     def wrongly_no_worse(self) -> tuple[tuple[TrueLoss, SimulatedChance], ...]:

@@ -38,6 +38,7 @@ def sentences(rehearsal: Rehearsal) -> list[str]:
     found, bench = rehearsal.found, rehearsal.bench
     words = [*_hopeless(rehearsal)]
     if not found.never_told:
+        words += _asked(rehearsal)
         words += _wrong(rehearsal)
         words += _turning(rehearsal)
         words.append(_strength(found))
@@ -47,8 +48,8 @@ def sentences(rehearsal: Rehearsal) -> list[str]:
         words.append(_no_margin(rehearsal))
     words.append(
         f"Each figure is uncertain by at most \N{PLUS-MINUS SIGN}"
-        f"{brief(100 * found.margin_of_error, 2)} in 100, as only {found.trials} trials were "
-        "played for each column (95 % Monte-Carlo interval); whether the scatter you assume is "
+        f"{brief(100 * found.margin_of_error, 2)} in 100 (95 % Monte-Carlo interval): only "
+        f"{found.trials} trials were played for each column. Whether the scatter you assume is "
         "right is another question, and no rehearsal can tell."
     )
     return words
@@ -65,11 +66,31 @@ def _hopeless(rehearsal: Rehearsal) -> list[str]:
         ]
     if found.settles_nothing:
         return [
-            'This plan can only ever say "not settled": whatever the truth here, fewer than 5 in '
-            "100 verdicts were anything else. It would cost its coupons and answer nothing. "
-            "weldtrial power  says how many set-ups or coupons the question needs."
+            'This plan can only ever say "not settled": whatever the truth here, fewer than 10 in '
+            "100 verdicts were anything else, which is what the false alarms of its intervals come "
+            "to. It would cost its coupons and answer nothing.  weldtrial power  says what the "
+            "question needs."
         ]
     return []
+
+
+def _asked(rehearsal: Rehearsal) -> list[str]:
+    """Say how often the plan shows what is asked, where that is so."""
+    response, level = rehearsal.bench.question.response, rehearsal.bench.question.level
+    chance = rehearsal.found.shows(response.ask)
+    if not rehearsal.by_margin or chance is None:
+        return []
+    margin = _loss(rehearsal, 1.0, rehearsal.bench.margin or 0.0)
+    if response.ask == "difference":
+        return [
+            f"Were {level} truly worse by {margin}, {_per_100(chance)} verdicts would show a "
+            "difference."
+        ]
+    shown = "no loss as big as" if response.ask == "no-worse" else "no change as big as"
+    return [
+        f"Were there truly no difference, {_per_100(chance)} verdicts would show what you ask: "
+        f"{shown} {margin}."
+    ]
 
 
 def _wrong(rehearsal: Rehearsal) -> list[str]:
@@ -116,7 +137,10 @@ def _strength(found: Rehearsed) -> str:
             'Verdicts begin with "Shown" while four set-ups (or rounds) of each are left, and with '
             '"Suggests" where losses leave fewer.'
         )
-    return 'What this plan finds it may call "Shown": the order is drawn, and four or more set-ups.'
+    return (
+        'What this plan finds may begin with "Shown": its order comes from the seal, and each is '
+        "welded often enough."
+    )
 
 
 def _no_margin(rehearsal: Rehearsal) -> str:
@@ -145,10 +169,14 @@ def _hundredth(share: float) -> str:
 
 def loss_words(rehearsal: Rehearsal, truth: TrueLoss) -> str:
     """Return a true loss as the margin is written: ``5 kN`` or ``6 %``."""
+    return _loss(rehearsal, truth.share, truth.loss)
+
+
+def _loss(rehearsal: Rehearsal, share: float, loss: float) -> str:
     margin = rehearsal.bench.question.response.margin
     if margin is not None and margin.percent:
-        return f"{brief(100 * margin.value * truth.share, 3)} %"
-    return f"{brief(truth.loss, 3)}{spaced(rehearsal.bench.unit)}"
+        return f"{brief(100 * margin.value * share, 3)} %"
+    return f"{brief(loss, 3)}{spaced(rehearsal.bench.unit)}"
 
 
 def per_100(count: int, trials: int) -> str:

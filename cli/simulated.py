@@ -170,11 +170,10 @@ def _plain(found: Simulated) -> dict[str, Any]:
 def show_simulated(console: Console, plan: SimulatedPlan) -> None:
     """Show a simulation: the table, then what it cost and what it rests on."""
     question = plan.bench.question
-    console.heading(
-        f"PRETEND: the same by simulation – {question.response.title}, "
-        f"{question.level} with {question.reference}"
-        if question.response.name != "response"
-        else "PRETEND: the same by simulation"
+    what = f" – {question.response.title}, {question.level} with {question.reference}"
+    console.line(
+        f"PRETEND: the same by simulation{what if question.response.name != 'response' else ''}",
+        style="bold",
     )
     if not plan.asks:
         console.line("  No margin is given, so there is no loss to simulate.", hang=2)

@@ -1,9 +1,8 @@
 """Pretend trials: one pass against a loop of statsmodels fits, and rehearsal trials a second.
 
-Printed, never asserted.  Run it by hand: ``python tests/benchmarks/bench_pretend.py``.  The draft of
-``weldtrial new --for compare``: six rounds of two set-ups of three coupons.  MixedLM is fitted a few
-times in the same run and its time multiplied up; it gives no degrees of freedom and no verdict, so
-it does less.
+Printed, never asserted; run it by hand.  The draft of ``weldtrial new --for compare``: six rounds
+of two set-ups of three coupons.  MixedLM is fitted a few times in the same run and its time
+multiplied up; it gives no degrees of freedom and no verdict, so it does less.
 """
 
 from __future__ import annotations

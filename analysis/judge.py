@@ -9,13 +9,15 @@ Piaggio et al. 2012, JAMA 308, 2594-2604).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol, get_args
-
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from typing import TYPE_CHECKING, Protocol, get_args
 
 from weldtrial.analysis.findings import Strength, VerdictCode
 from weldtrial.shared.responses import Ask
+
+if TYPE_CHECKING:
+    # Only to name types: the words of a verdict are loaded by pages that need no arithmetic.
+    import numpy as np
+    from numpy.typing import ArrayLike, NDArray
 
 CODES: tuple[VerdictCode, ...] = get_args(VerdictCode)
 """Every code, in the order that `judge_all` counts them."""
@@ -113,6 +115,8 @@ def judge_all(
     ndarray
         Of that shape; a 0-d array for single numbers.
     """
+    import numpy as np
+
     worse, better = _below(change.high95), _above(change.low95)
     if above_loss is None or above_gain is None:
         rules = [(worse | better, "difference_shown")]
@@ -136,10 +140,14 @@ def judge_all(
 
 
 def _above(end: ArrayLike) -> NDArray[np.bool_]:
+    import numpy as np
+
     return np.asarray(np.asarray(end) > 0)
 
 
 def _below(end: ArrayLike) -> NDArray[np.bool_]:
+    import numpy as np
+
     return np.asarray(np.asarray(end) < 0)
 
 

@@ -112,6 +112,7 @@ def as_json(rehearsal: Rehearsal) -> dict[str, Any]:
             }
             for row in found.sentences
         ],
+        "shows_asked": _shows(rehearsal),
         "wrongly_no_worse": [
             {"share": truth.share, "loss": truth.loss, **_chance(chance)}
             for truth, chance in found.wrongly_no_worse
@@ -123,6 +124,11 @@ def as_json(rehearsal: Rehearsal) -> dict[str, Any]:
         "cannot_tell": found.never_told,
         "words": sentences(rehearsal),
     }
+
+
+def _shows(rehearsal: Rehearsal) -> dict[str, float] | None:
+    chance = rehearsal.found.shows(rehearsal.bench.question.response.ask)
+    return _chance(chance) if rehearsal.by_margin and chance is not None else None
 
 
 def _scatter(bench: PretendBench) -> dict[str, Any]:
@@ -199,5 +205,5 @@ def _facts(rehearsal: Rehearsal) -> list[tuple[str, str]]:
 
 def _column(rehearsal: Rehearsal, truth: TrueLoss) -> str:
     if truth.share == 0:
-        return "no different"
+        return "equal"
     return f"worse by {loss_words(rehearsal, truth)}"

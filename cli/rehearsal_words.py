@@ -66,10 +66,10 @@ def _hopeless(rehearsal: Rehearsal) -> list[str]:
         ]
     if found.settles_nothing:
         return [
-            'This plan can only ever say "not settled": whatever the truth here, fewer than 10 in '
-            "100 verdicts were anything else, which is what the false alarms of its intervals come "
-            "to. It would cost its coupons and answer nothing.  weldtrial power  says what the "
-            "question needs."
+            'This plan can only ever say "not settled": whatever the truth here, fewer than 15 in '
+            "100 verdicts were anything else, and the false alarms of its intervals alone come to "
+            "5 to 8. It would cost its coupons and answer nothing.  weldtrial power  says what "
+            "the question needs."
         ]
     return []
 
@@ -88,9 +88,14 @@ def _asked(rehearsal: Rehearsal) -> list[str]:
         ]
     shown = "no loss as big as" if response.ask == "no-worse" else "no change as big as"
     return [
-        f"Were there truly no difference, {_per_100(chance)} verdicts would show what you ask: "
+        f"{_equal(rehearsal)}, {_per_100(chance)} verdicts would show what you ask: "
         f"{shown} {margin}."
     ]
+
+
+def _equal(rehearsal: Rehearsal) -> str:
+    question = rehearsal.bench.question
+    return f"Were {question.level} and {question.reference} truly equal"
 
 
 def _wrong(rehearsal: Rehearsal) -> list[str]:
@@ -104,8 +109,8 @@ def _wrong(rehearsal: Rehearsal) -> list[str]:
                 f"{_per_100(chance)} verdicts would deny it: no worse by so much, or better."
             )
     words.append(
-        f"Were there truly no difference, {_per_100(found.wrongly_different)} would claim one "
-        "(95 % intervals allow 5)."
+        f"{_equal(rehearsal)}, {_per_100(found.wrongly_different)} verdicts would "
+        "still call one worse or better (95 % intervals allow 5)."
     )
     return words
 

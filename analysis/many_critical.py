@@ -31,9 +31,9 @@ from weldtrial.analysis.simultaneous import (
     range_quantiles,
 )
 
-GRID = 0.05
+GRID = 0.125
 """Step of the table of loadings."""
-NODES = 14
+NODES = 12
 FEWEST_DF, MOST_DF = 1.0, 2000.0
 SLACK = 1e-5
 """Relative error allowed for reading a value off a table (seen: 2e-7, see the tests)."""

@@ -27,7 +27,7 @@ from weldtrial.shared.trial import Trial
 
 TRIALS = 1000
 _SCATTER, _LOSSES = 3, 4
-NOT_ENOUGH = "No answer: too little is left to show scatter."
+NOT_ENOUGH = "No answer: too little is left, or no scatter shows, to judge by."
 DEPENDS = "Answer depends on a check that failed (both answers would be printed)."
 
 VerdictOf = Callable[[Context, Question, Sequence[Observation]], Verdict]

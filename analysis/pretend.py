@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from math import sqrt
+from math import hypot
 
 import numpy as np
 from numpy.typing import NDArray
@@ -169,22 +169,25 @@ def shares(compared: tuple[Factor, str, str], blanks: Sequence[Observation]) -> 
 def draw(
     scatter: Scatter, blanks: Sequence[Observation], trials: int, random: np.random.Generator
 ) -> Floats:
-    """Draw what chance adds to every reading, shape (trials, n, readings); no rounding yet."""
-    setups = [o.setup for o in blanks]
-    n = len(blanks)
-    added = np.zeros((trials, n, scatter.readings))
-    if any(one is not None for one in setups):
-        codes = np.unique([-1 if one is None else one for one in setups], return_inverse=True)[1]
-        by_setup = scatter.setup * random.standard_normal((trials, int(codes.max()) + 1))
-        added += by_setup[:, codes, None]
-        coupon = scatter.coupon
+    """Draw what chance adds to every reading, shape (trials, n, readings); no rounding yet.
+
+    Each trial takes one row of numbers, so trials drawn a few at a time are the same trials.
+    """
+    setups = [-1 if o.setup is None else o.setup for o in blanks]
+    n, each = len(blanks), scatter.readings
+    codes = np.unique(setups, return_inverse=True)[1]
+    bottles = int(codes.max()) + 1 if any(o.setup is not None for o in blanks) else 0
+    rows = random.standard_normal((trials, bottles + n + (n * each if scatter.reading else 0)))
+    by_coupon = rows[:, bottles : bottles + n, None]
+    if bottles:
+        added = scatter.setup * rows[:, codes, None] + scatter.coupon * by_coupon
     else:
         # Nothing is hard to change: every coupon is set up anew and carries both kinds.
-        coupon = sqrt(scatter.coupon**2 + scatter.setup**2)
-    added += coupon * random.standard_normal((trials, n, 1))
-    if scatter.reading > 0:
-        added += scatter.reading * random.standard_normal((trials, n, scatter.readings))
-    return added
+        added = hypot(scatter.coupon, scatter.setup) * by_coupon
+    if scatter.reading:
+        by_reading = rows[:, bottles + n :].reshape(trials, n, each)
+        return np.asarray(added + scatter.reading * by_reading)
+    return np.asarray(np.broadcast_to(added, (trials, n, each)))
 
 
 def read(scatter: Scatter, true: Floats, added: Floats) -> Floats:

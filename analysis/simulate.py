@@ -31,8 +31,8 @@ TRIALS = 10_000
 PATTERNS = 250
 """Most patterns of losses; each then stands for `TRIALS` / `PATTERNS` trials."""
 FEWEST_PATTERNS = 20
-AT_ONCE = 10_000
-"""Trials of one pattern that are drawn and analysed together."""
+READINGS_AT_ONCE = 2_000_000
+"""Readings of one pattern that are drawn and analysed together, to spare memory."""
 _SCATTER, _LOSSES = 1, 2
 
 
@@ -101,6 +101,7 @@ def simulate(
         bench.blanks,
     )
     hits, left = np.zeros(patterns), np.zeros(patterns)
+    at_once = max(1, READINGS_AT_ONCE // (len(bench.blanks) * bench.scatter.readings))
     codes: Counter[str] = Counter()
     refused = refused_patterns = 0
     for pattern in range(patterns):
@@ -108,8 +109,8 @@ def simulate(
         random = stream(seed, _SCATTER, pattern)
         left[pattern] = mask.sum()
         lost = 0
-        for start in range(0, size, AT_ONCE):
-            many = min(AT_ONCE, size - start)
+        for start in range(0, size, at_once):
+            many = min(at_once, size - start)
             readings = read(bench.scatter, true, draw(bench.scatter, bench.blanks, many, random))
             found = judge_left(bench, mask, readings.mean(axis=2))
             told = found.places[found.places != NO_ANSWER]

@@ -43,7 +43,7 @@ def command(
     """
     wanted = take_wanted("plan", "rehearse", said)
     if wanted.trials is not None or wanted.losses:
-        _rehearse(common, ifs, tries, wanted)
+        _rehearse(common, ifs, wanted, table=bool(tries) or why)
         return
     from weldtrial.cli.plan_json import as_json
     from weldtrial.cli.plan_tables import show_plan
@@ -78,10 +78,10 @@ def _rehearse(common: Common, ifs: tuple[str, ...], tries: tuple[str, ...], want
             "weldtrial plan: --scrap, --short and --missing say what a rehearsal loses. Add "
             "--rehearse."
         )
-    if tries:
+    if table:
         raise WrongUsage(
-            "weldtrial plan: --try adds rows to the plan's table and rehearses nothing. Change "
-            "the plan in mind with --if, such as  --if design.rounds=9 --rehearse"
+            "weldtrial plan: --try and --why belong to the plan's own table; a rehearsal has none. "
+            "Change the plan in mind with --if, such as  --if design.rounds=9 --rehearse"
         )
     folder = Folder(find_folder(common.folder))
     refuse_adopted(folder.path, "there is nothing left to rehearse")

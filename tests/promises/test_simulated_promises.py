@@ -13,6 +13,7 @@ from dataclasses import replace
 from math import sqrt
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from weldtrial.analysis.analyse import analyse
@@ -214,6 +215,9 @@ def test_the_same_seed_draws_the_same_trials_however_they_are_split(tmp_path: Pa
     other = draw(scatter, bench.blanks, 1, stream(3, 8))
     assert (whole == again).all()
     assert not (whole == other).any()
+    at_once, by_turns = stream(3), stream(3)
+    parts = [draw(scatter, bench.blanks, few, by_turns) for few in (2, 1, 4)]
+    assert (draw(scatter, bench.blanks, 7, at_once) == np.concatenate(parts)).all()
     one = simulate(bench, 0.0, Losses(scrap=0.1), trials=500, seed=2)
     assert one == simulate(bench, 0.0, Losses(scrap=0.1), trials=500, seed=2)
     assert one != simulate(bench, 0.0, Losses(scrap=0.1), trials=500, seed=3)

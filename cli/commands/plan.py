@@ -66,7 +66,7 @@ def command(
         common.console.next("seal")
 
 
-def _rehearse(common: Common, ifs: tuple[str, ...], tries: tuple[str, ...], wanted: Wanted) -> None:
+def _rehearse(common: Common, ifs: tuple[str, ...], wanted: Wanted, *, table: bool) -> None:
     from weldtrial.cli.plan_figures import with_chances
     from weldtrial.cli.rehearsal import rehearse_plan
     from weldtrial.cli.what_if import changed

@@ -11,7 +11,8 @@ import numpy as np
 from weldtrial.analysis.findings import MeanRow
 from weldtrial.analysis.judge import Bounds, Evidence
 from weldtrial.analysis.linear import Estimate
-from weldtrial.analysis.model import BARE, ModelFit, Vector
+from weldtrial.analysis.model import BARE, ModelFit
+from weldtrial.analysis.model_frame import Vector
 from weldtrial.analysis.simultaneous import Together, against_reference, alone, among_all
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.responses import Response

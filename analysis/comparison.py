@@ -8,7 +8,7 @@ from dataclasses import replace
 from weldtrial.analysis.claims import weigh_claims
 from weldtrial.analysis.compare import Contrast, compared_factors
 from weldtrial.analysis.context import Context
-from weldtrial.analysis.findings import Alternative, Comparison, Verdict
+from weldtrial.analysis.findings import Alternative, Comparison, Verdict, VerdictCode
 from weldtrial.analysis.judge import strength
 from weldtrial.analysis.model import BARE, ModelFit
 from weldtrial.analysis.observations import Observation
@@ -44,7 +44,7 @@ def compare(
     if answered is None:
         return _cannot(context, question, fit, observations)
     found, code = answered
-    setting = _setting(context, question, fit, observations, found)
+    setting = _setting(context, question, fit, observations, found, code)
     units = units_compared(question, observations)
     firm = strength(code, shuffled=context.shuffled, units_per_level=units)
     verdict = write_verdict(code, firm, setting, found.evidence, _numbers(found))
@@ -99,6 +99,7 @@ def _setting(
     fit: ModelFit,
     observations: Sequence[Observation],
     found: Contrast,
+    code: VerdictCode,
 ) -> Setting:
     return Setting(
         response=question.response,
@@ -107,7 +108,9 @@ def _setting(
         counts=count_words(observations, setups=any(o.setup is not None for o in observations)),
         looks=context.looks,
         factors=len(compared_factors(context.trial)),
-        settle=what_would_settle(fit, question, found, observations),
+        settle=(
+            what_would_settle(fit, question, found, observations) if code == "not_settled" else ""
+        ),
     )
 
 

@@ -84,12 +84,13 @@ def among_all(found: Estimate, levels: int) -> Together:
 
     ratio = abs(found.estimate / found.se) * np.sqrt(2)
     p = float(stats.studentized_range.sf(ratio, levels, found.df))
-    critical95, critical90 = _range_quantiles(levels, round(found.df, 9))
+    critical95, critical90 = range_quantiles(levels, round(found.df, 9))
     return Together("pairs", critical95, critical90, min(1.0, max(0.0, p)))
 
 
 @cache
-def _range_quantiles(levels: int, df: float) -> tuple[float, float]:
+def range_quantiles(levels: int, df: float) -> tuple[float, float]:
+    """Return the 95 % and 90 % points of the studentised range over the root of 2."""
     from scipy import stats
 
     found = stats.studentized_range.ppf([0.95, 0.90], levels, df) / np.sqrt(2)
@@ -112,11 +113,11 @@ def chance_within(correlation: Floats, df: float) -> Callable[[float], float]:
     df
         Degrees of freedom, above 0.
     """
-    loadings = _loadings(correlation)
-    if loadings is None:
+    found = loadings(correlation)
+    if found is None:
         return lambda critical: _long_way(critical, correlation, df)
     scales, weights = _chi_nodes(df)
-    return lambda critical: float(weights @ _normal_within(max(critical, 0) * scales, loadings))
+    return lambda critical: float(weights @ _normal_within(max(critical, 0) * scales, found))
 
 
 def _long_way(critical: float, correlation: Floats, df: float) -> float:
@@ -158,7 +159,7 @@ def _chi_nodes(df: float) -> tuple[Floats, Floats]:
     return np.sqrt(special.chdtri(df, 1 - u) / df), w
 
 
-def _loadings(correlation: Floats) -> Floats | None:
+def loadings(correlation: Floats) -> Floats | None:
     """Return l with correlation_ij = l_i l_j off the diagonal, None where there is none."""
     m = len(correlation)
     r = correlation

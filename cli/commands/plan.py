@@ -10,6 +10,7 @@ import click
 from weldtrial.cli.adopted_folder import refuse_adopted
 from weldtrial.cli.choosing_options import choose_options, wanted
 from weldtrial.cli.options import Common, common_options
+from weldtrial.cli.pretending import Wanted, loss_options, take_wanted
 from weldtrial.shared.folder import Folder, find_folder
 from weldtrial.shared.problems import WrongUsage
 from weldtrial.shared.trial import Trial
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
 )
 @click.option("--why", is_flag=True, help="Show the working, with its sources.")
 @choose_options
+@loss_options("rehearse", 1000, "Play so many pretend trials of this plan (1000).")
 @common_options
 def command(
     common: Common,
@@ -54,6 +56,10 @@ def command(
 
     Works before and after sealing, and never writes anything but a picture you ask for.
     """
+    pretend = take_wanted("plan", "rehearse", said)
+    if pretend.trials is not None or pretend.losses:
+        _rehearse(common, ifs, pretend, pilot, table=bool(tries) or why or wanted(said) is not None)
+        return
     from weldtrial.cli.pilot import Taken, show_taken, taken_json, with_pilot
     from weldtrial.cli.plan_json import as_json
     from weldtrial.cli.plan_tables import show_plan
@@ -91,6 +97,38 @@ def command(
     else:
         common.console.note("Nothing is fixed yet.")
         common.console.next("seal")
+
+
+def _rehearse(
+    common: Common, ifs: tuple[str, ...], pretend: Wanted, pilot: Path | None, *, table: bool
+) -> None:
+    from weldtrial.cli.pilot import with_pilot
+    from weldtrial.cli.plan_figures import with_chances
+    from weldtrial.cli.rehearsal import rehearse_plan
+    from weldtrial.cli.what_if import changed
+    from weldtrial.doe.refusals import CannotShareOut
+
+    if pretend.trials is None:
+        raise WrongUsage(
+            "weldtrial plan: --scrap, --short and --missing say what a rehearsal loses. Add "
+            "--rehearse."
+        )
+    if table:
+        raise WrongUsage(
+            "weldtrial plan: --try, --why and --choose have tables of their own; a rehearsal has "
+            "none of them. "
+            "Change the plan in mind with --if, such as  --if design.rounds=9 --rehearse"
+        )
+    folder = Folder(find_folder(common.folder))
+    refuse_adopted(folder.path, "there is nothing left to rehearse")
+    trial = _read(common, folder)
+    if pilot is not None:
+        trial, _ = with_pilot(common, trial, pilot)
+    trial, changes = changed(trial, ifs)
+    try:
+        rehearse_plan(common, trial, pretend, changed=bool(changes))
+    except CannotShareOut as refused:
+        raise with_chances(trial, refused) from None
 
 
 def _read(common: Common, folder: Folder) -> Trial:

@@ -12,11 +12,13 @@ from weldtrial.cli.grouped_help import GroupedCommand
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.power_asked import OPTIONS
 from weldtrial.cli.power_passing import NAMES
+from weldtrial.cli.pretending import Wanted, loss_options, take_wanted
 from weldtrial.shared.problems import ExitCode, WrongUsage
 
 if TYPE_CHECKING:
     from weldtrial.cli.pilot import Taken
     from weldtrial.cli.power_figures import PowerFigures
+    from weldtrial.cli.simulated import SimulatedPlan
 
 _GROUPS = {
     "Scatter, in units or in percent of the mean": ("mean", "sd", "sd_setup", "sd_reading"),
@@ -84,6 +86,7 @@ _GROUPS = {
 @click.option("--falls-to", metavar="70%", help="Chance to show a fall to this share.")
 @click.option("--no-worse-by", metavar="10%", help="Chance to show no worse by so many points.")
 @click.option("--in-a-row", metavar="90%", help="How many passes in a row show this share.")
+@loss_options("simulate", 10_000, "Play so many pretend trials through the analysis (10000).")
 @common_options
 def command(common: Common, chance: float, pilot_folder: Path | None, **said: Any) -> int:
     """Work out what a plan can show, and what a chosen chance would need.
@@ -96,12 +99,14 @@ def command(common: Common, chance: float, pilot_folder: Path | None, **said: An
     from weldtrial.cli.power_figures import from_options
     from weldtrial.cli.power_json import as_json
     from weldtrial.cli.power_tables import show_power
+    from weldtrial.cli.simulated import show_simulated, with_simulated
 
     if not 0.05 < chance < 1:
         raise WrongUsage(
             f"weldtrial power: --chance {chance:g} cannot be: use more than 0.05 and less than 1, "
             "such as 0.8 for four times in five."
         )
+    wanted = take_wanted("power", "simulate", said)
     if any(said[name] is not None for name in NAMES):
         _passing(common, said, chance)
         return int(ExitCode.FINE)
@@ -116,16 +121,19 @@ def command(common: Common, chance: float, pilot_folder: Path | None, **said: An
         figures = from_options(said, chance)
     else:
         figures, taken = _of_folder(common, chance, pilot_folder)
+    simulated = _simulated(common, figures, said if bare else None, wanted)
     if common.json:
         found = as_json(figures, chance)
         if pilot_folder is not None:
             found["pilot"] = taken_json(pilot_folder, taken)
-        common.console.json(found)
+        common.console.json(found if simulated is None else with_simulated(found, simulated))
     else:
         show_power(common.console, figures, chance)
         if pilot_folder is not None:
             show_taken(common.console, pilot_folder, taken)
             common.console.line()
+        if simulated is not None:
+            show_simulated(common.console, simulated)
         common.console.next("new NAME" if bare else "plan")
     return int(ExitCode.FINE)
 
@@ -168,3 +176,24 @@ def _of_folder(
         return from_folder(trial, chance), taken
     except CannotShareOut as refused:
         raise with_chances(trial, refused) from None
+
+
+def _simulated(
+    common: Common,
+    figures: tuple[PowerFigures, ...],
+    said: dict[str, Any] | None,
+    wanted: Wanted,
+) -> SimulatedPlan | None:
+    """Return the simulation that was asked for; a loss named asks for one too."""
+    if wanted.trials is None and not wanted.losses:
+        return None
+    from weldtrial.cli.simulated import simulate_folder, simulate_two
+    from weldtrial.shared.folder import Folder, find_folder
+    from weldtrial.shared.trialfile import load_trial
+
+    if said is not None:
+        return simulate_two(common, figures[0], said, wanted)
+    folder = Folder(find_folder(common.folder))
+    trial = load_trial(folder.trial_file)
+    needs = next(one.needs for one in figures if one.response.name == trial.deciding.name)
+    return simulate_folder(common, folder, trial, needs, wanted)

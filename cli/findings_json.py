@@ -41,7 +41,30 @@ def findings_json(findings: Findings) -> dict[str, Any]:
         "compared_at": findings.at,
         "spreads": {name: list(words) for name, words in findings.spreads.items()},
         "notes": [{"code": note.code, "words": note.words} for note in findings.notes],
+        "look": _look(findings),
         "responses": {found.name: _response(found) for found in findings.responses},
+    }
+
+
+def _look(findings: Findings) -> dict[str, Any]:
+    look = findings.look
+    return {
+        "state": look.state,
+        "final": look.final,
+        "number": look.number,
+        "of": len(look.ends) or None,
+        "after": look.uses,
+        "planned_after": list(look.ends),
+        "rounds_read": list(look.read),
+        "unread": look.unread,
+        "coupons": look.counting,
+        "not_used": look.later,
+        "sized": look.sized,
+        "next_after": look.following,
+        "may_stop": findings.may_stop,
+        "alpha": findings.levels.two_sided,
+        "alpha_one_sided": findings.levels.one_sided,
+        "words": list(findings.look_lines),
     }
 
 

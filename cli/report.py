@@ -69,7 +69,7 @@ def render_report(
         short=short,
         words=report_words,
         counts=report_words.counts_line(trial, record, findings),
-        alarms=tuple(_alarms(record, warnings)),
+        alarms=(*findings.look_lines, *_alarms(record, warnings)),
         written=spoken_time(written),
         not_a_qualification=NOT_A_QUALIFICATION,
         verdict_box=report_found.verdict_box,
@@ -83,6 +83,8 @@ def _alarms(record: Record, warnings: Sequence[Problem]) -> Iterator[str]:
     for line in record.journal:
         if line.event == "opened-early":
             yield f"The codes were opened early ({spoken_time(line.when)}): {line.details}."
+        elif line.event == "peeked":
+            yield f"Looked at when no look was planned ({spoken_time(line.when)}): {line.details}."
         elif line.event == "amended":
             told = "; ".join(report_asked.amendment_words(line))
             yield f"Amended after sealing ({spoken_time(line.when)}): {told}."

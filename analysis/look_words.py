@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from weldtrial.analysis.findings import ResponseFindings, VerdictCode
-from weldtrial.shared.look_state import Look
+from weldtrial.shared.look_state import Look, looked, peeks
+from weldtrial.shared.looks import Looks
+from weldtrial.shared.record import Record
 from weldtrial.shared.trial import Trial
 
 OPEN_STILL: tuple[VerdictCode, ...] = ("not_settled", "at_limit", "depends_on", "cannot_tell")
@@ -19,12 +21,10 @@ def unplanned_words(trial: Trial, look: Look) -> str:
     looks = trial.looks
     if looks is not None and looks.scatter_only:
         return _unplanned_scatter(trial, look)
-    planned = f"looks were planned {after(look.ends)}" + (
-        "" if looks is None else f" ({looks.name})"
-    )
+    name = "" if looks is None else f" ({looks.name})"
     return (
-        f"No answer yet: {read_words(look)}, and {planned}. Looking in between finds something by "
-        f"chance too often. {_read_on(look)}"
+        f"No answer yet: {read_words(look)}, and looks were planned {after(look.ends)}{name}. "
+        f"Looking in between finds something by chance too often. {_read_on(look)}"
     )
 
 
@@ -197,3 +197,46 @@ def closed_lines(trial: Trial, look: Look) -> tuple[str, ...]:
         due = f"the next look is after round {look.following}"
     said = read_words(look)
     return (f"No look is due: {said}; {due}. The codes stay closed until then.",)
+
+
+def standing_words(trial: Trial, record: Record, look: Look) -> str:
+    """Return where the planned looks stand, in one line; empty without any."""
+    looks = trial.looks
+    if looks is None or not look.ends:
+        return ""
+    if looks.scatter_only:
+        plan = f"scatter only, after round {looks.after[0]}, codes closed"
+        if look.sized is not None:
+            plan += f"; sized: {look.sized} rounds of at most {trial.design.rounds}"
+    else:
+        plan = f"{len(look.ends)} planned, {after(look.ends)} ({looks.name})"
+    if look.state == "stopped":
+        where = f"stopped after round {look.uses}"
+    elif look.state == "scatter":
+        where = f"{read_words(look)}; the scatter may be looked at now"
+    elif look.state == "planned":
+        due = "is due" if is_due(trial, record, look) else "was taken"
+        where = f"{read_words(look)}; look {look.number} {due}"
+    elif look.state == "last":
+        where = "all of it is read"
+    else:
+        where = f"{read_words(look)}; next look {_next_look(looks, look)}"
+    count = len(peeks(record))
+    peeked = (
+        f"; looked {count} time{'s' if count > 1 else ''} when none was planned" if count else ""
+    )
+    return f"{plan}; {where}{peeked}"
+
+
+def _next_look(looks: Looks, look: Look) -> str:
+    if looks.scatter_only and look.sized is None and look.prefix < looks.after[0]:
+        return f"after round {looks.after[0]}"
+    return "once gaps are filled" if look.following is None else f"after round {look.following}"
+
+
+def is_due(trial: Trial, record: Record, look: Look) -> bool:
+    """Tell whether a planned look may be taken now and was not yet."""
+    start = f"after round {look.uses} "
+    return look.state == "scatter" or (
+        look.state == "planned" and not any(one.startswith(start) for one in looked(record))
+    )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from weldtrial.cli.look_json import look_json
+
 if TYPE_CHECKING:
     from weldtrial.analysis.findings import (
         Comparison,
@@ -47,20 +49,8 @@ def findings_json(findings: Findings) -> dict[str, Any]:
 
 
 def _look(findings: Findings) -> dict[str, Any]:
-    look = findings.look
     return {
-        "state": look.state,
-        "final": look.final,
-        "number": look.number,
-        "of": len(look.ends) or None,
-        "after": look.uses,
-        "planned_after": list(look.ends),
-        "rounds_read": list(look.read),
-        "unread": look.unread,
-        "coupons": look.counting,
-        "not_used": look.later,
-        "sized": look.sized,
-        "next_after": look.following,
+        **look_json(findings.look),
         "may_stop": findings.may_stop,
         "alpha": findings.levels.two_sided,
         "alpha_one_sided": findings.levels.one_sided,

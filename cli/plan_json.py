@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from weldtrial.cli.look_tables import looks_json
 from weldtrial.cli.plan_figures import PlanFigures
 
 
@@ -26,6 +27,7 @@ def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
         else {**asdict(figures.working), "sources": SOURCES},
         "others": {name: asdict(one) for name, one in figures.others.items()},
         **_design(figures),
+        "looks": looks_json(figures),
         "told": [{**asdict(one), "gap": figures.gaps.get(one.term)} for one in assessment.told],
         "not_told": assessment.not_told,
         "aliases": assessment.aliases,

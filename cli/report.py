@@ -9,6 +9,7 @@ from weldtrial.cli import report_asked, report_checks, report_found, report_meth
 from weldtrial.cli.pages import environment
 from weldtrial.cli.report_blocks import Section
 from weldtrial.cli.report_figures import first_figure
+from weldtrial.cli.report_looks import looks_method
 from weldtrial.shared.cautions import NOT_A_QUALIFICATION
 from weldtrial.shared.clock import spoken_time
 from weldtrial.shared.plan import Plan
@@ -109,7 +110,7 @@ def _sections(
         report_checks.cannot_tell(trial, findings),
         report_checks.next_welds(trial, findings, cautions),
         report_methods.readings(trial, record, findings),
-        report_methods.methods(findings),
+        report_methods.methods(findings, looks_method(trial, findings)),
         report_methods.corrections(record),
         report_methods.rerun(findings),
     )

@@ -160,6 +160,18 @@ def peeks(record: Record) -> tuple[str, ...]:
     return tuple(line.details for line in record.journal if line.event == "peeked")
 
 
+def looked(record: Record) -> tuple[str, ...]:
+    """Return what the journal says of planned looks that were taken, in order."""
+    return tuple(line.details for line in record.journal if line.event == "looked")
+
+
+def to_the_end(record: Record, look: Look) -> Record:
+    """Return the record without rounds that a stop or a re-sizing took out of the trial."""
+    if look.state != "stopped" and look.sized is None:
+        return record
+    return of_look(record, replace(look, uses=look.uses or look.ends[-1]))
+
+
 def of_look(record: Record, look: Look) -> Record:
     """Return the record as a look sees it: only coupons of the rounds that count."""
     if look.uses is None:

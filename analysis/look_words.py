@@ -222,9 +222,8 @@ def standing_words(trial: Trial, record: Record, look: Look) -> str:
     else:
         where = f"{read_words(look)}; next look {_next_look(looks, look)}"
     count = len(peeks(record))
-    peeked = (
-        f"; looked {count} time{'s' if count > 1 else ''} when none was planned" if count else ""
-    )
+    times = f"{count} time{'s' if count > 1 else ''}"
+    peeked = f"; looked {times} when no look was planned" if count else ""
     return f"{plan}; {where}{peeked}"
 
 

@@ -160,7 +160,8 @@ def units_a_round(shape: Shape) -> int:
     """Return set-ups (or coupons) of each level in a round."""
     if shape.by_setups:
         return shape.per_round * shape.others
-    return max(1, int(shape.coupons_per_level) // shape.rounds)
+    coupons = int(shape.coupons_per_level)
+    return max(1, coupons // int(shape.rounds))
 
 
 def unit_sd(shape: Shape, spread: Spread) -> float:

@@ -56,7 +56,9 @@ def _show_bounds(console: Console, figures: PlanFigures, looks: Looks) -> None:
     ahead = _ahead(figures, looks)
     known = ahead.chance is not None
     console.heading(f"Planned looks ({looks.name} bounds)")
-    stops = ["may stop\nif equal", "may stop if the\nloss is twice\nthe margin"] if known else []
+    stops = (
+        ["answer here\nif equal", "answer here if\nthe loss is twice\nthe margin"] if known else []
+    )
     headers = [
         "after\nround",
         "coupons",
@@ -114,7 +116,7 @@ def _cost(console: Console, figures: PlanFigures, ahead: LooksAhead) -> None:
     )
     console.line(
         f"  The chance to show what is asked: {_percent(ahead.chance)} with these looks, "
-        f"{_percent(ahead.chance_once)} with one look at the end ({ahead.trials} simulated trials).",
+        f"{_percent(ahead.chance_once)} with one look at the end ({ahead.trials} simulated).",
         hang=2,
     )
 

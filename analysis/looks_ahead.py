@@ -158,10 +158,10 @@ def draw(shape: Shape, sd: float, truth: Sequence[float], trials: int, seed: int
 
 def units_a_round(shape: Shape) -> int:
     """Return set-ups (or coupons) of each level in a round."""
-    if shape.by_setups:
-        return shape.per_round * shape.others
-    coupons = int(shape.coupons_per_level)
-    return max(1, coupons // int(shape.rounds))
+    units: int = shape.per_round * shape.others
+    if not shape.by_setups:
+        units = max(1, shape.coupons_per_level // shape.rounds)
+    return units
 
 
 def unit_sd(shape: Shape, spread: Spread) -> float:

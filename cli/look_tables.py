@@ -66,7 +66,7 @@ def _show_bounds(console: Console, figures: PlanFigures, looks: Looks) -> None:
         "t of 95 %\ninterval",
         "t of one-\nsided limit",
         "nominal p\n(interval)",
-        *stops,
+        *(stops if known else []),
     ]
     if console.plain:
         headers = [" ".join(one.split()) for one in headers]

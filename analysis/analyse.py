@@ -57,7 +57,8 @@ def analyse(
     if record.errors:
         raise ProblemsFound(record.errors)
     look = look_at(trial, record)
-    if codes_open and look.state == "scatter":
+    refused_look = look if look.state in ("unplanned", "scatter") and codes_open else None
+    if refused_look is not None:
         look = replace(look, state="unplanned", uses=None)
     record = of_look(record, look)
     seen, refused = _observe_all(trial, record)
@@ -66,8 +67,8 @@ def analyse(
             f"Nothing to analyse: 0 of {record.planned} coupons read. weldtrial check  shows what "
             "is next."
         )
-    if codes_open and not peek:
-        _refuse_unplanned(trial, record, look)
+    if refused_look is not None and not peek:
+        raise _unplanned(trial, record, refused_look)
     aside = _set_aside(seen)
     responses, notes = (
         _responses(trial, record, seen, refused, look) if codes_open else ((), refused)
@@ -98,15 +99,14 @@ def analyse(
     )
 
 
-def _refuse_unplanned(trial: Trial, record: Record, look: Look) -> None:
-    """Refuse an answer at a look that was not planned: looking often finds something by chance."""
-    if look.state == "unplanned":
-        opening = "" if record.codes_open else "--open "
-        raise NotEnough(
-            unplanned_words(trial, look),
-            hint="To see the numbers all the same, marked NOT FINAL and written in the journal:  "
-            f"weldtrial analyse {opening}--peek",
-        )
+def _unplanned(trial: Trial, record: Record, look: Look) -> NotEnough:
+    """Return the refusal of a look nobody planned: looking often finds something by chance."""
+    opening = "" if record.codes_open else "--open "
+    return NotEnough(
+        unplanned_words(trial, look),
+        hint="To see the numbers all the same, marked NOT FINAL and written in the journal:  "
+        f"weldtrial analyse {opening}--peek",
+    )
 
 
 def _observe_all(trial: Trial, record: Record) -> tuple[dict[str, Observed], tuple[Note, ...]]:

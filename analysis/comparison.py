@@ -114,7 +114,7 @@ def _setting(
     observations: Sequence[Observation],
     found: Contrast,
 ) -> Setting:
-    early = context.look.state == "planned"
+    early = context.look.state in ("planned", "unplanned")
     return Setting(
         response=question.response,
         level=_said(context, question.factor, question.level),

@@ -315,7 +315,8 @@ class Findings:
     look_lines
         What is said of the look, before any answer; empty where there is nothing to say.
     may_stop
-        Whether an early look settles the deciding response; None where that does not arise.
+        Whether an early look (or the one the trial stopped at) settles the deciding response; None
+        where that does not arise.
     levels
         Nominal error rates that a single comparison is read with at this look.
     """

@@ -39,17 +39,18 @@ def _unplanned_scatter(trial: Trial, look: Look) -> str:
             "needed, codes closed:  weldtrial analyse --agree"
         )
     elif look.prefix < start:
-        rule = f"the scatter alone is looked at after round {start}, codes closed"
+        due = f"the scatter alone is looked at after round {start}, codes closed"
+        return f"No answer yet: {read_words(look)}, and {due}. {_read_on(look, start)}"
     else:
         rule = f"the trial was never re-sized, so it ends after all {look.ends[-1]} rounds"
     return f"No answer yet: {read_words(look)}, and {rule}. {_read_on(look)}"
 
 
-def _read_on(look: Look) -> str:
-    following = look.following
-    if following is None:
+def _read_on(look: Look, until: int | None = None) -> str:
+    until = until or look.following
+    if until is None:
         return f"{_still(look)}."
-    where = f"to the end of round {following}" if look.prefix < following else "what is missing"
+    where = f"to the end of round {until}" if look.prefix < until else "what is missing"
     return f"Weld and read on {where}: {_still(look)}."
 
 
@@ -80,11 +81,13 @@ def _listed(numbers: Sequence[int]) -> str:
 
 
 def may_stop(look: Look, responses: Sequence[ResponseFindings]) -> bool | None:
-    """Tell whether an early look settles every comparison of the deciding response.
+    """Tell whether an early look (or the one it stopped at) settles the deciding response.
+
+    Every comparison of it has then cleared the bound.
 
     None where the question does not arise.
     """
-    if look.state != "planned" or not responses:
+    if look.state not in ("planned", "stopped") or not responses:
         return None
     comparisons = min(responses, key=lambda one: one.rank).comparisons
     codes = [one.verdict.code for one in comparisons]
@@ -156,9 +159,10 @@ def _last(trial: Trial, look: Look, stop: bool | None) -> list[str]:
 
 
 def _stopped(trial: Trial, look: Look, stop: bool | None) -> list[str]:
+    why = "as the bound for it was passed" if stop else "though no bound was passed"
     return [
-        f"Stopped early, at a planned look: after round {look.uses} of {look.ends[-1]}, and the "
-        f"stop was written down. {TOO_LARGE}",
+        f"Stopped early, at a planned look: after round {look.uses} of {look.ends[-1]}, {why}. "
+        f"The stop was written down. {TOO_LARGE}",
         f"{_which(trial, look)}. {HOLDS}",
     ]
 
@@ -194,7 +198,8 @@ def closed_lines(trial: Trial, look: Look) -> tuple[str, ...]:
     if trial.looks.scatter_only and look.sized is None and look.prefix < trial.looks.after[0]:
         due = f"the scatter alone is looked at after round {trial.looks.after[0]}"
     else:
-        due = f"the next look is after round {look.following}"
+        last = trial.looks.scatter_only
+        due = f"{'the trial ends' if last else 'the next look is'} after round {look.following}"
     said = read_words(look)
     return (f"No look is due: {said}; {due}. The codes stay closed until then.",)
 
@@ -220,7 +225,7 @@ def standing_words(trial: Trial, record: Record, look: Look) -> str:
     elif look.state == "last":
         where = "all of it is read"
     else:
-        where = f"{read_words(look)}; next look {_next_look(looks, look)}"
+        where = f"{read_words(look)}; {_next_look(looks, look)}"
     count = len(peeks(record))
     times = f"{count} time{'s' if count > 1 else ''}"
     peeked = f"; looked {times} when no look was planned" if count else ""
@@ -229,8 +234,11 @@ def standing_words(trial: Trial, record: Record, look: Look) -> str:
 
 def _next_look(looks: Looks, look: Look) -> str:
     if looks.scatter_only and look.sized is None and look.prefix < looks.after[0]:
-        return f"after round {looks.after[0]}"
-    return "once gaps are filled" if look.following is None else f"after round {look.following}"
+        return f"next look after round {looks.after[0]}"
+    if look.following is None:
+        return "a round before the last is not complete"
+    what = "the end is" if look.following == look.ends[-1] and looks.scatter_only else "next look"
+    return f"{what} after round {look.following}"
 
 
 def is_due(trial: Trial, record: Record, look: Look) -> bool:

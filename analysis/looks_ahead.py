@@ -113,7 +113,8 @@ class Trials:
     @property
     def levels(self) -> int:
         """Levels of the compared factor."""
-        return self.means.shape[2]
+        levels: int = self.means.shape[2]
+        return levels
 
     def at(self, rounds: int) -> tuple[Floats, Floats]:
         """Return level means (trials, levels) and error mean squares (trials,) after rounds."""

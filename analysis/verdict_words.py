@@ -52,7 +52,7 @@ class Setting:
     interval
         What the interval is called: one for all looks where looks were planned.
     early
-        Whether this is a planned look before the last.
+        Whether this is a look before the last, planned or not.
     """
 
     response: Response

@@ -40,18 +40,19 @@ def sizing_lines(trial: Trial, found: Sizing) -> tuple[str, ...]:
 
     unit = spaced(trial.deciding.unit)
     asks = {
-        "no-worse": f'to show "no worse by more than {margin_words(trial.deciding)}" if they are '
+        "no-worse": f'show "no worse by more than {margin_words(trial.deciding)}" if they are '
         "equal",
-        "equal-enough": f'to show "equal within {margin_words(trial.deciding)}" if they are equal',
-        "difference": f"to show a true gap of {margin_words(trial.deciding)}",
+        "equal-enough": f'show "equal within {margin_words(trial.deciding)}" if they are equal',
+        "difference": f"show a true gap of {margin_words(trial.deciding)}",
     }[trial.deciding.ask]
-    times = f"{100 * found.chance:.0f} times in 100"
+    times = "over 99" if found.chance > 0.99 else f"{100 * found.chance:.0f}"
     lines = [
         f"{trial.deciding.title}: set-ups of one round scatter by "
         f"{brief(found.scatter.sd, 2)}{unit} (standard deviation, all gases lumped, "
         f"{found.scatter.df} degrees of freedom). Any gap between the gases is in it.",
         f"By the rule that was sealed: {found.rounds} rounds in all (at least {found.least}, at "
-        f"most {found.most}). They would do {times} {asks}.",
+        f"most {found.most}). They would {asks}, "
+        f"{times} times in 100.",
     ]
     if found.needed is None:
         lines.append(

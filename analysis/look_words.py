@@ -13,6 +13,7 @@ from weldtrial.shared.trial import Trial
 OPEN_STILL: tuple[VerdictCode, ...] = ("not_settled", "at_limit", "depends_on", "cannot_tell")
 """Verdicts at which a trial goes on."""
 TOO_LARGE = "Estimates from trials that stop early tend to be too large."
+STRICTER = "One-sided limits are read more strictly than at 5 %, as re-sizing favours lucky trials."
 HOLDS = "Every interval holds at all the looks at once, so it is wider than at a single look."
 
 
@@ -151,10 +152,12 @@ def _last(trial: Trial, look: Look, stop: bool | None) -> list[str]:
         return [f"{_which(trial, look)}: the last. {HOLDS}"]
     most = trial.design.rounds or look.ends[-1]
     if look.sized is None:
-        return [f"All {most} rounds are in; the trial was never re-sized from its scatter."]
+        return [
+            f"All {most} rounds are in; the trial was never re-sized from its scatter. {STRICTER}"
+        ]
     return [
         f"Re-sized from the scatter alone, codes closed: {look.sized} of at most {most} rounds. "
-        "They are in, and this is the end."
+        f"They are in, and this is the end. {STRICTER}"
     ]
 
 

@@ -30,6 +30,7 @@ from scipy import optimize, special
 
 from weldtrial.analysis.levels import ALPHA, ONCE, Levels
 from weldtrial.analysis.linear import Floats
+from weldtrial.analysis.resized import resized_level
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.look_state import Look
 from weldtrial.shared.looks import Bounds
@@ -147,11 +148,16 @@ def levels_at(trial: Trial, look: Look, factor: Factor | None = None) -> Levels:
     Notes
     -----
     At a look that nobody planned the bounds of the plan are read off at the rounds that are in:
-    that keeps the intervals as wide as at a planned look, and repairs nothing.
+    that keeps the intervals as wide as at a planned look, and repairs nothing.  A trial sized from
+    its scatter reads its limits at the level of `weldtrial.analysis.resized`.
     """
     looks = trial.looks
-    if looks is None or looks.scatter_only or not look.ends:
+    if looks is None or not look.ends:
         return ONCE
+    if looks.scatter_only:
+        most = trial.design.rounds or look.ends[-1]
+        level = resized_level(looks, most, units_a_round(trial), trial.deciding.ask)
+        return Levels(ALPHA, level)
     shares = tuple(one / look.ends[-1] for one in look.ends)
     comparisons = 1 if factor is None else comparisons_of(factor)
     if look.number is not None:
@@ -161,6 +167,14 @@ def levels_at(trial: Trial, look: Look, factor: Factor | None = None) -> Levels:
         _nominal(looks.bounds, shares, share, ALPHA, comparisons),
         _nominal(looks.bounds, shares, share, 2 * ALPHA, comparisons) / 2,
     )
+
+
+def units_a_round(trial: Trial) -> int:
+    """Return how many set-ups of each level a round holds, where one factor is hard to change."""
+    rounds, setups = trial.design.rounds, trial.design.set_ups
+    if not rounds or not setups or not trial.hard:
+        return 1
+    return max(1, setups // (rounds * len(trial.hard[0].levels)))
 
 
 def comparisons_of(factor: Factor) -> int:

@@ -12,13 +12,13 @@ from math import hypot, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize
 
 from weldtrial.analysis.levels import ONCE, Levels
 from weldtrial.analysis.linear import Estimate, Floats
 from weldtrial.analysis.looks import levels_of_looks
 from weldtrial.analysis.power import Aim, Spread, chance_to_show
-from weldtrial.analysis.scatter_look import chance_after
+from weldtrial.analysis.resized import resized_level
+from weldtrial.analysis.scatter_look import chance_after, rounds_by_scatter, scatter_limits
 from weldtrial.analysis.shape import Shape
 from weldtrial.analysis.simultaneous import against_reference, alone, among_all
 from weldtrial.shared.looks import Looks
@@ -331,7 +331,9 @@ def scatter_ahead(shape: Shape, spread: Spread, aim: Aim, looks: Looks) -> tuple
     guess = unit_sd(shape, spread)
     if guess == 0 or aim.margin is None:
         return ()
-    limits = scatter_limits(shape, aim, looks)
+    level = resized_level(looks, shape.rounds, units_a_round(shape), aim.ask)
+    read = Levels(ONCE.two_sided, level)
+    limits = scatter_limits(shape, aim, looks, level)
     rows = []
     for times in OFF:
         losses = 1.0 if aim.ask == "difference" else 0.0
@@ -339,38 +341,9 @@ def scatter_ahead(shape: Shape, spread: Spread, aim: Aim, looks: Looks) -> tuple
         trials = draw(shape, guess * times, truth, TRIALS, SEED)
         rounds = rounds_by_scatter(trials.lumped(looks.after[0]), limits, shape.rounds)
         asked = sum(
-            float(np.sum(read_look(trials, shape, aim, int(n), ONCE)[1] & (rounds == n)))
+            float(np.sum(read_look(trials, shape, aim, int(n), read)[1] & (rounds == n)))
             for n in np.unique(rounds)
         )
         most = chance_after(shape, aim, guess * times, shape.rounds)
         rows.append(ScatterRow(times, float(rounds.mean()), asked / TRIALS, most))
     return tuple(rows)
-
-
-def scatter_limits(shape: Shape, aim: Aim, looks: Looks) -> dict[int, float]:
-    """Return, for each number of rounds, the largest scatter that still reaches the chance."""
-    limits = {}
-    for rounds in range(looks.least, shape.rounds):
-        high = abs(aim.margin or 1.0)
-        while chance_after(shape, aim, high, rounds) >= looks.chance:
-            high *= 2
-        low = high
-        while chance_after(shape, aim, low, rounds) < looks.chance and low > 1e-9 * high:
-            low /= 2
-        limits[rounds] = float(
-            optimize.brentq(
-                lambda sd, n=rounds: chance_after(shape, aim, sd, n) - looks.chance,
-                low,
-                high,
-                xtol=1e-9 * high,
-            )
-        )
-    return limits
-
-
-def rounds_by_scatter(sd: Floats, limits: dict[int, float], most: int) -> NDArray[np.intp]:
-    """Return the rounds that each scatter asks for."""
-    rounds = np.full(len(sd), most)
-    for number in sorted(limits, reverse=True):
-        rounds[sd <= limits[number]] = number
-    return rounds

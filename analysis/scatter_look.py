@@ -19,7 +19,11 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize
 
+from weldtrial.analysis.levels import ALPHA
+from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.power import Aim, Spread, chance_to_show
 from weldtrial.analysis.shape import Shape
@@ -90,7 +94,13 @@ def lumped_scatter(observations: Sequence[Observation]) -> Scatter:
 
 
 def size_rounds(
-    shape: Shape, aim: Aim, looks: Looks, scatter: Scatter, *, at_least: int = 0
+    shape: Shape,
+    aim: Aim,
+    looks: Looks,
+    scatter: Scatter,
+    *,
+    level: float = ALPHA,
+    at_least: int = 0,
 ) -> Sizing:
     """Return the rounds that show what is asked with the chance aimed for.
 
@@ -100,19 +110,60 @@ def size_rounds(
         The whole plan; its rounds are the most that will be welded.
     aim
         What is asked, with its margin.
+    level
+        One-sided level that limits are read at; see `weldtrial.analysis.resized`.
     at_least
         Rounds that are complete already.
     """
     least, most = max(looks.least, at_least), shape.rounds
     chances = {
-        rounds: chance_after(shape, aim, scatter.sd, rounds) for rounds in range(least, most + 1)
+        rounds: chance_after(shape, aim, scatter.sd, rounds, level)
+        for rounds in range(least, most + 1)
     }
     needed = next((one for one, chance in chances.items() if chance >= looks.chance), None)
     rounds = most if needed is None else needed
     return Sizing(scatter, rounds, needed, chances[rounds], looks.chance, least, most)
 
 
-def chance_after(shape: Shape, aim: Aim, sd: float, rounds: int) -> float:
-    """Return the chance to show what is asked after so many rounds, set-up means scattering so."""
-    found = chance_to_show(aim, replace(shape, rounds=rounds).precision(Spread(0.0, sd)))
+def chance_after(shape: Shape, aim: Aim, sd: float, rounds: int, level: float = ALPHA) -> float:
+    """Return the chance to show what is asked after so many rounds, set-up means scattering so.
+
+    `level` is the one-sided level that limits are read at.
+    """
+    precision = replace(shape, rounds=rounds).precision(Spread(0.0, sd))
+    if level != ALPHA:
+        precision = replace(precision, alpha_one=level)
+    found = chance_to_show(aim, precision)
     return 0.0 if found is None else found
+
+
+def scatter_limits(shape: Shape, aim: Aim, looks: Looks, level: float = ALPHA) -> dict[int, float]:
+    """Return, for each number of rounds, the largest scatter that still reaches the chance.
+
+    `level` is the one-sided level that limits are read at.
+    """
+    limits = {}
+    for rounds in range(looks.least, shape.rounds):
+        high = abs(aim.margin or 1.0)
+        while chance_after(shape, aim, high, rounds, level) >= looks.chance:
+            high *= 2
+        low = high
+        while chance_after(shape, aim, low, rounds, level) < looks.chance and low > 1e-9 * high:
+            low /= 2
+        limits[rounds] = float(
+            optimize.brentq(
+                lambda sd, n=rounds: chance_after(shape, aim, sd, n, level) - looks.chance,
+                low,
+                high,
+                xtol=1e-9 * high,
+            )
+        )
+    return limits
+
+
+def rounds_by_scatter(sd: Floats, limits: dict[int, float], most: int) -> NDArray[np.intp]:
+    """Return the rounds that each scatter asks for."""
+    rounds = np.full(len(sd), most)
+    for number in sorted(limits, reverse=True):
+        rounds[sd <= limits[number]] = number
+    return rounds

@@ -20,6 +20,7 @@ def sizing_of(opened: Opened) -> Sizing | None:
     look = look_at(opened.trial, opened.record)
     if looks is None or look.state != "scatter":
         return None
+    from weldtrial.analysis.looks import levels_at
     from weldtrial.analysis.observations import observe
     from weldtrial.analysis.power import aim_of
     from weldtrial.analysis.scatter_look import lumped_scatter, size_rounds
@@ -31,7 +32,8 @@ def sizing_of(opened: Opened) -> Sizing | None:
     scatter = lumped_scatter(seen)
     aim = aim_of(trial.deciding, scatter.mean)
     shape = shape_of(trial, make_layout(trial))
-    return size_rounds(shape, aim, looks, scatter, at_least=look.prefix)
+    level = levels_at(trial, look).one_sided
+    return size_rounds(shape, aim, looks, scatter, level=level, at_least=look.prefix)
 
 
 def sizing_lines(trial: Trial, found: Sizing) -> tuple[str, ...]:

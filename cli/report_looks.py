@@ -33,7 +33,9 @@ def looks_method(trial: Trial, findings: Findings) -> list[Block]:
             "Set-up means within rounds, levels lumped, gave the scatter with the codes closed; "
             "the rounds follow from it by the rule of planning (Wittes & Brittain 1990, Stat. "
             "Med. 9, 65; Gould & Shih 1992; Kieser & Friede 2003). The analysis is the ordinary "
-            "one at that many rounds."
+            "one at that many rounds, but one-sided limits are read at "
+            f"{p_value(findings.levels.one_sided)}: at 0.05 trials that are lucky early would end "
+            "early, and false claims of no worse rise to as much as 9 in 100 (simulated)."
         )
         return [Text(words, "Re-sizing: ")]
     words = (

@@ -121,6 +121,12 @@ def _scatter_only(trial: Trial, looks: Looks, faults: Faults) -> None:
             f'change; here {len(trial.hard) or "none"} is. Choose "obrien-fleming" or '
             '"pocock".',
         )
+    elif len(trial.hard[0].levels) > 2:
+        faults.wrong(
+            "looks.bounds",
+            f"scatter-only is for two levels, and {trial.hard[0].name} has "
+            f'{len(trial.hard[0].levels)}. Choose "obrien-fleming" or "pocock".',
+        )
     if trial.deciding.margin is None:
         faults.wrong(
             "looks.bounds",

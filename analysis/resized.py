@@ -11,12 +11,14 @@ interval needs no such care: without a true gap its false alarms stay at 5 to 5.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 from scipy import special
 
 from weldtrial.analysis.levels import ALPHA
+from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.power import Aim
 from weldtrial.analysis.scatter_look import rounds_by_scatter, scatter_limits
 from weldtrial.analysis.shape import Shape
@@ -54,38 +56,50 @@ def resized_level(looks: Looks, most: int, units: int, ask: Ask) -> float:
     """
     aim = Aim(ask, 1.0, 0.0)
     shape = Shape(True, most, per_round=units)
-    p, square = _drawn(looks.after[0], most, units)
+    drawn = _drawn(looks.after[0], most, units)
     level = ALPHA
     for _ in range(MOST_STEPS):
         limits = scatter_limits(shape, aim, looks, level)
-        worst = min(_level_at(p, square, times, limits, most) for times in TIMES)
+        worst = min(_level_at(drawn, times, limits, most) for times in TIMES)
         if abs(worst - level) < CLOSE:
             return min(level, worst)
         level = worst
     return level
 
 
-def _level_at(
-    p: np.ndarray[tuple[int, int], np.dtype[np.float64]],
-    square: tuple[np.ndarray, np.ndarray, np.ndarray],  # type: ignore[type-arg]
-    times: float,
-    limits: dict[int, float],
-    most: int,
-) -> float:
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """Trials with a unit's scatter as 1.
+
+    Attributes
+    ----------
+    p
+        One-sided p of the truth after each number of rounds, shape (trials, rounds): it does not
+        depend on the scatter.
+    constant, linear, quadratic
+        The lumped variance of the first rounds, a parabola in the true scatter, each (trials,).
+    """
+
+    p: Floats
+    constant: Floats
+    linear: Floats
+    quadratic: Floats
+
+    def lumped(self, times: float) -> Floats:
+        """Return the lumped scatter where a unit scatters by so many margins."""
+        square = self.constant + times * self.linear + times**2 * self.quadratic
+        return np.asarray(np.sqrt(square))
+
+
+def _level_at(drawn: _Drawn, times: float, limits: dict[int, float], most: int) -> float:
     """Return the level that 5 in 100 trials of one true scatter reach."""
-    constant, linear, quadratic = square
-    lumped = np.sqrt(constant + times * linear + times**2 * quadratic)
-    rounds = rounds_by_scatter(lumped, limits, most)
-    return float(np.quantile(p[np.arange(len(p)), rounds - 1], ALPHA))
+    rounds = rounds_by_scatter(drawn.lumped(times), limits, most)
+    return float(np.quantile(drawn.p[np.arange(len(rounds)), rounds - 1], ALPHA))
 
 
 @cache
-def _drawn(start: int, most: int, units: int):  # type: ignore[no-untyped-def]
-    """Return one-sided p after each number of rounds, and the lumped variance of the first ones.
-
-    With the scatter of a unit as 1 the gap of round r misses the truth by e_r; p does not depend
-    on the scatter, and the lumped variance is a parabola in it.
-    """
+def _drawn(start: int, most: int, units: int) -> _Drawn:
+    """Draw trials: the gap of round r misses the truth by e_r."""
     rng = np.random.default_rng(SEED)
     e = rng.standard_normal((TRIALS, most)) * np.sqrt(2 / units)
     inside = 2 * (units - 1)
@@ -102,4 +116,4 @@ def _drawn(start: int, most: int, units: int):  # type: ignore[no-untyped-def]
     constant = np.full(TRIALS, units / 2 * start / whole)
     linear = -units * first.sum(axis=1) / whole
     quadratic = (units / 2 * (first**2).sum(axis=1) + w[:, :start].sum(axis=1)) / whole
-    return p, (constant, linear, quadratic)
+    return _Drawn(p, constant, linear, quadratic)

@@ -77,7 +77,9 @@ def _show_bounds(console: Console, figures: PlanFigures, looks: Looks) -> None:
     else:
         console.line(f"  What looking costs needs a margin and the scatter. {figures.missing}")
     if figures.trial.looks is not None and min(looks.after) < 4:
-        console.note('  With fewer than four rounds in, a verdict can only begin with "Suggests".')
+        console.note(
+            '  With fewer than four set-ups of each in, a verdict can only begin with "Suggests".'
+        )
     console.note(
         "  The intervals hold at all the looks at once. Any other look is refused as an answer."
     )

@@ -159,7 +159,8 @@ def _look(opened: Opened, names: tuple[str, ...]) -> tuple[Afterwards, ...]:
         return ()
     from weldtrial.analysis.afterwards import look_afterwards
 
-    return tuple(look_afterwards(opened.trial, opened.record, name) for name in names)
+    record = of_look(opened.record, look_at(opened.trial, opened.record))
+    return tuple(look_afterwards(opened.trial, record, name) for name in names)
 
 
 def _show(

@@ -74,7 +74,9 @@ class Look:
 
     @property
     def following(self) -> int | None:
-        """Round after which the next look is taken, None after the last."""
+        """Round after which the next look is taken, None after the last or a stop."""
+        if self.final:
+            return None
         reached = self.uses if self.uses is not None else self.prefix
         return next((one for one in self.ends if one > reached), None)
 

@@ -75,7 +75,8 @@ def _show_bounds(console: Console, figures: PlanFigures, looks: Looks) -> None:
     if known:
         _cost(console, figures, ahead)
     else:
-        console.line(f"  What looking costs needs a margin and the scatter. {figures.missing}")
+        words = f"  What looking costs needs a margin and the scatter. {figures.missing}"
+        console.line(words.rstrip(), hang=2)
     if figures.trial.looks is not None and min(looks.after) < 4:
         console.note(
             '  With fewer than four set-ups of each in, a verdict can only begin with "Suggests".'

@@ -121,14 +121,14 @@ class ModelFit:
             rows.append(TermTestRow(term, test.df_num, test.df_den, test.statistic, test.p))
         return tuple(rows)
 
-    def coefficients(self) -> tuple[EstimateRow, ...]:
+    def coefficients(self, confidence: float = 0.95) -> tuple[EstimateRow, ...]:
         """Return every coefficient of the model, the intercept first."""
         return tuple(
-            estimate_row(name, self.estimate(self.vector({column: 1.0})))
+            estimate_row(name, self.estimate(self.vector({column: 1.0})), confidence)
             for column, name in enumerate(self.model.names)
         )
 
-    def effects(self) -> tuple[EstimateRow, ...]:
+    def effects(self, confidence: float = 0.95) -> tuple[EstimateRow, ...]:
         """Return the low-to-high (or first minus last) effect of every term with one column.
 
         The effect of a square is the rise from the centre to either end.
@@ -139,7 +139,8 @@ class ModelFit:
                 rows.append(EstimateRow(term, None, None, None, None, None, None))
                 continue
             weight = 1.0 if "^" in term else 2.0
-            rows.append(estimate_row(term, self.estimate(self.vector({columns[0]: weight}))))
+            found = self.estimate(self.vector({columns[0]: weight}))
+            rows.append(estimate_row(term, found, confidence))
         return tuple(rows)
 
     @property
@@ -148,11 +149,11 @@ class ModelFit:
         return np.asarray(self.x @ self.core.coefficients)
 
 
-def estimate_row(term: str, found: Estimate) -> EstimateRow:
+def estimate_row(term: str, found: Estimate, confidence: float = 0.95) -> EstimateRow:
     """Return an estimate as a row of findings."""
     if math.isnan(found.se):
         return EstimateRow(term, found.estimate, None, None, None, None, None)
-    low, high = found.interval(0.95)
+    low, high = found.interval(confidence)
     return EstimateRow(term, found.estimate, found.se, found.df, low, high, found.p)
 
 

@@ -24,6 +24,7 @@ from weldtrial.analysis.residual_views import (
     setup_core,
     spread_ratio,
 )
+from weldtrial.analysis.simultaneous import alone
 from weldtrial.shared.coding import contrast_columns
 from weldtrial.shared.record import Record
 from weldtrial.shared.rounding import spaced
@@ -274,8 +275,10 @@ def from_setup_means(
     margin = question.response.margin
     reference = float(core.coefficients[0] + np.dot(core.coefficients[1 : 1 + len(zero)], zero))
     units = margin.in_units(reference) if margin is not None else None
-    code = judge(Evidence.of(bounds(found, question.response.sign), units), question.response.ask)
-    low, high = found.interval(0.95)
+    together = alone(found, question.read)
+    change = bounds(found, question.response.sign, together)
+    code = judge(Evidence.of(change, units), question.response.ask)
+    low, high = together.interval(found, 0.95)
     words = "from the means of the set-ups"
     return Alternative(
         "set-up means", words, found.estimate, low, high, found.df, found.p, code,

@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from weldtrial.cli.left_open import as_plain
+from weldtrial.cli.look_tables import looks_json
 from weldtrial.cli.plan_figures import PlanFigures
 
 
@@ -28,6 +29,7 @@ def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
         "averaged": as_plain(figures.averaged),
         "others": {name: asdict(one) for name, one in figures.others.items()},
         **_design(figures),
+        "looks": looks_json(figures),
         "told": [{**asdict(one), "gap": figures.gaps.get(one.term)} for one in assessment.told],
         "not_told": assessment.not_told,
         "aliases": assessment.aliases,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from weldtrial.cli.left_open import open_words
+from weldtrial.cli.look_tables import show_looks
 from weldtrial.cli.plan_figures import PlanFigures, margin_words
 from weldtrial.cli.plan_parts import p_cell, show_parts
 from weldtrial.cli.plan_working import show_working, small
@@ -22,6 +23,7 @@ def show_plan(console: Console, figures: PlanFigures, *, why: bool) -> None:
     _question(console, figures)
     _changes(console, figures)
     _rounds(console, figures)
+    show_looks(console, figures)
     if why:
         show_working(console, figures)
     show_parts(console, figures)

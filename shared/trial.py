@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.looks import Looks
 from weldtrial.shared.responses import Response
 
 Purpose = Literal["compare", "settings", "screening", "pilot"]
@@ -270,6 +271,7 @@ class Trial:
     limits: tuple[LimitOnSettings, ...] = ()
     goal: Goal | None = None
     adopted: Adopted | None = None
+    looks: Looks | None = None
     source: Mapping[str, Any] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)
 

@@ -30,7 +30,16 @@ _SCATTER, _LOSSES = 3, 4
 NOT_ENOUGH = "No answer: too little is left, or no scatter shows, to judge by."
 DEPENDS = "Answer depends on a check that failed (both answers would be printed)."
 
-VerdictOf = Callable[[Context, Question, Sequence[Observation]], Verdict]
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How one trial ended: its verdict and, where there are looks, after how many rounds."""
+
+    verdict: Verdict
+    rounds: int | None = None
+
+
+VerdictOf = Callable[[Context, Question, Sequence[Observation]], Ended]
 """What words the verdict of one trial; it may raise `NotEstimable`."""
 
 
@@ -83,26 +92,28 @@ class Played:
         How often each (code, strength, words) came, one counter a truth.
     turned
         How often each thing was what an answer depended on, one counter a truth.
+    rounds
+        How often a trial ended after so many rounds, one counter a truth; empty without looks.
     """
 
     ends: tuple[Counter[tuple[VerdictCode | None, Strength | None, str]], ...]
     turned: tuple[Counter[str], ...]
+    rounds: tuple[Counter[int], ...]
 
     def __add__(self, other: Played) -> Played:
         """Return both stretches taken together."""
         return Played(
             tuple(a + b for a, b in zip(self.ends, other.ends, strict=True)),
             tuple(a + b for a, b in zip(self.turned, other.turned, strict=True)),
+            tuple(a + b for a, b in zip(self.rounds, other.rounds, strict=True)),
         )
 
 
-def verdict_of(
-    context: Context, question: Question, observations: Sequence[Observation]
-) -> Verdict:
+def verdict_of(context: Context, question: Question, observations: Sequence[Observation]) -> Ended:
     """Return the verdict as `analyse` words it, every check looked at."""
     fit = question.fit(observations)
     views = all_views(question, fit, observations, context.record)
-    return compare(context, question, fit, observations, views, ()).verdict
+    return Ended(compare(context, question, fit, observations, views, ()).verdict)
 
 
 def true_losses(bench: PretendBench, unit_of_loss: float | None) -> tuple[TrueLoss, ...]:
@@ -161,18 +172,21 @@ def play(
     true = [_true(bench, truth) for truth in truths]
     ends = tuple(Counter[tuple[VerdictCode | None, Strength | None, str]]() for _ in truths)
     turned = tuple(Counter[str]() for _ in truths)
+    rounds = tuple(Counter[int]() for _ in truths)
     for number in numbers:
         left = kept(losses, bench.blanks, stream(seed, _LOSSES, number))
         added = draw(bench.scatter, bench.blanks, 1, stream(seed, _SCATTER, number))[0]
         for column, values in enumerate(true):
             readings = read(bench.scatter, values, added)
             observations = _observed(bench.blanks, left.tolist(), readings)
-            end, what = _end(context, bench.question, observations, verdict_of)
+            end, what, after = _end(context, bench.question, observations, verdict_of)
             ends[column][end] += 1
+            if after is not None:
+                rounds[column][after] += 1
             if what:
                 turned[column][what] += 1
         done(len(truths))
-    return Played(ends, turned)
+    return Played(ends, turned, rounds)
 
 
 def _true(bench: PretendBench, truth: TrueLoss) -> Floats:
@@ -203,15 +217,16 @@ def _end(
     question: Question,
     observations: Sequence[Observation],
     verdict_of: VerdictOf,
-) -> tuple[tuple[VerdictCode | None, Strength | None, str], str]:
-    """Return how one trial ends, and what its answer depends on where it does."""
+) -> tuple[tuple[VerdictCode | None, Strength | None, str], str, int | None]:
+    """Return how one trial ends, what its answer depends on where it does, and after what."""
     try:
-        verdict = verdict_of(context, question, observations)
+        found = verdict_of(context, question, observations)
     except NotEstimable:
-        return (None, None, NOT_ENOUGH), ""
+        return (None, None, NOT_ENOUGH), "", None
+    verdict = found.verdict
     if verdict.code == "depends_on":
         what = verdict.words.removeprefix("Answer depends on ").rstrip(".")
         kind = what.split(" ")[0]
         named = {"coupon": "one odd coupon", "round": "one odd round", "set-up": "one odd set-up"}
-        return ("depends_on", None, DEPENDS), named.get(kind, what)
-    return (verdict.code, verdict.strength, verdict.words), ""
+        return ("depends_on", None, DEPENDS), named.get(kind, what), found.rounds
+    return (verdict.code, verdict.strength, verdict.words), "", found.rounds

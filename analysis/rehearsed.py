@@ -52,6 +52,8 @@ class Rehearsed:
         Pretend trials of each truth, and the seed.
     turned
         What answers depended on, with how often, over all truths.
+    rounds
+        For each truth, after how many rounds trials ended and how often; empty without looks.
     """
 
     truths: tuple[TrueLoss, ...]
@@ -59,6 +61,13 @@ class Rehearsed:
     trials: int
     seed: int
     turned: tuple[tuple[str, int], ...]
+    rounds: tuple[tuple[tuple[int, int], ...], ...] = ()
+
+    def average_rounds(self, truth: int) -> float | None:
+        """Rounds after which a trial ended on average under one truth, None without looks."""
+        ended = self.rounds[truth] if self.rounds else ()
+        times = sum(count for _, count in ended)
+        return sum(after * count for after, count in ended) / times if times else None
 
     def chance(self, codes: Sequence[VerdictCode | None], truth: int) -> SimulatedChance:
         """Return how often a verdict is one of `codes` under one truth."""
@@ -130,4 +139,12 @@ def rehearsed(played: Played, truths: Sequence[TrueLoss], trials: int, seed: int
     ]
     rows.sort(key=lambda row: (_ORDER.index(row.code), row.strength or "", row.words))
     turned = sum(played.turned[1:], start=played.turned[0].copy())
-    return Rehearsed(tuple(truths), tuple(rows), trials, seed, tuple(turned.most_common()))
+    ended = tuple(tuple(sorted(column.items())) for column in played.rounds)
+    return Rehearsed(
+        tuple(truths),
+        tuple(rows),
+        trials,
+        seed,
+        tuple(turned.most_common()),
+        ended if any(ended) else (),
+    )

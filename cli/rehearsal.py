@@ -60,19 +60,29 @@ def _rehearse(
     from weldtrial.analysis.compare import compared_factors, pairs_of
     from weldtrial.analysis.pretend import coupons_of
     from weldtrial.analysis.pretend_bench import pretend_bench
-    from weldtrial.analysis.rehearse import true_losses
+    from weldtrial.analysis.rehearse import true_losses, verdict_of
     from weldtrial.analysis.rehearse_all import rehearse
+    from weldtrial.analysis.rehearse_looks import AtLooks
     from weldtrial.cli.plan_figures import plan_figures
 
     plan, order = order_of(folder, trial, wanted.seed, changed=changed)
     bench = pretend_bench(trial, coupons_of(plan))
     losses = losses_of("plan", wanted, bench, len(plan.of_role("spare")))
     margin = bench.margin
-    truths = true_losses(bench, margin or plan_figures(trial).current.gap)
+    figures = plan_figures(trial)
+    truths = true_losses(bench, margin or figures.current.gap)
     trials = wanted.trials or 1
+    ends = verdict_of if trial.looks is None else AtLooks(trial.looks, figures.shape)
     with common.console.progress("Rehearsing (PRETEND)", trials * len(truths)) as done:
         found = rehearse(
-            trial, bench, truths, trials=trials, seed=wanted.seed, losses=losses, done=done
+            trial,
+            bench,
+            truths,
+            trials=trials,
+            seed=wanted.seed,
+            losses=losses,
+            verdict_of=ends,
+            done=done,
         )
     pairs = sum(len(pairs_of(factor)) for factor in compared_factors(trial))
     return Rehearsal(trial, bench, losses, order, margin is not None, pairs, found)
@@ -120,6 +130,7 @@ def as_json(rehearsal: Rehearsal) -> dict[str, Any]:
         "wrongly_different": _chance(found.wrongly_different),
         "depends_on": [_chance(chance) for chance in found.depending],
         "depends_on_what": [{"what": what, "times": times} for what, times in found.turned],
+        "rounds": [dict(ended) for ended in found.rounds],
         "settles_nothing": found.settles_nothing,
         "cannot_tell": found.never_told,
         "words": sentences(rehearsal),

@@ -41,6 +41,7 @@ def sentences(rehearsal: Rehearsal) -> list[str]:
         words += _asked(rehearsal)
         words += _wrong(rehearsal)
         words += _turning(rehearsal)
+        words += _looks(rehearsal)
         words.append(_strength(found))
     if bench.question.response.ask == "difference" and len(found.truths) > 1:
         words.append("Gains are not played: they mirror the losses, better in the place of worse.")
@@ -53,6 +54,31 @@ def sentences(rehearsal: Rehearsal) -> list[str]:
         "right is another question, and no rehearsal can tell."
     )
     return words
+
+
+def _looks(rehearsal: Rehearsal) -> list[str]:
+    """Say after how many rounds trials with planned looks end, stopping as soon as one may."""
+    found, looks = rehearsal.found, rehearsal.trial.looks
+    if looks is None or not found.rounds:
+        return []
+    how = (
+        "Each trial is sized by the scatter of its own first rounds"
+        if looks.scatter_only
+        else f"Each trial stops at the first look that settles it ({looks.name} bounds)"
+    )
+    words = []
+    for place, truth in enumerate(found.truths):
+        average = found.average_rounds(place)
+        if truth.share in (0, 2) and average is not None:
+            where = (
+                "if equal" if truth.share == 0 else f"if worse by {loss_words(rehearsal, truth)}"
+            )
+            ended = ", ".join(
+                f"{per_100(count, found.trials)} in 100 after round {after}"
+                for after, count in found.rounds[place]
+            )
+            words.append(f"{brief(average, 2)} rounds on average {where} ({ended})")
+    return [f"{how}: {'; '.join(words)}."]
 
 
 def _hopeless(rehearsal: Rehearsal) -> list[str]:

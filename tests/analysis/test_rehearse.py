@@ -22,7 +22,15 @@ from weldtrial.analysis.pretend import (
     true_values,
 )
 from weldtrial.analysis.pretend_bench import PretendBench, pretend_bench
-from weldtrial.analysis.rehearse import DEPENDS, NOT_ENOUGH, Played, TrueLoss, play, true_losses
+from weldtrial.analysis.rehearse import (
+    DEPENDS,
+    NOT_ENOUGH,
+    Ended,
+    Played,
+    TrueLoss,
+    play,
+    true_losses,
+)
 from weldtrial.analysis.rehearse_all import rehearse
 from weldtrial.analysis.rehearsed import rehearsed
 from weldtrial.analysis.simulate import simulate
@@ -91,13 +99,13 @@ def test_another_way_to_reach_a_verdict_can_be_rehearsed(draft: Trial, bench: Pr
     """The seam for looks before the end; what an answer depends on is counted, refusals too."""
     said = iter(range(9))
 
-    def by_turns(context: Context, question: object, observations: object) -> Verdict:
+    def by_turns(context: Context, question: object, observations: object) -> Ended:
         turn = next(said) % 3
         if turn == 0:
             raise NotEstimable("nothing left")
         if turn == 1:
-            return Verdict("depends_on", None, "Answer depends on coupon X7K.")
-        return Verdict("not_worse", "shown", "Shown: so.")
+            return Ended(Verdict("depends_on", None, "Answer depends on coupon X7K."), 3)
+        return Ended(Verdict("not_worse", "shown", "Shown: so."), 6)
 
     truths = true_losses(bench, None)
     found = rehearse(draft, bench, truths, trials=9, verdict_of=by_turns)
@@ -107,13 +115,15 @@ def test_another_way_to_reach_a_verdict_can_be_rehearsed(draft: Trial, bench: Pr
         (NOT_ENOUGH, (3,)),
     ]
     assert found.turned == (("one odd coupon", 3),)
+    assert found.rounds == (((3, 3), (6, 3)),)
+    assert found.average_rounds(0) == 4.5
     assert not found.never_told
 
 
 def test_a_plan_that_settles_nothing_is_known(bench: PretendBench) -> None:
     truths = true_losses(bench, 5.0)
     unsettled = [("not_settled", None, "Not settled.")] * 97 + [("not_worse", "shown", "So.")] * 3
-    played = Played((Counter(unsettled),) * 4, (Counter(),) * 4)
+    played = Played((Counter(unsettled),) * 4, (Counter(),) * 4, (Counter(),) * 4)
     found = rehearsed(played, truths, 100, 1)
     assert found.settles_nothing
     assert found.wrongly_no_worse[0][1] == of_trials(3, 100)

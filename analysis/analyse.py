@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from weldtrial.analysis.compare import compared_factors, pairs_of
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Findings, Flow, Note, ResponseFindings, SetAside
 from weldtrial.analysis.grade import compared_factor, grade, was_shuffled
+from weldtrial.analysis.look_words import closed_lines, look_lines, may_stop, unplanned_words
+from weldtrial.analysis.looks import levels_at
 from weldtrial.analysis.observations import Observation, Observed, observe
 from weldtrial.analysis.respond import analyse_response
 from weldtrial.analysis.scope import comparison_point, scope
 from weldtrial.analysis.spreads import spread_words
+from weldtrial.shared.look_state import Look, look_at, of_look
 from weldtrial.shared.problems import NotEnough, NotEstimable, NotYet, ProblemsFound
 from weldtrial.shared.record import Record, without_corrections
 from weldtrial.shared.responses import Response
@@ -23,7 +27,9 @@ ADOPTED = (
 )
 
 
-def analyse(trial: Trial, record: Record, *, codes_open: bool = True) -> Findings:
+def analyse(
+    trial: Trial, record: Record, *, codes_open: bool = True, peek: bool = False
+) -> Findings:
     """Analyse every response of a trial.
 
     Parameters
@@ -35,26 +41,39 @@ def analyse(trial: Trial, record: Record, *, codes_open: bool = True) -> Finding
     codes_open
         False to look at checks and spreads only: the findings then tell nothing that depends on
         which gas is which.
+    peek
+        True to see the numbers at a look that was not planned; they are marked as not final.
 
     Raises
     ------
     ProblemsFound
         When the record holds problems that must be mended first.
     NotEnough
-        When nothing has been read, or too little for any answer.
+        When nothing has been read, or too little for any answer, or where looks were planned and
+        this is none of them.
     NotYet
         When a reading is of a kind that this version records but cannot analyse.
     """
     if record.errors:
         raise ProblemsFound(record.errors)
+    look = look_at(trial, record)
+    refused_look = look if look.state in ("unplanned", "scatter") and codes_open else None
+    if refused_look is not None:
+        look = replace(look, state="unplanned", uses=None)
+    record = of_look(record, look)
     seen, refused = _observe_all(trial, record)
     if not any(observed.observations for observed in seen.values()):
         raise NotEnough(
             f"Nothing to analyse: 0 of {record.planned} coupons read. weldtrial check  shows what "
             "is next."
         )
+    if refused_look is not None and not peek:
+        raise _unplanned(trial, record, refused_look)
     aside = _set_aside(seen)
-    responses, notes = _responses(trial, record, seen, refused) if codes_open else ((), refused)
+    responses, notes = (
+        _responses(trial, record, seen, refused, look) if codes_open else ((), refused)
+    )
+    stop = may_stop(look, responses)
     used = {o.stamp for observed in seen.values() for o in observed.observations}
     return Findings(
         trial=trial.title,
@@ -73,6 +92,20 @@ def analyse(trial: Trial, record: Record, *, codes_open: bool = True) -> Finding
         flow=_flow(trial, record, seen) if codes_open else (),
         spreads={r.name: spread_words(trial, record, r, seen[r.name]) for r in trial.responses},
         notes=notes,
+        look=look,
+        look_lines=look_lines(trial, look, stop) if codes_open else closed_lines(trial, look),
+        may_stop=stop,
+        levels=levels_at(trial, look),
+    )
+
+
+def _unplanned(trial: Trial, record: Record, look: Look) -> NotEnough:
+    """Return the refusal of a look nobody planned: looking often finds something by chance."""
+    opening = "" if record.codes_open else "--open "
+    return NotEnough(
+        unplanned_words(trial, look),
+        hint="To see the numbers all the same, marked NOT FINAL and written in the journal:  "
+        f"weldtrial analyse {opening}--peek",
     )
 
 
@@ -99,7 +132,11 @@ def _set_aside(seen: Mapping[str, Observed]) -> tuple[SetAside, ...]:
 
 
 def _responses(
-    trial: Trial, record: Record, seen: Mapping[str, Observed], refused: tuple[Note, ...]
+    trial: Trial,
+    record: Record,
+    seen: Mapping[str, Observed],
+    refused: tuple[Note, ...],
+    look: Look,
 ) -> tuple[tuple[ResponseFindings, ...], tuple[Note, ...]]:
     pairs = sum(len(pairs_of(f)) for f in compared_factors(trial))
     context = Context(
@@ -107,6 +144,7 @@ def _responses(
         record=record,
         shuffled=was_shuffled(record),
         looks=pairs * len(trial.responses),
+        look=look,
     )
     found: list[ResponseFindings] = []
     notes = [*refused, *([Note("adopted", ADOPTED)] if record.adopted else [])]

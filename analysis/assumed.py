@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from weldtrial.analysis.assurance import Uncertain, from_typical
 from weldtrial.analysis.power import Aim, Spread, aim_of
 from weldtrial.shared.responses import Response
 from weldtrial.shared.trade import Scatter, trade
@@ -56,7 +57,7 @@ def assumed(response: Response) -> Assumed | None:
     """
     typical = response.typical
     if typical is not None:
-        spread = Spread(typical.sd_coupon, typical.sd_setup)
+        spread = Spread(typical.sd_coupon, typical.sd_setup, typical.sd_reading, response.sections)
         return Assumed(typical.mean, spread, response.unit, typical.source, False)
     prior = usual_scatter(response)
     if (
@@ -68,6 +69,24 @@ def assumed(response: Response) -> Assumed | None:
     setup = trade().setup_scatter[0]
     spread = Spread(sum(prior.manual_cv_pct) / 2, (setup.low_pct + setup.high_pct) / 2)
     return Assumed(100.0, spread, "%", _prior_words(prior), True)
+
+
+def left_open(response: Response) -> Uncertain | None:
+    """Return how well the scatter of a response is known, None where nothing is known of it.
+
+    From the file's pilot where it names one; the trade's whole ranges, every value in them as
+    likely, where the figures of `assumed` are their middle.
+    """
+    known, prior = assumed(response), usual_scatter(response)
+    if known is not None and response.typical is not None:
+        return replace(from_typical(response.typical), spread=known.spread)
+    if known is None or prior is None or prior.manual_cv_pct is None:
+        return None
+    setup = trade().setup_scatter[0]
+    low, high = prior.manual_cv_pct
+    return Uncertain(
+        known.spread, coupon_range=(low, high), setup_range=(setup.low_pct, setup.high_pct)
+    )
 
 
 def usual_scatter(response: Response) -> Scatter | None:

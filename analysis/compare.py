@@ -10,8 +10,10 @@ import numpy as np
 
 from weldtrial.analysis.findings import MeanRow
 from weldtrial.analysis.judge import Bounds, Evidence
+from weldtrial.analysis.levels import ONCE, Levels
 from weldtrial.analysis.linear import Estimate
-from weldtrial.analysis.model import BARE, ModelFit, Vector
+from weldtrial.analysis.model import BARE, ModelFit
+from weldtrial.analysis.model_frame import Vector
 from weldtrial.analysis.simultaneous import Together, against_reference, alone, among_all
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.responses import Response
@@ -51,18 +53,23 @@ class Contrast:
 
 
 def contrast(
-    fit: ModelFit, factor: Factor, level: str, response: Response, reference_level: str = ""
+    fit: ModelFit,
+    factor: Factor,
+    level: str,
+    response: Response,
+    reference_level: str = "",
+    read: Levels = ONCE,
 ) -> Contrast:
     """Compare `level` of a factor with its reference level, or with the one named.
 
     With more than two levels the comparison is one of several, read together: against the control
-    where the factor has one, else among all pairs.
+    where the factor has one, else among all pairs.  `read` holds the levels of this look.
     """
     one = fit.mean_vector(factor, level)
     zero = fit.mean_vector(factor, reference_level or factor.reference)
     reference = fit.estimate(zero)
     difference = fit.estimate(one - zero)
-    together = _together(fit, factor, difference)
+    together = _together(fit, factor, difference, read)
     return Contrast(
         level=fit.estimate(one),
         reference=reference,
@@ -98,14 +105,14 @@ def pairs_of(factor: Factor) -> tuple[tuple[str, str], ...]:
     return tuple((later, earlier) for earlier, later in combinations(factor.levels, 2))
 
 
-def _together(fit: ModelFit, factor: Factor, difference: Estimate) -> Together:
+def _together(fit: ModelFit, factor: Factor, difference: Estimate, read: Levels) -> Together:
     if len(factor.levels) < 3:
-        return alone(difference)
+        return alone(difference, read)
     if factor.control is None:
-        return among_all(difference, len(factor.levels))
+        return among_all(difference, len(factor.levels), read)
     zero = fit.mean_vector(factor, factor.control)
     rows = np.array([fit.mean_vector(factor, level) - zero for level, _ in pairs_of(factor)])
-    return against_reference(difference, rows @ fit.core.covariance @ rows.T)
+    return against_reference(difference, rows @ fit.core.covariance @ rows.T, read)
 
 
 def bounds(found: Estimate, sign: int = 1, together: Together | None = None) -> Bounds:
@@ -167,7 +174,7 @@ def fieller(
     return float(a / b), float((middle - root) / square), float((middle + root) / square)
 
 
-def mean_rows(fit: ModelFit) -> tuple[MeanRow, ...]:
+def mean_rows(fit: ModelFit, confidence: float = 0.95) -> tuple[MeanRow, ...]:
     """Return the adjusted mean of every level of every varied factor that could be estimated.
 
     Left out for numbers of more settings than anyone chose: those are read off the coefficients.
@@ -181,5 +188,5 @@ def mean_rows(fit: ModelFit) -> tuple[MeanRow, ...]:
             continue
         for level in factor.levels:
             found = fit.estimate(fit.mean_vector(factor, level))
-            rows.append(MeanRow(factor.name, level, found.estimate, *found.interval(0.95)))
+            rows.append(MeanRow(factor.name, level, found.estimate, *found.interval(confidence)))
     return tuple(rows)

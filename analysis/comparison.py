@@ -8,7 +8,13 @@ from dataclasses import replace
 from weldtrial.analysis.claims import weigh_claims
 from weldtrial.analysis.compare import Contrast, compared_factors
 from weldtrial.analysis.context import Context
-from weldtrial.analysis.findings import Alternative, Comparison, Verdict
+from weldtrial.analysis.findings import (
+    Alternative,
+    Comparison,
+    Strength,
+    Verdict,
+    VerdictCode,
+)
 from weldtrial.analysis.judge import strength
 from weldtrial.analysis.model import BARE, ModelFit
 from weldtrial.analysis.observations import Observation
@@ -45,9 +51,9 @@ def compare(
     if answered is None:
         return _cannot(context, question, fit, observations)
     found, code = answered
-    setting = _setting(context, question, fit, observations, found)
+    setting = _setting(context, question, fit, observations, found, code)
     units = units_compared(question, observations)
-    firm = strength(code, shuffled=context.shuffled, units_per_level=units)
+    firm = _firm(context, code, units)
     verdict = write_verdict(code, firm, setting, found.evidence, _numbers(found))
     if context.trial.purpose == "pilot":
         verdict = Verdict(None, None, PILOT, verdict.lines[:1])
@@ -85,6 +91,14 @@ def compare(
     return replace(comparison, claims=claims)
 
 
+def _firm(context: Context, code: VerdictCode, units: int) -> Strength | None:
+    """Return how firmly a verdict may be worded; nothing is firm at a look nobody planned."""
+    if context.look.state == "unplanned":
+        return None
+    shuffled = context.shuffled and context.look.state != "unfinished"
+    return strength(code, shuffled=shuffled, units_per_level=units)
+
+
 def _percent(difference: float, reference: float) -> float | None:
     return 100 * difference / reference if reference else None
 
@@ -100,7 +114,9 @@ def _setting(
     fit: ModelFit,
     observations: Sequence[Observation],
     found: Contrast,
+    code: VerdictCode,
 ) -> Setting:
+    early = context.look.state in ("planned", "unplanned")
     return Setting(
         response=question.response,
         level=_said(context, question.factor, question.level),
@@ -108,7 +124,13 @@ def _setting(
         counts=count_words(observations, setups=any(o.setup is not None for o in observations)),
         looks=context.looks,
         factors=len(compared_factors(context.trial)),
-        settle=what_would_settle(fit, question, found, observations),
+        settle=(
+            what_would_settle(fit, question, found, observations)
+            if code == "not_settled" and not early
+            else ""
+        ),
+        interval="95 % interval for all looks" if context.look.ends[1:] else "95 % interval",
+        early=early,
     )
 
 
@@ -159,7 +181,7 @@ def _second_answer(
     """Return the head and the number line that another view of the coupons leads to."""
     code = other.code or "not_settled"
     fewer = other.name.startswith(("without round", "without set-up"))
-    firm = strength(code, shuffled=context.shuffled, units_per_level=units - fewer)
+    firm = _firm(context, code, units - fewer)
     numbers = Numbers(other.difference, other.ci_low, other.ci_high, 0.0, None)
     worse = question.response.sign * other.difference < 0
     words = head(code, firm, setting, worse=worse)

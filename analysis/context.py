@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from weldtrial.shared.look_state import FIXED, Look
 from weldtrial.shared.record import Record
 from weldtrial.shared.trial import Trial
 
@@ -18,9 +19,12 @@ class Context:
         Whether the order was drawn beforehand.
     looks
         How many comparisons the trial looks at in all.
+    look
+        Which of the planned looks this is.
     """
 
     trial: Trial
     record: Record
     shuffled: bool
     looks: int
+    look: Look = FIXED

@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from weldtrial.analysis.levels import ONCE, Levels
+from weldtrial.shared.look_state import FIXED, Look
+
 VerdictCode = Literal[
     "cannot_tell",
     "depends_on",
@@ -354,6 +357,15 @@ class Findings:
         checks and spreads only.
     spreads
         For each response: words about readings, scatter and checks that tell nothing of the gas.
+    look
+        Which of the planned looks this is; counts above are of the rounds that it uses.
+    look_lines
+        What is said of the look, before any answer; empty where there is nothing to say.
+    may_stop
+        Whether an early look (or the one the trial stopped at) settles the deciding response; None
+        where that does not arise.
+    levels
+        Nominal error rates that a single comparison is read with at this look.
     """
 
     trial: str
@@ -372,3 +384,7 @@ class Findings:
     flow: tuple[Flow, ...] = ()
     spreads: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
+    look: Look = FIXED
+    look_lines: tuple[str, ...] = ()
+    may_stop: bool | None = None
+    levels: Levels = ONCE

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from weldtrial.analysis.compare import compared_factors
 from weldtrial.analysis.findings import Grade, GradeCode, SetAside
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.look_state import peeks
 from weldtrial.shared.record import Coupon, Record
 from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Trial
@@ -67,6 +68,7 @@ def grade(trial: Trial, record: Record, aside: Sequence[SetAside]) -> Grade:
             _losses(trial, record, aside),
             _opened_early(record),
             _amended(record),
+            _peeked(record),
         )
         if words
     ]
@@ -195,6 +197,11 @@ def _losses(trial: Trial, record: Record, aside: Sequence[SetAside]) -> str:
 def _opened_early(record: Record) -> str:
     early = any(line.event == "opened-early" for line in record.journal)
     return "codes opened before all readings were in" if early else ""
+
+
+def _peeked(record: Record) -> str:
+    found = peeks(record)
+    return f"results looked at when no look was planned: {found[0]}" if found else ""
 
 
 def _amended(record: Record) -> str:

@@ -9,9 +9,39 @@ Piaggio et al. 2012, JAMA 308, 2594-2604).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol, get_args
 
 from weldtrial.analysis.findings import Strength, VerdictCode
 from weldtrial.shared.responses import Ask
+
+if TYPE_CHECKING:
+    # Only to name types: the words of a verdict are loaded by pages that need no arithmetic.
+    import numpy as np
+    from numpy.typing import ArrayLike, NDArray
+
+CODES: tuple[VerdictCode, ...] = get_args(VerdictCode)
+"""Every code, in the order that `judge_all` counts them."""
+_PLACE: dict[str, int] = {code: place for place, code in enumerate(CODES)}
+
+
+class Ends(Protocol):
+    """Ends of 95 % and 90 % intervals, of one comparison or of many."""
+
+    @property
+    def low95(self) -> ArrayLike:
+        """Lower end of the 95 % interval."""
+
+    @property
+    def high95(self) -> ArrayLike:
+        """Upper end of the 95 % interval."""
+
+    @property
+    def low90(self) -> ArrayLike:
+        """Lower end of the 90 % interval."""
+
+    @property
+    def high90(self) -> ArrayLike:
+        """Upper end of the 90 % interval."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,32 +95,60 @@ def judge(evidence: Evidence, ask: Ask) -> VerdictCode:
 
     Bounds that just touch a threshold do not clear it.
     """
-    change, loss, gain = evidence.change, evidence.above_loss, evidence.above_gain
-    if loss is None or gain is None:
-        shown = change.high95 < 0 or change.low95 > 0
-        return "difference_shown" if shown else "not_settled"
-    if change.high95 < 0:
-        return _worse(loss)
-    if change.low95 > 0:
-        return _better(gain)
-    no_worse = loss.low90 > 0
-    if ask == "no-worse" and no_worse:
-        return "not_worse"
-    if no_worse and gain.high90 < 0:
-        return "equivalent"
-    return "not_worse" if no_worse else "not_settled"
+    return CODES[int(judge_all(evidence.change, evidence.above_loss, evidence.above_gain, ask))]
 
 
-def _worse(loss: Bounds) -> VerdictCode:
-    if loss.high95 < 0:
-        return "worse_beyond_margin"
-    return "worse_within_margin" if loss.low90 > 0 else "worse_margin_unsettled"
+def judge_all(
+    change: Ends, above_loss: Ends | None, above_gain: Ends | None, ask: Ask
+) -> NDArray[np.intp]:
+    """Return the place in `CODES` of the first rule that holds, for one comparison or for many.
+
+    Parameters
+    ----------
+    change, above_loss, above_gain
+        As in `Evidence`: ends of one shape, single numbers or one entry a trial.
+    ask
+        What is asked.
+
+    Returns
+    -------
+    ndarray
+        Of that shape; a 0-d array for single numbers.
+    """
+    import numpy as np
+
+    worse, better = _below(change.high95), _above(change.low95)
+    if above_loss is None or above_gain is None:
+        rules = [(worse | better, "difference_shown")]
+    else:
+        no_worse, no_better = _above(above_loss.low90), _below(above_gain.high90)
+        rules = [
+            (worse & _below(above_loss.high95), "worse_beyond_margin"),
+            (worse & no_worse, "worse_within_margin"),
+            (worse, "worse_margin_unsettled"),
+            (better & _above(above_gain.low95), "better_beyond_margin"),
+            (better & no_better, "better_within_margin"),
+            (better, "better_margin_unsettled"),
+            (no_worse & (ask == "no-worse"), "not_worse"),
+            (no_worse & no_better, "equivalent"),
+            (no_worse, "not_worse"),
+        ]
+    found = np.full(np.shape(worse), _PLACE["not_settled"], dtype=np.intp)
+    for holds, code in reversed(rules):
+        found[holds] = _PLACE[code]
+    return found
 
 
-def _better(gain: Bounds) -> VerdictCode:
-    if gain.low95 > 0:
-        return "better_beyond_margin"
-    return "better_within_margin" if gain.high90 < 0 else "better_margin_unsettled"
+def _above(end: ArrayLike) -> NDArray[np.bool_]:
+    import numpy as np
+
+    return np.asarray(np.asarray(end) > 0)
+
+
+def _below(end: ArrayLike) -> NDArray[np.bool_]:
+    import numpy as np
+
+    return np.asarray(np.asarray(end) < 0)
 
 
 def is_equivalent(evidence: Evidence) -> bool:

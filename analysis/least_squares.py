@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from statsmodels.regression.linear_model import OLS
 
 from weldtrial.analysis.linear import (
+    BatchContrasts,
     Denominator,
     Floats,
     centring,
@@ -79,14 +80,8 @@ def fit_least_squares(x: ArrayLike, y: ArrayLike) -> LeastSquaresFit:
         Columns repeat one another, all y are equal, as many coefficients as coupons, or a model
         that fits every coupon exactly.
     """
-    q, r = orthonormal_basis(x)
+    q, r, ones = _prepared(x)
     values = responses(y, len(q))[:, 0]
-    if len(q) == q.shape[1]:
-        raise NotEstimable(
-            f"{len(q)} coupons and {q.shape[1]} coefficients: nothing is left over to show scatter",
-            hint="weld more coupons, or leave a term out",
-        )
-    ones = centring(x)
     level = float(reference_level(values[:, None], ones)[0])
     result = OLS(values - level, q, hasconst=bool(np.any(ones))).fit()
     residuals = np.asarray(result.resid)
@@ -105,4 +100,36 @@ def fit_least_squares(x: ArrayLike, y: ArrayLike) -> LeastSquaresFit:
         fitted=values - residuals,
         residuals=residuals,
         leverage=np.sum(q**2, axis=1),
+    )
+
+
+def _prepared(x: ArrayLike) -> tuple[Floats, Floats, Floats]:
+    """Return basis, triangle and the coefficients of a constant; refuse where nothing is left."""
+    q, r = orthonormal_basis(x)
+    if len(q) == q.shape[1]:
+        raise NotEstimable(
+            f"{len(q)} coupons and {q.shape[1]} coefficients: nothing is left over to show scatter",
+            hint="weld more coupons, or leave a term out",
+        )
+    return q, r, centring(x)
+
+
+def batch_least_squares(x: ArrayLike, ys: Floats, rows: Floats) -> BatchContrasts:
+    """Estimate contrasts, rows (q, p), in every column of `ys` (n, m), as `fit_least_squares` does.
+
+    Columns that it would refuse come back as not a number.
+    """
+    q, r, ones = _prepared(x)
+    level = reference_level(ys, ones)
+    centred = ys - level
+    params = q.T @ centred
+    squares = np.sum((centred - q @ params) ** 2, axis=0)
+    squares = np.where(squares <= rounding(ys), np.nan, squares)
+    line = rows @ inverse(r)
+    df = len(q) - q.shape[1]
+    return BatchContrasts(
+        estimate=params.T @ line.T + np.outer(level, rows @ ones),
+        covariance=(squares / df)[:, None, None] * (line @ line.T),
+        df=np.full((ys.shape[1], len(rows)), float(df)),
+        near_bound=np.zeros(ys.shape[1], dtype=bool),
     )

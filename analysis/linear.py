@@ -122,6 +122,31 @@ class Estimate:
         return self.estimate - half, self.estimate + half
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class BatchContrasts:
+    """Several contrasts in m responses.
+
+    Attributes
+    ----------
+    estimate, df
+        Shape (m, q): estimates and degrees of freedom.
+    covariance
+        Of the estimates, shape (m, q, q).
+    near_bound
+        Whether a set-up fit sits at its negative bound, shape (m,).
+    """
+
+    estimate: Floats
+    covariance: Floats
+    df: Floats
+    near_bound: NDArray[np.bool_]
+
+    @property
+    def se(self) -> Floats:
+        """Standard errors, shape (m, q)."""
+        return np.sqrt(np.diagonal(self.covariance, axis1=1, axis2=2))
+
+
 def term_test(fit: LinearFit, contrasts: ArrayLike) -> TermTest:
     """F test that all `contrasts` of the coefficients are zero.
 

@@ -31,7 +31,14 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from weldtrial.analysis.kenward_roger import State, solve
-from weldtrial.analysis.linear import Denominator, Floats, contrast_rows, inverse, responses
+from weldtrial.analysis.linear import (
+    BatchContrasts,
+    Denominator,
+    Floats,
+    contrast_rows,
+    inverse,
+    responses,
+)
 from weldtrial.analysis.setup_layout import SetupLayout, lay_out
 
 CHUNK_BYTES = 32_000_000
@@ -208,20 +215,24 @@ def batch_estimates(
     """
     layout = lay_out(x, setup)
     rows = contrast_rows(contrast, layout.q.shape[1])
+    found = batch_contrasts(layout, ys, rows)
+    return BatchEstimates(found.estimate[:, 0], found.se[:, 0], found.df[:, 0], found.near_bound)
+
+
+def batch_contrasts(layout: SetupLayout, ys: ArrayLike, rows: Floats) -> BatchContrasts:
+    """Estimate several contrasts, rows (q, p), in every column of `ys` (n, m), in one pass.
+
+    Each row is judged by itself; they may repeat one another.  Raises as `fit_setups` does, for
+    any of the responses; `flat` of `weldtrial.analysis.setup_layout` says which.
+    """
+    line = rows @ inverse(layout.r)
     parts = []
     for state in _chunks(layout, ys):
-        line = rows @ inverse(layout.r)
-        variance = np.einsum("i,mij,j->m", line[0], state.adjusted, line[0]) * state.coupon
-        parts.append(
-            (
-                state.values(rows)[:, 0],
-                np.sqrt(variance),
-                state.denominators(rows)[0],
-                state.near_bound,
-            )
-        )
-    value, se, df, near = (np.concatenate(part) for part in zip(*parts, strict=True))
-    return BatchEstimates(value, se, df, near)
+        covariance = (line @ state.adjusted @ line.T) * state.coupon[:, None, None]
+        df = [state.denominators(row[None])[0] for row in rows]
+        parts.append((state.values(rows), covariance, np.column_stack(df), state.near_bound))
+    value, covariance, df_all, near = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return BatchContrasts(value, covariance, df_all, near)
 
 
 def batch_tests(x: ArrayLike, setup: ArrayLike, ys: ArrayLike, contrasts: ArrayLike) -> BatchTests:

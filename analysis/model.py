@@ -13,22 +13,28 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from weldtrial.analysis.findings import EstimateRow, TermTestRow
 from weldtrial.analysis.least_squares import LeastSquaresFit, fit_least_squares
 from weldtrial.analysis.linear import Estimate, estimate, term_test
 from weldtrial.analysis.mixed import SetupFit, fit_setups
+from weldtrial.analysis.model_frame import (
+    WITHIN_SETUPS,
+    Codes,
+    Frame,
+    LeftOut,
+    Matrix,
+    Vector,
+    frame_model,
+    frame_within,
+)
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.unreplicated import UnreplicatedFit, fit_bare, fit_unreplicated
-from weldtrial.shared.coding import ModelMatrix, Point, contrast_columns, model_matrix
+from weldtrial.shared.coding import ModelMatrix, Point
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.terms import Term
 
-Vector = NDArray[np.float64]
-Matrix = NDArray[np.float64]
-Codes = NDArray[np.intp]
 Core = SetupFit | LeastSquaresFit | UnreplicatedFit
 
 KENWARD_ROGER = "kenward-roger"
@@ -48,14 +54,6 @@ SOURCES = {
 
 
 @dataclass(frozen=True, slots=True)
-class LeftOut:
-    """A term that the coupons cannot estimate, and what it is tied to."""
-
-    term: str
-    tied_to: str
-
-
-@dataclass(frozen=True, slots=True)
 class ModelFit:
     """A fitted response.
 
@@ -63,41 +61,47 @@ class ModelFit:
     ----------
     core
         The fit itself; its first columns are those of `model`, blocks follow.
-    model
-        Coded matrix of the terms kept.
-    left_out
-        Terms left out and why.
+    frame
+        What does not depend on the response.
     """
 
     method: str
     core: Core
-    model: ModelMatrix
-    left_out: tuple[LeftOut, ...]
-    factors: tuple[Factor, ...]
+    frame: Frame
     y: Vector
-    x: Matrix
-    setup: NDArray[np.intp] | None
+
+    @property
+    def model(self) -> ModelMatrix:
+        """Coded matrix of the terms kept."""
+        return self.frame.model
+
+    @property
+    def left_out(self) -> tuple[LeftOut, ...]:
+        """Terms left out and why."""
+        return self.frame.left_out
+
+    @property
+    def factors(self) -> tuple[Factor, ...]:
+        """Varied factors."""
+        return self.frame.factors
+
+    @property
+    def x(self) -> Matrix:
+        """All columns, blocks and further ones included, shape (n, p)."""
+        return self.frame.x
+
+    @property
+    def setup(self) -> Codes | None:
+        """Set-up of every coupon as 0..k-1, None where coupons are the units."""
+        return self.frame.setup
 
     def vector(self, weights: dict[int, float]) -> Vector:
         """Return a contrast over all columns from weights of single ones."""
-        vector = np.zeros(self.x.shape[1])
-        for column, weight in weights.items():
-            vector[column] = weight
-        return vector
+        return self.frame.vector(weights)
 
     def mean_vector(self, factor: Factor, level: str) -> Vector:
         """Return the contrast of an adjusted mean: others at the coded centre, blocks averaged."""
-        weights = {0: 1.0}
-        for power in (1, 2):
-            term = Term(((factor.name, power),)).name
-            columns = self.model.columns.get(term, ())
-            if factor.kind == "category":
-                values: tuple[float, ...] = contrast_columns(factor, level)
-            else:
-                owner = next(iter(factor.settings))
-                values = (factor.coded(factor.setting(level, owner), owner) ** power,)
-            weights.update(dict(zip(columns, values, strict=False)))
-        return self.vector(weights)
+        return self.frame.mean_vector(factor, level)
 
     def estimate(self, contrast: Vector) -> Estimate:
         """Return the estimate of a contrast over all columns."""
@@ -117,14 +121,14 @@ class ModelFit:
             rows.append(TermTestRow(term, test.df_num, test.df_den, test.statistic, test.p))
         return tuple(rows)
 
-    def coefficients(self) -> tuple[EstimateRow, ...]:
+    def coefficients(self, confidence: float = 0.95) -> tuple[EstimateRow, ...]:
         """Return every coefficient of the model, the intercept first."""
         return tuple(
-            estimate_row(name, self.estimate(self.vector({column: 1.0})))
+            estimate_row(name, self.estimate(self.vector({column: 1.0})), confidence)
             for column, name in enumerate(self.model.names)
         )
 
-    def effects(self) -> tuple[EstimateRow, ...]:
+    def effects(self, confidence: float = 0.95) -> tuple[EstimateRow, ...]:
         """Return the low-to-high (or first minus last) effect of every term with one column.
 
         The effect of a square is the rise from the centre to either end.
@@ -135,7 +139,8 @@ class ModelFit:
                 rows.append(EstimateRow(term, None, None, None, None, None, None))
                 continue
             weight = 1.0 if "^" in term else 2.0
-            rows.append(estimate_row(term, self.estimate(self.vector({columns[0]: weight}))))
+            found = self.estimate(self.vector({columns[0]: weight}))
+            rows.append(estimate_row(term, found, confidence))
         return tuple(rows)
 
     @property
@@ -144,20 +149,12 @@ class ModelFit:
         return np.asarray(self.x @ self.core.coefficients)
 
 
-def estimate_row(term: str, found: Estimate) -> EstimateRow:
+def estimate_row(term: str, found: Estimate, confidence: float = 0.95) -> EstimateRow:
     """Return an estimate as a row of findings."""
     if math.isnan(found.se):
         return EstimateRow(term, found.estimate, None, None, None, None, None)
-    low, high = found.interval(0.95)
+    low, high = found.interval(confidence)
     return EstimateRow(term, found.estimate, found.se, found.df, low, high, found.p)
-
-
-def sum_to_zero(labels: Sequence[object]) -> Matrix:
-    """Return sum-to-zero columns of the distinct labels, shape (n, distinct - 1)."""
-    distinct = list(dict.fromkeys(labels))
-    codes = np.array([distinct.index(label) for label in labels])
-    columns = np.eye(len(distinct))[codes]
-    return np.asarray(columns[:, :-1] - columns[:, -1:])
 
 
 def fit_model(
@@ -191,22 +188,24 @@ def fit_model(
     """
     if not observations:
         raise NotEstimable("nothing has been read yet")
-    y = np.array([o.value for o in observations])
-    points = list(points or [o.point for o in observations])
-    blocks = np.column_stack(
-        [sum_to_zero([o.round for o in observations]), *(np.asarray(e)[:, None] for e in extra)]
+    nothing = (None,) * len(observations)
+    frame = frame_model(
+        factors,
+        terms,
+        points or [o.point for o in observations],
+        [o.round for o in observations],
+        [o.setup for o in observations] if setups else nothing,
+        extra,
     )
-    use_setups = setups and any(o.setup is not None for o in observations)
-    setup = _codes([o.setup for o in observations]) if use_setups else None
-    if setup is not None and len(set(setup.tolist())) == len(observations):
-        setup = None
-    kept, left = _estimable(factors, terms, points, blocks)
-    if setup is not None and _setup_df(factors, kept, points, blocks, setup) < 1:
-        return fit_within(factors, kept, left, points, setup, y)
-    model = model_matrix(factors, kept, points)
-    x = np.column_stack([model.matrix, blocks])
-    method, core = _fit(x, y, setup, contrasts=model.matrix.shape[1] - 1)
-    return ModelFit(method, core, model, tuple(left), tuple(factors), y, x, setup)
+    return fit_frame(frame, np.array([o.value for o in observations]))
+
+
+def fit_frame(frame: Frame, y: Vector) -> ModelFit:
+    """Fit one response y (n,) on a frame; raises `NotEstimable` where nothing shows error."""
+    if frame.stratum == WITHIN_SETUPS:
+        return ModelFit(WITHIN, fit_least_squares(frame.x, y), frame, y)
+    contrasts = frame.model.matrix.shape[1] - 1
+    return ModelFit(*_fit(frame.x, y, frame.setup, contrasts=contrasts), frame, y)
 
 
 def _fit(x: Matrix, y: Vector, setup: Codes | None, *, contrasts: int) -> tuple[str, Core]:
@@ -226,78 +225,12 @@ def _fit_saturated(x: Matrix, y: Vector, contrasts: int) -> tuple[str, Core]:
         return BARE, fit_bare(x, y)
 
 
-def _codes(labels: Sequence[int | None]) -> NDArray[np.intp]:
-    if any(label is None for label in labels):
-        raise NotEstimable("a coupon has no set-up number, so its level of error is unknown")
-    return np.unique(np.array(labels), return_inverse=True)[1].astype(np.intp)
-
-
-def _rank(x: Matrix) -> int:
-    return int(np.linalg.matrix_rank(x)) if x.size else 0
-
-
-def _indicator(setup: NDArray[np.intp]) -> Matrix:
-    return np.eye(int(setup.max()) + 1)[setup]
-
-
-def _setup_df(
-    factors: Sequence[Factor],
-    terms: Sequence[Term],
-    points: Sequence[Point],
-    blocks: Matrix,
-    setup: NDArray[np.intp],
-) -> int:
-    x = np.column_stack([model_matrix(factors, terms, points).matrix, blocks])
-    return _rank(np.column_stack([x, _indicator(setup)])) - _rank(x)
-
-
-def _estimable(
-    factors: Sequence[Factor],
-    terms: Sequence[Term],
-    points: Sequence[Point],
-    base: Matrix,
-) -> tuple[list[Term], list[LeftOut]]:
-    """Keep terms in order while each adds all its columns; blocks come before any term."""
-    whole = np.column_stack([model_matrix(factors, terms, points).matrix, base])
-    if _rank(whole) == whole.shape[1]:
-        return list(terms), []
-    x = np.column_stack([np.ones(len(points)), base])
-    names = ["the average", *["round"] * base.shape[1]]
-    kept: list[Term] = []
-    left: list[LeftOut] = []
-    for term in terms:
-        columns = model_matrix(factors, [term], points).matrix[:, 1:]
-        candidate = np.column_stack([x, columns])
-        if _rank(candidate) == _rank(x) + columns.shape[1]:
-            x = candidate
-            names += [term.name] * columns.shape[1]
-            kept.append(term)
-        else:
-            left.append(LeftOut(term.name, _tied_to(x, names, columns)))
-    return kept, left
-
-
-def _tied_to(x: Matrix, names: Sequence[str], columns: Matrix) -> str:
-    weights = np.abs(np.linalg.lstsq(x, columns, rcond=None)[0]).max(axis=1)
-    tied = [name for name, weight in zip(names, weights, strict=True) if weight > 1e-8]
-    others = [name for name in dict.fromkeys(tied) if name != "the average"]
-    return " and ".join(others) if others else "the average (one level only)"
-
-
 def fit_within(
     factors: Sequence[Factor],
     terms: Sequence[Term],
-    left: list[LeftOut],
     points: Sequence[Point],
-    setup: NDArray[np.intp],
+    setup: Codes,
     y: Vector,
 ) -> ModelFit:
     """Fit with set-ups fixed: what changes only between set-ups cannot be told from them."""
-    blocks = sum_to_zero(setup.tolist())
-    kept, tied = _estimable(factors, terms, points, blocks)
-    model = model_matrix(factors, kept, points)
-    x = np.column_stack([model.matrix, blocks])
-    left = [*left, *(LeftOut(t.term, t.tied_to.replace("round", "set-up")) for t in tied)]
-    return ModelFit(
-        WITHIN, fit_least_squares(x, y), model, tuple(left), tuple(factors), y, x, setup
-    )
+    return fit_frame(frame_within(factors, terms, (), points, setup), y)

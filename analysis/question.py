@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from weldtrial.analysis.compare import Contrast, contrast
 from weldtrial.analysis.findings import Alternative, VerdictCode
 from weldtrial.analysis.judge import judge
+from weldtrial.analysis.levels import ONCE, Levels
 from weldtrial.analysis.model import BARE, ModelFit, fit_model
 from weldtrial.analysis.observations import Observation
 from weldtrial.shared.coding import Point
@@ -19,7 +20,10 @@ from weldtrial.shared.terms import Term
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What is asked: the model, the response, and the level compared with its reference."""
+    """What is asked: the model, the response, and the level compared with its reference.
+
+    `read` holds the error rates of the look that this is.
+    """
 
     factors: tuple[Factor, ...]
     terms: tuple[Term, ...]
@@ -27,6 +31,7 @@ class Question:
     factor: Factor
     level: str
     against: str = ""
+    read: Levels = ONCE
 
     @property
     def reference(self) -> str:
@@ -50,7 +55,7 @@ class Question:
         """Return the comparison and its verdict code, or None when it cannot be told."""
         if self.factor.name not in fit.model.columns or fit.method == BARE:
             return None
-        found = contrast(fit, self.factor, self.level, self.response, self.reference)
+        found = contrast(fit, self.factor, self.level, self.response, self.reference, self.read)
         return found, judge(found.evidence, self.response.ask)
 
     def alternative(

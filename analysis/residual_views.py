@@ -13,7 +13,8 @@ import numpy as np
 from scipy import special
 
 from weldtrial.analysis.least_squares import LeastSquaresFit, fit_least_squares
-from weldtrial.analysis.model import ModelFit, Vector, fit_within, sum_to_zero
+from weldtrial.analysis.model import ModelFit, fit_within
+from weldtrial.analysis.model_frame import Vector, sum_to_zero
 from weldtrial.analysis.observations import Observation
 from weldtrial.shared.coding import model_matrix
 from weldtrial.shared.problems import NotEstimable
@@ -58,7 +59,7 @@ def coupon_core(
         return None
     points = [o.point for o in observations]
     try:
-        within = fit_within(fit.factors, list(terms), [], points, fit.setup, fit.y)
+        within = fit_within(fit.factors, list(terms), points, fit.setup, fit.y)
     except NotEstimable:
         return None
     assert isinstance(within.core, LeastSquaresFit)

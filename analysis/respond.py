@@ -23,6 +23,7 @@ from weldtrial.analysis.findings import (
 )
 from weldtrial.analysis.lack_of_fit import lack_of_fit
 from weldtrial.analysis.least_squares import LeastSquaresFit
+from weldtrial.analysis.looks import levels_at
 from weldtrial.analysis.mixed import SetupFit
 from weldtrial.analysis.model import BARE, SOURCES, ModelFit, fit_model
 from weldtrial.analysis.observations import Observation, reading_share, reading_variance
@@ -76,8 +77,12 @@ def analyse_response(
     terms = trial_terms(factors, trial.design.model, trial.design.terms)
     fit = fit_model(factors, terms, observations)
     looked = _compare_all(context, terms, response, fit, observations, uncorrected)
+    single = levels_at(trial, context.look).interval
     bend = curvature(factors, terms, observations)
-    dealt = shuffle(context, fit, observations, compared_factors(trial))
+    # The order was drawn for all rounds at once, so the shuffle test waits for all of them.
+    uses, rounds = context.look.uses, trial.design.rounds
+    whole = uses is None or rounds is None or uses >= rounds
+    dealt = shuffle(context, fit, observations, compared_factors(trial) if whole else ())
     return ResponseFindings(
         name=response.name,
         title=response.title,
@@ -89,9 +94,9 @@ def analyse_response(
         n=len(observations),
         setups_total=_setup_count(observations),
         tests=fit.tests(),
-        effects=fit.effects(),
-        coefficients=fit.coefficients(),
-        means=mean_rows(fit),
+        effects=fit.effects(single),
+        coefficients=fit.coefficients(single),
+        means=mean_rows(fit, single),
         variance=_variance(fit, observations),
         comparisons=looked.comparisons,
         lack_of_fit=_lack_of_fit(fit),
@@ -135,7 +140,8 @@ def _compare_all(
     undone: Undo | None = None
     pairs = [(f, *pair) for f in compared_factors(context.trial) for pair in pairs_of(f)]
     for factor, level, reference in pairs:
-        question = Question(fit.factors, tuple(terms), response, factor, level, reference)
+        read = levels_at(context.trial, context.look, factor)
+        question = Question(fit.factors, tuple(terms), response, factor, level, reference, read)
         views = (
             *all_views(question, fit, observations, context.record),
             *covariate_views(context.trial, question, observations, context.record),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from math import ceil, isnan, sqrt
 
@@ -85,8 +86,11 @@ def _needed(question: Question, found: Contrast, units: int) -> int | None:
     chance = chances[question.response.ask]
     per_unit = found.difference.df / max(1, units - 1)
     tested = found.difference.se * _of_percent(question.response)
-    for number in range(units + 1, MOST + 1):
-        se = tested * sqrt(units / number)
-        if chance(se, per_unit * (number - 1)) >= CHANCE:
-            return number
-    return None
+
+    def enough(number: int) -> bool:
+        return chance(tested * sqrt(units / number), per_unit * (number - 1)) >= CHANCE
+
+    if units + 1 > MOST or not enough(MOST):
+        return None
+    # More units never show less, so the fewest that are enough are found by halving.
+    return bisect_left(range(MOST), True, lo=units + 1, key=enough)

@@ -8,9 +8,11 @@ only one number per set-up contrast and one sum of squares from within the set-u
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from weldtrial.analysis.linear import Floats, centring, orthonormal_basis
 from weldtrial.shared.problems import NotEstimable
@@ -93,6 +95,19 @@ def lay_out(x: ArrayLike, setup: ArrayLike) -> SetupLayout:
     NotEstimable
         Columns repeat one another, or set-up scatter cannot be told from coupon scatter.
     """
+    matrix, codes = np.asarray(x, dtype=float), np.asarray(setup)
+    if matrix.ndim != 2 or codes.dtype.kind not in "iu":
+        return _lay_out(matrix, codes)
+    return _laid_out(matrix.tobytes(), matrix.shape, codes.astype(np.int64).tobytes())
+
+
+@lru_cache(maxsize=64)
+def _laid_out(matrix: bytes, shape: tuple[int, int], setup: bytes) -> SetupLayout:
+    """Return the layout of the same columns and set-ups, kept: a trial is looked at often."""
+    return _lay_out(np.frombuffer(matrix).reshape(shape), np.frombuffer(setup, dtype=np.int64))
+
+
+def _lay_out(x: Floats, setup: NDArray[Any]) -> SetupLayout:
     q, r = orthonormal_basis(x)
     codes, where, counts = np.unique(np.asarray(setup), return_inverse=True, return_counts=True)
     if where.shape != (len(q),):
@@ -176,12 +191,8 @@ def maximise(layout: SetupLayout, y: Floats, noise: Floats) -> Scatter:
     NotEstimable
         Coupons of one set-up read the same, so no finite ratio fits.
     """
-    residual = y - layout.q @ (layout.q.T @ y)
-    between = layout.contrasts.T @ residual
-    inside = np.sum((residual - layout.contrasts @ between) ** 2, axis=0)
-    squares = (between**2).T
-    total = inside + squares.sum(axis=1)
-    if np.any(inside <= np.maximum(noise, 1e-20 * total)):
+    squares, inside, total = _sums_of_squares(layout, y)
+    if np.any(_too_little(inside, total, noise)):
         raise NotEstimable(
             "coupons of one set-up read the same throughout: no coupon scatter to judge by",
             hint="average every set-up and compare the averages",
@@ -191,6 +202,25 @@ def maximise(layout: SetupLayout, y: Floats, noise: Floats) -> Scatter:
     f = inflation(likelihood.share, log_scale)
     coupon = (inside + (squares / f).sum(axis=1)) / layout.df_residual
     return Scatter(log_scale, coupon, iterations)
+
+
+def flat(layout: SetupLayout, y: Floats, noise: Floats) -> NDArray[np.bool_]:
+    """Tell which columns of `y` (n, m) `maximise` would refuse, shape (m,)."""
+    _, inside, total = _sums_of_squares(layout, y)
+    return _too_little(inside, total, noise)
+
+
+def _sums_of_squares(layout: SetupLayout, y: Floats) -> tuple[Floats, Floats, Floats]:
+    """Residual squares of the contrasts between set-ups (m, df), inside them (m,), in all (m,)."""
+    residual = y - layout.q @ (layout.q.T @ y)
+    between = layout.contrasts.T @ residual
+    inside = np.sum((residual - layout.contrasts @ between) ** 2, axis=0)
+    squares = (between**2).T
+    return squares, inside, inside + squares.sum(axis=1)
+
+
+def _too_little(inside: Floats, total: Floats, noise: Floats) -> NDArray[np.bool_]:
+    return np.asarray(inside <= np.maximum(noise, 1e-20 * total))
 
 
 class _Likelihood:
@@ -211,17 +241,18 @@ class _Likelihood:
         best = height.argmin(axis=1)
         low, high = self.grid[np.maximum(best - 1, 0)], self.grid[np.minimum(best + 1, GRID - 1)]
         u = self.grid[best]
-        at_bound = (best == 0) & (self._slopes(u)[0] >= 0.0)
+        # A column that has arrived stays there, so that its neighbours cannot move its answer.
+        still = (best == 0) & (self._slopes(u)[0] >= 0.0)
         for step in range(1, MOST_STEPS + 1):
             slope, curve = self._slopes(u)
             high, low = np.where(slope > 0.0, u, high), np.where(slope > 0.0, low, u)
             with np.errstate(divide="ignore", invalid="ignore"):
                 newton = u - slope / curve
             good = (curve > 0.0) & (newton >= low) & (newton <= high)
-            new = np.where(at_bound, u, np.where(good, newton, 0.5 * (low + high)))
-            moved = float(np.max(np.abs(new - u)))
+            new = np.where(still, u, np.where(good, newton, 0.5 * (low + high)))
+            still |= np.abs(new - u) < 1e-12
             u = new
-            if moved < 1e-12:
+            if still.all():
                 return u, step
         return u, MOST_STEPS
 

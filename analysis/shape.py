@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cache
 
-import numpy as np
 from scipy import special
 
-from weldtrial.analysis.linear import Estimate
+from weldtrial.analysis.planned_families import critical_value
 from weldtrial.analysis.power import ALPHA, Precision, Spread, by_setups, shuffled
-from weldtrial.analysis.simultaneous import Family, against_reference, among_all
+from weldtrial.analysis.simultaneous import Family
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,14 +159,8 @@ def error_rates(family: Family, levels: int, df: int) -> tuple[float, float]:
     """
     if family == "single" or levels < 3 or df < 1:
         return ALPHA, ALPHA
-    found = Estimate(0.0, 1.0, float(df))
-    if family == "pairs":
-        together = among_all(found, levels)
-    else:
-        # Equal numbers at every level: comparisons with one reference correlate by a half.
-        several = levels - 1
-        together = against_reference(found, (np.eye(several) + np.ones((several, several))) / 2)
+    critical95, critical90 = (critical_value(family, levels, df, one) for one in (0.95, 0.90))
     return (
-        2 * float(special.stdtr(df, -together.critical95)),
-        float(special.stdtr(df, -together.critical90)),
+        2 * float(special.stdtr(df, -critical95)),
+        float(special.stdtr(df, -critical90)),
     )

@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 from scipy import optimize, special
 
+from weldtrial.analysis.levels import ONCE, Levels
 from weldtrial.analysis.linear import Estimate, Floats
 
 Family = Literal["single", "reference", "pairs"]
@@ -33,7 +34,8 @@ class Together:
     family
         ``single`` (nothing to adjust), ``reference`` or ``pairs``.
     critical95, critical90
-        Multiples of the standard error for two-sided 95 % and 90 % intervals.
+        Multiples of the standard error for two-sided 95 % and 90 % intervals; where looks were
+        planned, for repeated ones.
     p_adjusted
         Adjusted two-sided p, None for a single comparison.
     """
@@ -49,12 +51,12 @@ class Together:
         return found.estimate - half, found.estimate + half
 
 
-def alone(found: Estimate) -> Together:
-    """Return what a single comparison needs: its own yardstick, no adjustment."""
-    return Together("single", found.critical(0.95), found.critical(0.90), None)
+def alone(found: Estimate, read: Levels = ONCE) -> Together:
+    """Return what a single comparison needs: its own yardstick at the levels of this look."""
+    return Together("single", found.critical(read.interval), found.critical(read.limits), None)
 
 
-def against_reference(found: Estimate, covariance: Floats) -> Together:
+def against_reference(found: Estimate, covariance: Floats, read: Levels = ONCE) -> Together:
     """Adjust one of several comparisons with the same reference.
 
     Parameters
@@ -63,36 +65,43 @@ def against_reference(found: Estimate, covariance: Floats) -> Together:
         The comparison.
     covariance
         Covariance of all the comparisons with that reference, shape (m, m).
+    read
+        Joint levels of this look.
     """
     if len(covariance) == 1:
-        return alone(found)
+        return alone(found, read)
     sd = np.sqrt(np.diag(covariance))
     correlation = covariance / np.outer(sd, sd)
 
     inside = chance_within(correlation, found.df)
     ratio = abs(found.estimate / found.se)
     return Together(
-        "reference", _quantile(inside, 0.95), _quantile(inside, 0.90), 1 - inside(ratio)
+        "reference",
+        _quantile(inside, read.interval),
+        _quantile(inside, read.limits),
+        1 - inside(ratio),
     )
 
 
-def among_all(found: Estimate, levels: int) -> Together:
+def among_all(found: Estimate, levels: int, read: Levels = ONCE) -> Together:
     """Adjust one of all comparisons between `levels` levels."""
     if levels < 3:
-        return alone(found)
+        return alone(found, read)
     from scipy import stats
 
     ratio = abs(found.estimate / found.se) * np.sqrt(2)
     p = float(stats.studentized_range.sf(ratio, levels, found.df))
-    critical95, critical90 = _range_quantiles(levels, round(found.df, 9))
+    critical95, critical90 = range_quantiles(levels, round(found.df, 9), read)
     return Together("pairs", critical95, critical90, min(1.0, max(0.0, p)))
 
 
 @cache
-def _range_quantiles(levels: int, df: float) -> tuple[float, float]:
+def range_quantiles(levels: int, df: float, read: Levels = ONCE) -> tuple[float, float]:
+    """Return the points of the studentised range over the root of 2, at the two levels read."""
     from scipy import stats
 
-    found = stats.studentized_range.ppf([0.95, 0.90], levels, df) / np.sqrt(2)
+    inside = [read.interval, read.limits]
+    found = stats.studentized_range.ppf(inside, levels, df) / np.sqrt(2)
     return float(found[0]), float(found[1])
 
 
@@ -112,11 +121,11 @@ def chance_within(correlation: Floats, df: float) -> Callable[[float], float]:
     df
         Degrees of freedom, above 0.
     """
-    loadings = _loadings(correlation)
-    if loadings is None:
+    found = loadings(correlation)
+    if found is None:
         return lambda critical: _long_way(critical, correlation, df)
     scales, weights = _chi_nodes(df)
-    return lambda critical: float(weights @ _normal_within(max(critical, 0) * scales, loadings))
+    return lambda critical: float(weights @ _normal_within(max(critical, 0) * scales, found))
 
 
 def _long_way(critical: float, correlation: Floats, df: float) -> float:
@@ -158,7 +167,7 @@ def _chi_nodes(df: float) -> tuple[Floats, Floats]:
     return np.sqrt(special.chdtri(df, 1 - u) / df), w
 
 
-def _loadings(correlation: Floats) -> Floats | None:
+def loadings(correlation: Floats) -> Floats | None:
     """Return l with correlation_ij = l_i l_j off the diagonal, None where there is none."""
     m = len(correlation)
     r = correlation
@@ -179,4 +188,7 @@ def _loadings(correlation: Floats) -> Floats | None:
 
 
 def _quantile(inside: Callable[[float], float], level: float) -> float:
-    return float(optimize.brentq(lambda c: inside(c) - level, 0.5, 400.0, xtol=1e-8))
+    top = 400.0
+    while inside(top) < level and top < 1e9:
+        top *= 10  # An early look at few degrees of freedom asks for very much.
+    return float(optimize.brentq(lambda c: inside(c) - level, 0.5, top, xtol=1e-8))

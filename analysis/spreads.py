@@ -43,7 +43,9 @@ def spread_words(
     question = Question(factors, terms, response, factors[0], factors[0].levels[-1])
     for view in (
         drift(question, observed.observations),
-        odd_coupon(question, fit, observed.observations),
+        odd_coupon(
+            question, coupon_core(fit, question.terms, observed.observations), observed.observations
+        ),
     ):
         if view is not None:
             words.append(view.check.words)

@@ -18,6 +18,7 @@ from weldtrial.analysis.findings import Alternative, Check
 from weldtrial.analysis.judge import Evidence, judge
 from weldtrial.analysis.linear import Floats, orthonormal_basis
 from weldtrial.analysis.model import ModelFit
+from weldtrial.analysis.model_frame import frame_within
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.residual_views import ALARM
@@ -73,17 +74,21 @@ def power_profile(x: Floats, y: Floats) -> PowerProfile | None:
     level = float(logs.mean())
     ratio = logs - level
 
+    def heights(powers: Floats) -> Floats:
+        """Log-likelihoods; readings are brought to a geometric mean of 1, which changes nothing."""
+        safe = np.where(np.abs(powers) < 1e-8, 1.0, powers)
+        z = np.where(np.abs(powers) < 1e-8, ratio[:, None], np.expm1(safe * ratio[:, None]) / safe)
+        square = np.sum((z - basis @ (basis.T @ z)) ** 2, axis=0)
+        with np.errstate(divide="ignore"):
+            return np.asarray(-len(y) / 2 * np.log(square))
+
     def height(power: float) -> float:
-        """Log-likelihood; readings are brought to a geometric mean of 1, which changes nothing."""
-        z = ratio if abs(power) < 1e-8 else np.expm1(power * ratio) / power
-        left = z - basis @ (basis.T @ z)
-        square = float(left @ left)
-        return -len(y) / 2 * np.log(square) if square > 0 else np.inf
+        return float(heights(np.array([power]))[0])
 
     if not np.isfinite(height(1.0)):
         return None
     grid = np.linspace(-FARTHEST, FARTHEST, 101)
-    best = float(grid[int(np.argmax([height(power) for power in grid]))])
+    best = float(grid[int(np.argmax(heights(grid)))])
     found = optimize.minimize_scalar(
         lambda power: -height(power),
         bounds=(max(-FARTHEST, best - 0.2), min(FARTHEST, best + 0.2)),
@@ -106,12 +111,10 @@ def transformation(
     question: Question, fit: ModelFit, observations: Sequence[Observation]
 ) -> View | None:
     """Ask whether the readings scatter evenly as read, and where not answer on a better scale."""
-    if fit.setup is None:
-        x = fit.x
-    else:
-        x = np.column_stack([fit.x, np.eye(int(fit.setup.max()) + 1)[fit.setup]])
-        keep = _independent(x)
-        x = x[:, keep]
+    x = fit.x
+    if fit.setup is not None:
+        points = [one.point for one in observations]
+        x = frame_within(fit.factors, question.terms, (), points, fit.setup).x
     try:
         found = power_profile(x, fit.y)
     except NotEstimable:
@@ -129,15 +132,6 @@ def transformation(
     )
     beside = on_scale(question, observations, nearest) if found.power < 1 else None
     return View(Check("scale", False, words), beside, what="the scale the readings are taken on")
-
-
-def _independent(x: Floats) -> list[int]:
-    """Return columns that are not made from those before them."""
-    kept: list[int] = []
-    for column in range(x.shape[1]):
-        if np.linalg.matrix_rank(x[:, [*kept, column]]) > len(kept):
-            kept.append(column)
-    return kept
 
 
 def on_scale(
@@ -161,7 +155,9 @@ def on_scale(
         fit = question.fit(moved)
         if question.factor.name not in fit.model.columns:
             return None
-        found = contrast(fit, question.factor, question.level, bare, question.reference)
+        found = contrast(
+            fit, question.factor, question.level, bare, question.reference, question.read
+        )
     except NotEstimable:
         return None
     middle = found.reference.estimate

@@ -19,13 +19,14 @@ import numpy as np
 
 from weldtrial.analysis.compare import bounds
 from weldtrial.analysis.findings import Alternative
-from weldtrial.analysis.judge import Evidence, judge
+from weldtrial.analysis.judge import Bounds, Evidence, judge
 from weldtrial.analysis.least_squares import LeastSquaresFit
 from weldtrial.analysis.linear import Estimate
 from weldtrial.analysis.model import ModelFit
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.residual_views import setup_core
+from weldtrial.analysis.simultaneous import alone
 
 NAME = "each level's own scatter"
 
@@ -54,7 +55,7 @@ def unequal(
         return None
     one, zero = (side for side in sides if side is not None)
     found = difference(one, zero)
-    low, high = found.interval(0.95)
+    low, high = alone(found, question.read).interval(found, 0.95)
     return Alternative(
         NAME, f"with {NAME}", found.estimate, low, high, found.df, found.p,
         judge(_evidence(question, one, zero), question.response.ask), len(observations),
@@ -71,12 +72,15 @@ def difference(one: Side, zero: Side, scale: float = 1.0) -> Estimate:
 
 def _evidence(question: Question, one: Side, zero: Side) -> Evidence:
     sign, margin = question.response.sign, question.response.margin
-    change = bounds(difference(one, zero), sign)
+
+    def ends(scale: float) -> Bounds:
+        found = difference(one, zero, scale)
+        return bounds(found, sign, alone(found, question.read))
+
+    change = ends(1.0)
     if margin is None or not margin.percent:
         return Evidence.of(change, margin.value if margin else None)
-    loss = difference(one, zero, 1 - sign * margin.value)
-    gain = difference(one, zero, 1 + sign * margin.value)
-    return Evidence(change, bounds(loss, sign), bounds(gain, sign))
+    return Evidence(change, ends(1 - sign * margin.value), ends(1 + sign * margin.value))
 
 
 def _units(

@@ -25,7 +25,10 @@ HEADS: dict[VerdictCode, str] = {
     "not_worse": "{level} is no worse than {reference} by more than {margin}.",
     "equivalent": "{level} is equal to {reference} within {margin}.",
 }
+LEADS: dict[Strength | None, str] = {"shown": "Shown", "suggests": "Suggests", None: "Not final"}
+"""How a verdict begins; a look that nobody planned shows nothing, whatever its numbers."""
 NOT_SETTLED = "Not settled: this trial is too small to say."
+NOT_SETTLED_YET = "Not settled at this look: the bound for it is not passed."
 CANNOT_TELL = "Cannot tell: {factor} was never welded apart from {tied}."
 NOTHING_REPEATED = "Cannot tell: nothing was welded twice, so no scatter shows to judge by."
 DEPENDS_ON = "Answer depends on {what}."
@@ -46,6 +49,10 @@ class Setting:
         What would settle it, a sentence or empty.
     factors
         How many factors are compared on this response, each without regard to the others.
+    interval
+        What the interval is called: one for all looks where looks were planned.
+    early
+        Whether this is a look before the last, planned or not.
     """
 
     response: Response
@@ -55,6 +62,8 @@ class Setting:
     looks: int
     settle: str = ""
     factors: int = 1
+    interval: str = "95 % interval"
+    early: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +94,8 @@ def margin_words(response: Response) -> str:
 def head(code: VerdictCode, strength: Strength | None, setting: Setting, *, worse: bool) -> str:
     """Return the head sentence of a verdict that has numbers."""
     if code == "not_settled":
-        return NOT_SETTLED
-    lead = "Shown" if strength == "shown" else "Suggests"
+        return NOT_SETTLED_YET if setting.early else NOT_SETTLED
+    lead = LEADS[strength]
     if code == "difference_shown":
         word = "worse" if worse else "better"
         return f"{lead}: {setting.level} is {word} than {setting.reference}."
@@ -123,7 +132,7 @@ def number_line(setting: Setting, numbers: Numbers) -> str:
     unit = spaced(setting.response.unit)
     text = (
         f"{setting.level} \N{MINUS SIGN} {setting.reference} = "
-        f"{fixed(numbers.difference, places, signed=True)}{unit}, 95 % interval "
+        f"{fixed(numbers.difference, places, signed=True)}{unit}, {setting.interval} "
         f"{fixed(numbers.low, places, signed=True)} to "
         f"{fixed(numbers.high, places, signed=True)}{unit}"
     )

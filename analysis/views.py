@@ -10,6 +10,7 @@ import numpy as np
 from weldtrial.analysis.compare import bounds
 from weldtrial.analysis.findings import Alternative, Check
 from weldtrial.analysis.judge import Evidence, judge
+from weldtrial.analysis.least_squares import LeastSquaresFit
 from weldtrial.analysis.linear import estimate
 from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
 from weldtrial.analysis.observations import Observation, as_run_points
@@ -23,6 +24,7 @@ from weldtrial.analysis.residual_views import (
     setup_core,
     spread_ratio,
 )
+from weldtrial.analysis.simultaneous import alone
 from weldtrial.analysis.transform import transformation
 from weldtrial.analysis.unequal import unequal
 from weldtrial.analysis.view import View
@@ -41,17 +43,20 @@ def all_views(
     question: Question, fit: ModelFit, observations: Sequence[Observation], record: Record
 ) -> tuple[View, ...]:
     """Return every check of one response, in the order the report shows them."""
+    hard = frozenset(f.name for f in question.factors if f.hard_to_change)
+    coupons = coupon_core(fit, question.terms, observations)
+    units = setup_core(fit, observations, hard)
     views = [
         None if record.adopted else drift(question, observations),
-        odd_coupon(question, fit, observations),
-        odd_round(question, fit, observations),
-        spread(question, fit, observations),
+        odd_coupon(question, coupons, observations),
+        odd_round(question, fit, units, observations),
+        spread(question, fit, coupons, observations),
         transformation(question, fit, observations),
         settings_as_run(question, observations, record),
         repeats(question, observations),
     ]
     if fit.method == KENWARD_ROGER:
-        views.append(agreement(question, fit, observations))
+        views.append(agreement(fit, units, coupons))
     return tuple(view for view in views if view is not None)
 
 
@@ -82,10 +87,9 @@ def drift(question: Question, observations: Sequence[Observation]) -> View | Non
 
 
 def odd_coupon(
-    question: Question, fit: ModelFit, observations: Sequence[Observation]
+    question: Question, core: LeastSquaresFit | None, observations: Sequence[Observation]
 ) -> View | None:
     """Look for one coupon far from what its settings and set-up lead one to expect."""
-    core = coupon_core(fit, question.terms, observations)
     odd = most_extreme(core) if core is not None else None
     if odd is None:
         return None
@@ -102,11 +106,12 @@ def odd_coupon(
 
 
 def odd_round(
-    question: Question, fit: ModelFit, observations: Sequence[Observation]
+    question: Question,
+    fit: ModelFit,
+    core: LeastSquaresFit | None,
+    observations: Sequence[Observation],
 ) -> View | None:
     """Look for one set-up far from the others of its level, and leave its round out."""
-    hard = frozenset(f.name for f in question.factors if f.hard_to_change)
-    core = setup_core(fit, observations, hard)
     odd = most_extreme(core) if core is not None else None
     if odd is None or fit.setup is None:
         return None
@@ -143,9 +148,13 @@ def repeats(question: Question, observations: Sequence[Observation]) -> View | N
     return View(Check("coupons welded alike", False, words), decides=False)
 
 
-def spread(question: Question, fit: ModelFit, observations: Sequence[Observation]) -> View | None:
+def spread(
+    question: Question,
+    fit: ModelFit,
+    core: LeastSquaresFit | None,
+    observations: Sequence[Observation],
+) -> View | None:
     """Compare the coupon scatter of the two levels, and where it differs let each have its own."""
-    core = coupon_core(fit, question.terms, observations)
     if core is None:
         return None
     names = (question.level, question.reference)
@@ -192,18 +201,12 @@ def settings_as_run(
 
 
 def agreement(
-    question: Question, fit: ModelFit, observations: Sequence[Observation]
+    fit: ModelFit, units: LeastSquaresFit | None, coupons: LeastSquaresFit | None
 ) -> View | None:
     """Ask whether set-ups agree better than chance allows."""
-    hard = frozenset(f.name for f in question.factors if f.hard_to_change)
     assert fit.setup is not None
     sizes = np.bincount(fit.setup).astype(float)
-    p = agreement_p(
-        fit,
-        setup_core(fit, observations, hard),
-        coupon_core(fit, question.terms, observations),
-        sizes,
-    )
+    p = agreement_p(fit, units, coupons, sizes)
     if p is None:
         return None
     if p >= ALARM:
@@ -281,8 +284,10 @@ def from_setup_means(
     margin = question.response.margin
     reference = float(core.coefficients[0] + np.dot(core.coefficients[1 : 1 + len(zero)], zero))
     units = margin.in_units(reference) if margin is not None else None
-    code = judge(Evidence.of(bounds(found, question.response.sign), units), question.response.ask)
-    low, high = found.interval(0.95)
+    together = alone(found, question.read)
+    change = bounds(found, question.response.sign, together)
+    code = judge(Evidence.of(change, units), question.response.ask)
+    low, high = together.interval(found, 0.95)
     words = "from the means of the set-ups"
     return Alternative(
         "set-up means", words, found.estimate, low, high, found.df, found.p, code,

@@ -15,7 +15,7 @@ RUNS_TOGETHER = "runs_together"
 """Code of the notes that say what the design cannot tell apart."""
 
 
-def answer(opened: Opened, *, codes_open: bool) -> Findings:
+def answer(opened: Opened, *, codes_open: bool, peek: bool = False) -> Findings:
     """Analyse a trial and note what its design runs together and what was never welded.
 
     Raises
@@ -26,7 +26,7 @@ def answer(opened: Opened, *, codes_open: bool) -> Findings:
     from weldtrial.analysis.analyse import analyse
     from weldtrial.analysis.findings import Note
 
-    findings = analyse(opened.trial, opened.record, codes_open=codes_open)
+    findings = analyse(opened.trial, opened.record, codes_open=codes_open, peek=peek)
     if not codes_open:
         return findings
     words = _of_data(opened) if opened.record.adopted else _of_design(opened)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from weldtrial.cli.bench_folder import singular
 from weldtrial.cli.look_through import Checked
 from weldtrial.cli.options import Common
+from weldtrial.shared.look_state import Look
 from weldtrial.shared.problems import ExitCode
 from weldtrial.shared.record import Record
 from weldtrial.shared.sealfile import SealFile
@@ -34,6 +35,8 @@ def show(common: Common, found: Checked, code: ExitCode) -> None:
             _say(common, "Held", " · ".join(_held(one) for one in stands.held))
         _say(common, "Order", _order(stands, record))
         _say(common, "Codes", _codes(trial, record))
+        if found.look is not None and trial.looks is not None:
+            _say(common, "Looks", _looks(trial, record, found.look))
     _show_to_do(common, to_do(found, code))
 
 
@@ -56,12 +59,34 @@ def to_do(found: Checked, code: ExitCode) -> list[str]:
     record, stands = found.record, found.standing
     if record is None or stands is None:
         return steps
+    steps += _to_look(found)
     steps += _to_weld(stands)
     steps += _to_read(stands)
     if stands.complete and not found.wrong and not broken:
         closed = "" if record.codes_open else "   (codes closed)"
         steps.append(f"weldtrial analyse{closed}")
     return steps
+
+
+def _to_look(found: Checked) -> list[str]:
+    """Return the planned look that is due, before anything more is welded."""
+    trial, record, look = found.trial, found.record, found.look
+    if trial is None or record is None or look is None or trial.looks is None or found.wrong:
+        return []
+    from weldtrial.analysis.look_words import is_due
+
+    if not is_due(trial, record, look):
+        return []
+    if look.state == "scatter":
+        return ["weldtrial analyse --agree   (the scatter says how many rounds are needed)"]
+    opening = "" if record.codes_open else " --open"
+    return [f"weldtrial analyse{opening}   (look {look.number} of {len(look.ends)} is due)"]
+
+
+def _looks(trial: Trial, record: Record, look: Look) -> str:
+    from weldtrial.analysis.look_words import standing_words
+
+    return standing_words(trial, record, look)
 
 
 def _to_weld(stands: Standing) -> list[str]:

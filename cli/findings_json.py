@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from weldtrial.cli.look_json import look_json
+
 if TYPE_CHECKING:
     from weldtrial.analysis.findings import (
         Comparison,
@@ -41,7 +43,18 @@ def findings_json(findings: Findings) -> dict[str, Any]:
         "compared_at": findings.at,
         "spreads": {name: list(words) for name, words in findings.spreads.items()},
         "notes": [{"code": note.code, "words": note.words} for note in findings.notes],
+        "look": _look(findings),
         "responses": {found.name: _response(found) for found in findings.responses},
+    }
+
+
+def _look(findings: Findings) -> dict[str, Any]:
+    return {
+        **look_json(findings.look),
+        "may_stop": findings.may_stop,
+        "alpha": findings.levels.two_sided,
+        "alpha_one_sided": findings.levels.one_sided,
+        "words": list(findings.look_lines),
     }
 
 

@@ -35,10 +35,14 @@ def show_closed(console: Console, trial: Trial, findings: Findings) -> None:
             console.line(f"  {words}", hang=2)
     console.line()
     console.line("Gaps between the gases stay hidden until the codes open.")
+    for words in findings.look_lines:
+        console.line(words)
 
 
 def show_open(console: Console, trial: Trial, findings: Findings) -> None:
     """Show every response, the grade, the scope and what was set aside."""
+    for words in findings.look_lines:
+        console.line(words, style="bold")
     for found in findings.responses:
         _response(console, trial, found)
     for note in findings.notes:

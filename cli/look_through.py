@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from weldtrial.shared.bench import join, read_bench
 from weldtrial.shared.folder import Folder
+from weldtrial.shared.look_state import Look, look_at, to_the_end
 from weldtrial.shared.plancsv import read_plan
 from weldtrial.shared.problems import ExitCode, Problem, ProblemsFound
 from weldtrial.shared.record import Record
@@ -25,6 +26,7 @@ class Checked:
     broken: tuple[Problem, ...] = ()
     record: Record | None = None
     standing: Standing | None = None
+    look: Look | None = None
     problems: tuple[Problem, ...] = ()
 
     @property
@@ -59,9 +61,10 @@ def look_through(folder: Folder) -> Checked:
         return Checked(trial, sealed, broken, problems=found)
     bench = read_bench(folder.path, trial, plan)
     record = join(folder.path, trial, plan, bench)
-    stands = standing(trial, plan, record, bench)
+    look = look_at(trial, record)
+    stands = standing(trial, plan, to_the_end(record, look), bench)
     found = _once(problems, broken, record.problems)
-    return Checked(trial, sealed, broken, record, stands, found)
+    return Checked(trial, sealed, broken, record, stands, look, found)
 
 
 def _seal(folder: Folder, trial: Trial) -> tuple[SealFile | None, tuple[Problem, ...]]:

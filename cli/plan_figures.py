@@ -14,6 +14,7 @@ from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
     from weldtrial.analysis.assumed import Assumed
+    from weldtrial.analysis.assurance import Averaged
     from weldtrial.analysis.budget import BudgetRow, Doubt, Judged
     from weldtrial.analysis.gauge import GaugeNote
     from weldtrial.analysis.needs import Needs
@@ -32,7 +33,8 @@ class PlanFigures:
 
     `assumed` is None, and `missing` says why, where nothing is known of the deciding response's
     scatter; `others` holds the other number responses that something is known of; `gaps` the
-    smallest effect of each single factor that the deciding response would probably show.
+    smallest effect of each single factor that the deciding response would probably show;
+    `averaged` the chance averaged over what is left open of the scatter, None where nothing is.
     """
 
     trial: Trial
@@ -51,6 +53,7 @@ class PlanFigures:
     restriction: str
     orders: int | None
     changes: tuple[Change, ...]
+    averaged: Averaged | None = None
 
     @property
     def current(self) -> BudgetRow:
@@ -128,6 +131,7 @@ def plan_figures(
     from weldtrial.analysis.assumed import assumed, why_not_assumed
     from weldtrial.analysis.budget import budget_row, if_setups_scatter_more, rounds_table
     from weldtrial.analysis.working import working
+    from weldtrial.cli.left_open import averaged_of
     from weldtrial.doe.assess import assess
     from weldtrial.doe.layout import make_layout
     from weldtrial.doe.make_plan import restriction_of
@@ -164,6 +168,7 @@ def plan_figures(
         if in_rounds
         else None,
         changes=tuple(changes),
+        averaged=None if trial.purpose == "pilot" else averaged_of(deciding, known, shape),
     )
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from weldtrial.cli.left_open import as_plain
+from weldtrial.cli.look_tables import looks_json
 from weldtrial.cli.plan_figures import PlanFigures
 
 
@@ -24,8 +26,10 @@ def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
         "working": None
         if figures.working is None
         else {**asdict(figures.working), "sources": SOURCES},
+        "averaged": as_plain(figures.averaged),
         "others": {name: asdict(one) for name, one in figures.others.items()},
         **_design(figures),
+        "looks": looks_json(figures),
         "told": [{**asdict(one), "gap": figures.gaps.get(one.term)} for one in assessment.told],
         "not_told": assessment.not_told,
         "aliases": assessment.aliases,
@@ -74,6 +78,8 @@ def _question(figures: PlanFigures) -> dict[str, Any]:
             "mean": known.mean,
             "sd_coupon": known.spread.coupon,
             "sd_setup": known.spread.setup,
+            "sd_reading": known.spread.reading,
+            "readings": known.spread.readings,
             "unit": known.unit,
             "source": known.source,
             "prior": known.prior,

@@ -113,6 +113,8 @@ def _bench(console: Console, figures: PlanFigures) -> None:
     ]
     for level, litres in bench.gas_l.items():
         rows.append([f"shielding gas {level}".strip(), _figure(litres, 0)])
+    if figures.trial.budget.cost_wire_kg is not None:
+        rows.append(["wire", _figure(bench.wire_kg, 2)])
     rows.append(["cost", _figure(bench.cost, 2)])
     if console.plain:
         console.table(["what", "how much"], rows)

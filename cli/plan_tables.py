@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.left_open import open_words
+from weldtrial.cli.look_tables import show_looks
 from weldtrial.cli.plan_figures import PlanFigures, margin_words
 from weldtrial.cli.plan_parts import p_cell, show_parts
 from weldtrial.cli.plan_working import show_working, small
+from weldtrial.cli.scatter_words import scatter_words
 from weldtrial.shared.rounding import brief, fixed
 
 if TYPE_CHECKING:
+    from weldtrial.analysis.assumed import Assumed
     from weldtrial.analysis.budget import BudgetRow
     from weldtrial.cli.console import Align, Console
 
@@ -19,6 +23,7 @@ def show_plan(console: Console, figures: PlanFigures, *, why: bool) -> None:
     _question(console, figures)
     _changes(console, figures)
     _rounds(console, figures)
+    show_looks(console, figures)
     if why:
         show_working(console, figures)
     show_parts(console, figures)
@@ -215,10 +220,15 @@ def _footnotes(console: Console, figures: PlanFigures) -> None:
         )
     spread = known.spread
     source = f" ({known.source})" if known.source else " (the file does not say from what)"
-    console.line(
-        f"  Worked out from: {brief(spread.coupon, 3)} {known.unit} coupon to coupon, "
-        f"{brief(spread.setup, 3)} {known.unit} set-up to set-up{source}."
-    )
+    console.line(f"  Worked out from: {scatter_words(spread, known.unit)}{source}.")
+    _doubt(console, figures, known)
+    if figures.averaged is not None:
+        shape, unit = figures.shape, known.unit
+        for words in open_words(figures.trial.deciding, figures.averaged, shape, unit):
+            console.line(f"  {words}", hang=2)
+
+
+def _doubt(console: Console, figures: PlanFigures, known: Assumed) -> None:
     doubt = figures.doubt
     if doubt is None:
         return

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.left_open import averaged_lines
 from weldtrial.cli.plan_figures import PlanFigures
 from weldtrial.shared.rounding import brief
 
@@ -28,6 +29,9 @@ def show_working(console: Console, figures: PlanFigures) -> None:
         return
     for line in working_lines(found, figures.assumed.unit, figures):
         console.line(f"  {line}", hang=4)
+    if figures.averaged is not None:
+        for line in averaged_lines(figures.trial.deciding, figures.averaged):
+            console.line(f"  {line}", hang=4)
     for source in SOURCES:
         console.line(f"  {source}.", hang=4)
 
@@ -38,8 +42,13 @@ def working_lines(found: Working, unit: str, figures: PlanFigures) -> list[str]:
     what, one = ("set-up", "set-up's mean") if found.by_setups else ("coupon", "coupon")
     per = f"/{found.per_setup}" if found.by_setups else ""
     variance = brief(found.unit_variance)
+    scatter = f"{coupon}²"
+    if found.sd_reading:
+        read = f"{brief(found.sd_reading, 3)}²"
+        scatter += f" + {read}/{found.readings}" if found.readings > 1 else f" + {read}"
+        scatter = f"({scatter})" if per else scatter
     lines = [
-        f"Variance of one {one} = {setup}² + {coupon}²{per} = {variance} {unit}².",
+        f"Variance of one {one} = {setup}² + {scatter}{per} = {variance} {unit}².",
         f"Standard error of the gap = √(2 × {variance} / {found.units} {what}s "
         f"of each) = {brief(found.se)} {unit}, on {found.df} degrees of freedom "
         f"({_df_words(figures)}).",

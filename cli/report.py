@@ -9,6 +9,7 @@ from weldtrial.cli import report_asked, report_checks, report_found, report_meth
 from weldtrial.cli.pages import environment
 from weldtrial.cli.report_blocks import Section
 from weldtrial.cli.report_figures import first_figure
+from weldtrial.cli.report_looks import looks_method
 from weldtrial.shared.cautions import NOT_A_QUALIFICATION
 from weldtrial.shared.clock import spoken_time
 from weldtrial.shared.plan import Plan
@@ -69,7 +70,7 @@ def render_report(
         short=short,
         words=report_words,
         counts=report_words.counts_line(trial, record, findings),
-        alarms=tuple(_alarms(record, warnings)),
+        alarms=(*findings.look_lines, *_alarms(record, warnings)),
         written=spoken_time(written),
         not_a_qualification=NOT_A_QUALIFICATION,
         verdict_box=report_found.verdict_box,
@@ -83,6 +84,8 @@ def _alarms(record: Record, warnings: Sequence[Problem]) -> Iterator[str]:
     for line in record.journal:
         if line.event == "opened-early":
             yield f"The codes were opened early ({spoken_time(line.when)}): {line.details}."
+        elif line.event == "peeked":
+            yield f"Looked at when no look was planned ({spoken_time(line.when)}): {line.details}."
         elif line.event == "amended":
             told = "; ".join(report_asked.amendment_words(line))
             yield f"Amended after sealing ({spoken_time(line.when)}): {told}."
@@ -107,7 +110,7 @@ def _sections(
         report_checks.cannot_tell(trial, findings),
         report_checks.next_welds(trial, findings, cautions),
         report_methods.readings(trial, record, findings),
-        report_methods.methods(findings),
+        report_methods.methods(findings, looks_method(trial, findings)),
         report_methods.corrections(record),
         report_methods.rerun(findings),
     )

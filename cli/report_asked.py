@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from weldtrial.analysis.findings import Findings, Flow
 from weldtrial.cli.report_blocks import Block, Box, Flowchart, Heading, Section, Terms, Text, table
+from weldtrial.cli.report_looks import looks_beforehand
 from weldtrial.cli.report_words import joined, margin_words, quantity, seal_words, settings_words
 from weldtrial.shared.clock import spoken_time
 from weldtrial.shared.plan import Plan
@@ -88,6 +89,8 @@ def _beforehand(trial: Trial, plan: Plan, findings: Findings) -> Iterator[tuple[
     if findings.seal:
         rule = f": {plan.restriction} (draw {plan.draws} obeyed it)" if plan.restriction else ""
         yield "Order", f"drawn from the seal{rule}"
+    if trial.looks is not None:
+        yield "Looks", looks_beforehand(trial)
     if trial.blind.who:
         titles = joined(trial.response(name).title for name in trial.blind.who)
         yield "Read blind", f"{titles}: the reader has stamps only"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
 
@@ -74,12 +74,13 @@ def _headers(name: str, unit: str) -> list[str]:
     return [words.value, "mean", words.left_over]
 
 
-def methods(findings: Findings) -> Section:
+def methods(findings: Findings, looks: Sequence[Block] = ()) -> Section:
     """Return section 12: the only place where p stands."""
     blocks: list[Block] = []
     for kind, words in (("kenward-roger", WITH_SETUPS), ("least-squares", WITHOUT_SETUPS)):
         if any(one.method == kind for one in findings.responses):
             blocks.append(Text(words))
+    blocks += looks
     if any(one.least_squares is not None for one in findings.responses):
         blocks.append(Text(NAIVE, "Least squares beside it. "))
     for one in sorted(findings.responses, key=lambda response: response.rank):

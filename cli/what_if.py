@@ -12,7 +12,18 @@ from weldtrial.shared.problems import ProblemsFound, WrongUsage, nearest
 from weldtrial.shared.trial import Trial
 
 _TYPICAL = ("sd_setup", "sd_coupon", "sd_reading", "mean", "pilot_coupons", "pilot_set_ups")
-_SECTIONS = ("trial", "fair", "joint", "design", "budget", "order", "blind", "rules", "nuisance")
+_SECTIONS = (
+    "trial",
+    "fair",
+    "joint",
+    "design",
+    "budget",
+    "order",
+    "blind",
+    "rules",
+    "looks",
+    "nuisance",
+)
 _LISTS = ("factor", "held", "response")
 _TRY = {
     "rounds": "design.rounds",

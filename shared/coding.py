@@ -62,29 +62,35 @@ def contrast_columns(factor: Factor, level: str) -> tuple[float, ...]:
     return tuple(-1.0 if place == last else float(place == column) for column in range(last))
 
 
-def _pieces(factor: Factor, power: int, point: Point) -> list[tuple[str, float]]:
-    value = point[factor.name]
+def _pieces(
+    factor: Factor, power: int, points: Sequence[Point]
+) -> list[tuple[str, NDArray[np.float64]]]:
+    """Return the columns of one factor to a power, each with its name."""
+    import numpy as np
+
     if factor.kind == "numeric":
         label = factor.name if power == 1 else f"{factor.name}^{power}"
-        return [(label, float(value) ** power)]
+        return [(label, np.array([float(point[factor.name]) ** power for point in points]))]
+    rows = {level: contrast_columns(factor, level) for level in factor.levels}
+    coded = np.array([rows[str(point[factor.name])] for point in points])
     names = [f"{factor.name}={level}" for level in factor.levels[:-1]]
-    return list(zip(names, contrast_columns(factor, str(value)), strict=True))
+    return [(name, coded[:, column]) for column, name in enumerate(names)]
 
 
-def _row(
-    factors: Mapping[str, Factor], terms: Sequence[Term], point: Point
-) -> list[list[tuple[str, float]]]:
-    row = []
-    for term in terms:
-        products = [("", 1.0)]
-        for name, power in term.powers:
-            products = [
-                (f"{left}:{right}".lstrip(":"), a * b)
-                for left, a in products
-                for right, b in _pieces(factors[name], power, point)
-            ]
-        row.append(products)
-    return row
+def _columns(
+    factors: Mapping[str, Factor], term: Term, points: Sequence[Point]
+) -> list[tuple[str, NDArray[np.float64]]]:
+    """Return the columns of one term, each with its name."""
+    import numpy as np
+
+    products = [("", np.ones(len(points)))]
+    for name, power in term.powers:
+        products = [
+            (f"{left}:{right}".lstrip(":"), a * b)
+            for left, a in products
+            for right, b in _pieces(factors[name], power, points)
+        ]
+    return products
 
 
 def model_matrix(
@@ -109,13 +115,44 @@ def model_matrix(
     import numpy as np
 
     known = {factor.name: factor for factor in factors}
-    rows = [_row(known, terms, point) for point in points]
     names = ["Intercept"]
     columns: dict[str, tuple[int, ...]] = {}
-    for term, products in zip(terms, rows[0], strict=True):
+    made = [np.ones(len(points))]
+    for term in terms:
+        products = _columns(known, term, points)
         columns[term.name] = tuple(range(len(names), len(names) + len(products)))
         names += [name for name, _ in products]
-    matrix = np.array(
-        [[1.0, *(value for products in row for _, value in products)] for row in rows]
-    )
-    return ModelMatrix(matrix, tuple(names), columns)
+        made += [values for _, values in products]
+    return ModelMatrix(np.column_stack(made), tuple(names), columns)
+
+
+def unit_effects(factors: Sequence[Factor], term: Term) -> Matrix:
+    """Return the coefficients of a term whose effect is 1 in the least noticeable ways.
+
+    A number's effect is low to high, twice its coefficient; that of its square is the coefficient,
+    how far the ends lie from the middle.  Of a category two levels differ by 1
+    and the others lie half-way; there is one row for each pair.  An interaction is half the
+    difference between the effects at two levels, as for two factors of two levels.
+
+    Returns
+    -------
+    Shape (ways, columns of the term), in the order of `model_matrix`.
+    """
+    import numpy as np
+
+    known = {factor.name: factor for factor in factors}
+    ways = np.array([[1.0 if any(power > 1 for _, power in term.powers) else 0.5]])
+    for name, _ in term.powers:
+        factor = known[name]
+        if factor.kind == "category":
+            ways = np.kron(ways, _pairs(len(factor.levels)))
+    return np.asarray(ways)
+
+
+def _pairs(levels: int) -> Matrix:
+    import numpy as np
+
+    every = np.eye(levels)
+    rows = [every[one] - every[other] for one in range(levels) for other in range(one)]
+    # The last level's coefficient is implied.
+    return np.array(rows)[:, :-1]

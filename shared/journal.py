@@ -20,6 +20,10 @@ Event = Literal[
     "opened",
     "opened-early",
     "second-entry",
+    "looked",
+    "peeked",
+    "sized",
+    "stopped",
 ]
 
 

@@ -302,7 +302,11 @@ _BUDGET = Section(
         _minutes("minutes_setup", "Bench time for one set-up."),
         _minutes("minutes_reading", "Time for one reading."),
         Key("hours_per_day", "number", "Bench hours in a day.", above=0, high=24, unit="hours"),
-        _money("cost_coupon", "Cost of one coupon."),
+        _money("cost_coupon", "Cost of one coupon, plate and wire and all; gas is added where its "
+               "price is given. Either this, or cost_plate and cost_wire_kg."),
+        _money("cost_plate", "Cost of the plate of one coupon."),
+        _money("cost_wire_kg", "Price of a kilogram of wire; what a coupon takes is worked out "
+               "from wire_feed, the wire's diameter and arc_s_coupon."),
         _money("cost_setup", "Cost of one set-up."),
         _text("currency", "Currency; compulsory with a cost."),
         Key("arc_s_coupon", "number", "Arc time on one coupon.", low=0, unit="seconds"),
@@ -356,6 +360,27 @@ _RULES = Section(
     ),
 )  # fmt: skip
 
+_LOOKS = Section(
+    "looks",
+    "the looks",
+    "Planned looks before all rounds are in. Without it results are looked at once, at the end; "
+    "see weldtrial help looks.",
+    (
+        Key("after", "special", "Complete rounds after which results may be looked at. The last "
+            "round of the design is always the last look.", required=True,
+            form="whole numbers, each at least 2 and below the rounds of the design: [3]"),
+        Key("bounds", "choice", "How far an answer must clear its threshold at each look: "
+            "obrien-fleming is hard early and costs little at the end; pocock is alike at every "
+            "look; scatter-only looks at nothing but the scatter, codes closed, and says how many "
+            "rounds are needed.", required=True,
+            choices=("obrien-fleming", "pocock", "scatter-only")),
+        Key("chance", "number", "scatter-only: the chance to aim for.", default=0.8, above=0.05,
+            high=0.99),
+        Key("at_least", "whole", "scatter-only: never fewer rounds than this; without it, the "
+            "round of the look.", low=2, high=1000),
+    ),
+)  # fmt: skip
+
 _NUISANCE = Section(
     "nuisance",
     "a nuisance",
@@ -373,7 +398,7 @@ TOP = Key("format", "whole", "The format of the file. Always 1.", required=True,
 
 SECTIONS: tuple[Section, ...] = (
     _TRIAL, _FAIR, _JOINT, _FACTOR, _HELD, _NUISANCE, _RESPONSE, _CLAIM, _LIMIT, _GOAL, _DESIGN,
-    _BUDGET, _ORDER, _BLIND, _RULES,
+    _BUDGET, _ORDER, _BLIND, _RULES, _LOOKS,
 )  # fmt: skip
 """Every section, in the order of the reference page."""
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.looks import Looks
 from weldtrial.shared.responses import Response
 
 Purpose = Literal["compare", "settings", "screening", "pilot"]
@@ -164,7 +165,11 @@ class Adopted:
 
 @dataclass(frozen=True, slots=True)
 class Budget:
-    """What can be afforded.  Minutes, hours, and money in `currency`."""
+    """What can be afforded.  Minutes, hours, and money in `currency`.
+
+    `cost_coupon` is plate, wire and all; without it `cost_plate` is the plate of one coupon and
+    `cost_wire_kg` the price of a kilogram of wire.
+    """
 
     coupons: int | None = None
     spare: int = 0
@@ -175,6 +180,8 @@ class Budget:
     minutes_reading: float | None = None
     hours_per_day: float | None = None
     cost_coupon: float | None = None
+    cost_plate: float | None = None
+    cost_wire_kg: float | None = None
     cost_setup: float | None = None
     currency: str = ""
     arc_s_coupon: float | None = None
@@ -269,6 +276,7 @@ class Trial:
     limits: tuple[LimitOnSettings, ...] = ()
     goal: Goal | None = None
     adopted: Adopted | None = None
+    looks: Looks | None = None
     source: Mapping[str, Any] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)
 

@@ -6,6 +6,7 @@ Every module offers ``draw(...) -> Figure`` and ``describe(...) -> FigureText``;
 
 from weldtrial.analysis.figures import (
     answer_strip,
+    budget_frontier,
     coupons_by_round,
     effects,
     residual_checks,
@@ -18,6 +19,7 @@ __all__ = [
     "FigureText",
     "Look",
     "answer_strip",
+    "budget_frontier",
     "coupons_by_round",
     "effects",
     "house_style",

@@ -8,6 +8,7 @@ import click
 
 from weldtrial.cli.adopted_folder import adopted, check_adopted
 from weldtrial.cli.check_screen import show, to_do
+from weldtrial.cli.look_json import look_json
 from weldtrial.cli.look_through import Checked, look_through
 from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.folder import Folder, find_folder
@@ -90,6 +91,7 @@ def _as_json(found: Checked, code: ExitCode) -> dict[str, object]:
             }
             for one in (stands.held if stands else ())
         },
+        "look": None if found.look is None else look_json(found.look),
         "order_notes": stands.order_notes if stands else (),
         "to_do": to_do(found, code),
         "problems": _marked(found.problems),

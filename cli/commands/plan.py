@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from weldtrial.cli.adopted_folder import refuse_adopted
+from weldtrial.cli.choosing_options import choose_options, wanted
 from weldtrial.cli.options import Common, common_options
+from weldtrial.cli.pretending import Wanted, loss_options, take_wanted
 from weldtrial.shared.folder import Folder, find_folder
+from weldtrial.shared.problems import WrongUsage
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
@@ -30,32 +34,101 @@ if TYPE_CHECKING:
     multiple=True,
     help="Add a row: rounds=9,coupons=40. Repeatable.",
 )
+@click.option(
+    "--pilot",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path),
+    help="Take the scatter from the results of an earlier trial, in mind only.",
+)
 @click.option("--why", is_flag=True, help="Show the working, with its sources.")
+@choose_options
+@loss_options("rehearse", 1000, "Play so many pretend trials of this plan (1000).")
 @common_options
-def command(common: Common, ifs: tuple[str, ...], tries: tuple[str, ...], why: bool) -> None:
+def command(
+    common: Common,
+    ifs: tuple[str, ...],
+    tries: tuple[str, ...],
+    why: bool,
+    pilot: Path | None,
+    **said: Any,
+) -> None:
     """Show what the budget can buy, and what the plan can and cannot tell.
 
-    Works before and after sealing, and never writes anything.
+    Works before and after sealing, and never writes anything but a picture you ask for.
     """
+    pretend = take_wanted("plan", "rehearse", said)
+    if pretend.trials is not None or pretend.losses:
+        _rehearse(common, ifs, pretend, pilot, table=bool(tries) or why or wanted(said) is not None)
+        return
+    from weldtrial.cli.pilot import Taken, show_taken, taken_json, with_pilot
     from weldtrial.cli.plan_json import as_json
     from weldtrial.cli.plan_tables import show_plan
 
+    choose = wanted(said)
+    if choose is not None and (tries or why):
+        raise WrongUsage("weldtrial plan: --try and --why do not go with --choose. Leave them out.")
     folder = Folder(find_folder(common.folder))
     refuse_adopted(folder.path, "there is nothing left to plan")
-    figures = _figures(_read(common, folder), ifs, tries)
+    trial = _read(common, folder)
+    taken: tuple[Taken, ...] = ()
+    if pilot is not None:
+        trial, taken = with_pilot(common, trial, pilot)
+    figures = _figures(trial, ifs, tries)
     sealed = folder.seal.exists()
+    if choose is not None:
+        from weldtrial.cli.choosing_command import run_choice
+
+        run_choice(common, figures, choose, said["picture"], sealed=sealed)
+        return
     if common.json:
-        common.console.json(as_json(figures, sealed=sealed))
+        found = as_json(figures, sealed=sealed)
+        if pilot is not None:
+            found["pilot"] = taken_json(pilot, taken)
+        common.console.json(found)
         return
     show_plan(common.console, figures, why=why)
+    if pilot is not None:
+        show_taken(common.console, pilot, taken)
     common.console.line()
     if sealed:
         common.console.next("check", "(this trial is sealed; nothing here changes it)")
-    elif figures.changes:
+    elif figures.changes or taken:
         common.console.next("plan", "after changing trial.toml by hand; nothing was written")
     else:
         common.console.note("Nothing is fixed yet.")
         common.console.next("seal")
+
+
+def _rehearse(
+    common: Common, ifs: tuple[str, ...], pretend: Wanted, pilot: Path | None, *, table: bool
+) -> None:
+    from weldtrial.cli.pilot import with_pilot
+    from weldtrial.cli.plan_figures import with_chances
+    from weldtrial.cli.rehearsal import rehearse_plan
+    from weldtrial.cli.what_if import changed
+    from weldtrial.doe.refusals import CannotShareOut
+
+    if pretend.trials is None:
+        raise WrongUsage(
+            "weldtrial plan: --scrap, --short and --missing say what a rehearsal loses. Add "
+            "--rehearse."
+        )
+    if table:
+        raise WrongUsage(
+            "weldtrial plan: --try, --why and --choose have tables of their own; a rehearsal has "
+            "none of them. "
+            "Change the plan in mind with --if, such as  --if design.rounds=9 --rehearse"
+        )
+    folder = Folder(find_folder(common.folder))
+    refuse_adopted(folder.path, "there is nothing left to rehearse")
+    trial = _read(common, folder)
+    if pilot is not None:
+        trial, _ = with_pilot(common, trial, pilot)
+    trial, changes = changed(trial, ifs)
+    try:
+        rehearse_plan(common, trial, pretend, changed=bool(changes))
+    except CannotShareOut as refused:
+        raise with_chances(trial, refused) from None
 
 
 def _read(common: Common, folder: Folder) -> Trial:

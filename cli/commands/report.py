@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from weldtrial.cli.answering import answer
+from weldtrial.cli.looking import may_report, note_look
 from weldtrial.cli.opening import Opened, open_trial
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.report import render_report
@@ -15,6 +16,7 @@ from weldtrial.cli.sealing import redraw
 from weldtrial.cli.trial_cautions import fitting
 from weldtrial.shared.clock import now_text
 from weldtrial.shared.folder import Folder, atomic_write
+from weldtrial.shared.look_state import of_look
 from weldtrial.shared.plan import Plan
 from weldtrial.shared.problems import WeldtrialError, WrongUsage
 
@@ -36,11 +38,13 @@ def command(common: Common, *, short: bool, out: Path | None, bundle: bool) -> N
     """
     _must_not_overwrite(out)
     opened = open_trial(common)
-    findings = answer(opened, codes_open=opened.record.codes_open)
+    is_open = opened.record.codes_open
+    findings = answer(opened, codes_open=is_open, peek=may_report(opened))
+    note_look(opened, findings)
     page = render_report(
         opened.trial,
         _with_restriction(opened),
-        opened.record,
+        of_look(opened.record, findings.look),
         findings,
         short=short,
         cautions=tuple(caution.words for caution in fitting(opened.trial)),

@@ -11,6 +11,7 @@ from weldtrial.shared.trial import Trial
 from weldtrial.shared.trialfile.designs import check_design
 from weldtrial.shared.trialfile.faults import Faults, as_number, as_written, shortened
 from weldtrial.shared.trialfile.limits import rule_fault
+from weldtrial.shared.trialfile.looks import check_looks
 from weldtrial.shared.trialfile.worked_out import check_worked_out
 from weldtrial.shared.units import slug
 from weldtrial.shared.weld_log import MEASURED_UNITS
@@ -53,6 +54,7 @@ def check_together(parts: Parts, faults: Faults) -> None:
         _fair(parts.trial, faults)
         _limits(parts.trial, faults)
         _goal(parts.trial, faults)
+        check_looks(parts.trial, faults)
     _nuisance(parts.trial, faults)
 
 

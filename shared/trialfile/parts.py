@@ -125,7 +125,14 @@ def read_design(raw: Plain) -> Design:
 def read_budget(raw: Plain, faults: Faults) -> Budget:
     """Return the budget; costs without a currency and no coupons left over are reported."""
     budget = Budget(**raw)
-    for key in ("cost_coupon", "cost_setup"):
+    parts = [key for key in ("cost_plate", "cost_wire_kg") if key in raw]
+    if parts and "cost_coupon" in raw:
+        faults.wrong(
+            f"budget.{parts[0]}",
+            f"cost_coupon is plate, wire and all, so {' and '.join(parts)} would count twice. Keep "
+            "cost_coupon, or give  cost_plate  and  cost_wire_kg  in its place.",
+        )
+    for key in ("cost_coupon", "cost_plate", "cost_wire_kg", "cost_setup"):
         if key in raw and not budget.currency.strip():
             faults.wrong(f"budget.{key}", f'{key} has no currency. Add  currency = "EUR".')
             break

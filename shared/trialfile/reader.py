@@ -16,6 +16,7 @@ from weldtrial.shared.trialfile.checks import Parts, check_together
 from weldtrial.shared.trialfile.claims import read_claims
 from weldtrial.shared.trialfile.factors import read_factors
 from weldtrial.shared.trialfile.faults import Faults
+from weldtrial.shared.trialfile.looks import read_looks
 from weldtrial.shared.trialfile.parts import (
     read_blind,
     read_budget,
@@ -160,6 +161,7 @@ def _trial(parsed: dict[str, Any], faults: Faults) -> Trial:
         nuisance=raw["nuisance"],
         limits=read_limits(raw["limit_on_settings"]),
         goal=read_goal(raw["goal"]),
+        looks=read_looks(raw["looks"], faults),
         source=parsed,
         lines=dict(faults.lines),
     )

@@ -13,8 +13,8 @@ from weldtrial.analysis.model import (
     LEAST_SQUARES,
     WITHIN,
     fit_model,
-    sum_to_zero,
 )
+from weldtrial.analysis.model_frame import sum_to_zero
 from weldtrial.analysis.observations import Observation, as_run_points, observe
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.record import Record

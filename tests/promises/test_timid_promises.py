@@ -13,7 +13,7 @@ from scipy import stats
 
 from weldtrial.analysis.linear import estimate
 from weldtrial.analysis.mixed import fit_setups
-from weldtrial.analysis.model import sum_to_zero
+from weldtrial.analysis.model_frame import sum_to_zero
 from weldtrial.analysis.respond import WIDER
 
 TRIALS = 2_000

@@ -14,7 +14,7 @@ import pytest
 
 from weldtrial.analysis.judge import Bounds, Evidence, judge
 from weldtrial.analysis.mixed import batch_estimates
-from weldtrial.analysis.model import sum_to_zero
+from weldtrial.analysis.model_frame import sum_to_zero
 from weldtrial.shared.responses import Ask
 
 TRIALS = 10_000

@@ -1,0 +1,81 @@
+"""Every question a plan may be asked, by formula and by simulation, with and without losses."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from weldtrial.analysis.losses import Losses
+from weldtrial.analysis.pretend_bench import PretendBench
+from weldtrial.analysis.simulate import TRIALS, Simulated, asked_change, simulate
+from weldtrial.shared.responses import Ask
+
+ASKS: tuple[Ask, ...] = ("difference", "no-worse", "equal-enough")
+
+
+@dataclass(frozen=True, slots=True)
+class SimulatedAsk:
+    """One question simulated.
+
+    Attributes
+    ----------
+    ask
+        Which.
+    change
+        True change that was pretended, level minus reference.
+    closed
+        Chance by the exact formula, nothing lost; None where there is none.
+    whole, lossy
+        By simulation, nothing lost and with the losses; `lossy` None where none were asked for.
+    """
+
+    ask: Ask
+    change: float
+    closed: float | None
+    whole: Simulated
+    lossy: Simulated | None
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the formula lies in the interval of the simulation, nothing lost."""
+        found = self.whole.chance
+        return self.closed is None or found.low <= self.closed <= found.high
+
+
+def simulate_asks(
+    bench: PretendBench,
+    closed: Mapping[Ask, float | None],
+    losses: Losses,
+    *,
+    trials: int = TRIALS,
+    seed: int = 1,
+    done: Callable[[int], None] = lambda trials: None,
+) -> tuple[SimulatedAsk, ...]:
+    """Simulate a true loss of the margin, and "no worse" and "equal within" of equal levels.
+
+    Parameters
+    ----------
+    bench
+        The comparison; without a margin nothing is simulated.
+    closed
+        The chance by formula of each question.
+    losses
+        What is lost on the way.
+    trials, seed, done
+        As for `weldtrial.analysis.simulate.simulate`.
+    """
+    found = []
+    for ask in ASKS:
+        response = replace(bench.question.response, ask=ask)
+        asked = replace(bench, question=replace(bench.question, response=response))
+        change = asked_change(asked)
+        if change is None:
+            continue
+        whole = simulate(asked, change, trials=trials, seed=seed, done=done)
+        lossy = (
+            None
+            if losses.none
+            else simulate(asked, change, losses, trials=trials, seed=seed, done=done)
+        )
+        found.append(SimulatedAsk(ask, change, closed.get(ask), whole, lossy))
+    return tuple(found)

@@ -31,7 +31,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 Floats = NDArray[np.float64]
@@ -40,11 +40,15 @@ DIGITS = 6
 """Decimals of a score: what differs beyond is rounding, and would part outcomes that are tied."""
 ROUGH = 32
 """Hypotheses tried between the end of the scale and what was seen."""
-STEEPEST = 5
-"""The p of a hypothesis is looked at closely from a fifth of the tail on: it can rise by a factor
-of two from one hypothesis to the next and fall back."""
-FINE = 96
-"""Hypotheses tried where the limit may lie."""
+STEEPEST = 8
+"""The p of a hypothesis is looked at closely from an eighth of the tail on: it can rise by a
+factor of two from one hypothesis to the next and fall back."""
+FINE = 128
+"""Hypotheses tried where the limit may lie, for sixty coupons a gas; more for fewer."""
+OUTWARD = 1e-6
+"""Limits are moved outwards so far: just outside may lie a hypothesis at which outcomes tie."""
+AT_ONCE = 100_000
+"""Chances worked out at once."""
 HALVINGS = 16
 """Halvings of the cell in which the limit lies: 1e-8 of the scale."""
 
@@ -112,7 +116,7 @@ def difference_interval(
     seen = passed / of - passed_reference / of_reference
     low = _lowest_difference(passed, of, passed_reference, of_reference, tail)
     high = -_lowest_difference(passed_reference, of_reference, passed, of, tail)
-    return Interval(seen, low, high, confidence)
+    return Interval(seen, max(-1.0, low), min(1.0, high), confidence)
 
 
 def ratio_interval(
@@ -143,37 +147,40 @@ def ratio_interval(
 # ------------------------------------------------------------------------------- scores
 
 
-def difference_scores(of: int, of_reference: int, difference: float) -> Floats:
+def difference_scores(of: int, of_reference: int, difference: ArrayLike) -> Floats:
     """Return the score z of every outcome against a true difference, large is above it.
 
     Parameters
     ----------
     difference
-        Share of the new less that of the reference under the hypothesis, -1 to 1.
+        Share of the new less that of the reference under the hypothesis, -1 to 1; one or several.
 
     Returns
     -------
-    Shape (of + 1, of_reference + 1), rounded to `DIGITS`; 0 where nothing speaks against it.
+    Shape (..., of + 1, of_reference + 1), rounded to `DIGITS`; 0 where nothing speaks against it.
     """
+    shift = np.asarray(difference, dtype=float)[..., None, None]
     one, zero = _shares(of, of_reference)
-    held = _reference_share(one, zero, of / of_reference, difference)
-    new = np.clip(held + difference, 0.0, 1.0)
+    held = _reference_share(one, zero, of / of_reference, shift)
+    new = np.clip(held + shift, 0.0, 1.0)
     variance = new * (1 - new) / of + held * (1 - held) / of_reference
-    return _standardised(one - zero - difference, variance)
+    return _standardised(one - zero - shift, variance)
 
 
-def ratio_scores(of: int, of_reference: int, ratio: float) -> Floats:
-    """Return the score z of every outcome against a true ratio above 0; shape as above."""
+def ratio_scores(of: int, of_reference: int, ratio: ArrayLike) -> Floats:
+    """Return the score z of every outcome against true ratios above 0; shape as above."""
+    times = np.asarray(ratio, dtype=float)[..., None, None]
     one, zero = _shares(of, of_reference)
     passed, passed_reference = one * of, zero * of_reference
-    a = (of + of_reference) * ratio
-    b = of * ratio + passed + of_reference + passed_reference * ratio
+    a = (of + of_reference) * times
+    b = of * times + passed + of_reference + passed_reference * times
     c = passed + passed_reference
     held = 2 * c / (b + np.sqrt(np.maximum(b * b - 4 * a * c, 0.0)))
-    new = np.clip(held * ratio, 0.0, 1.0)
-    variance = new * (1 - new) / of + ratio**2 * held * (1 - held) / of_reference
+    new = np.clip(held * times, 0.0, 1.0)
+    variance = new * (1 - new) / of + times**2 * held * (1 - held) / of_reference
     # Divided by the larger of 1 and the ratio, so that rounding treats both ends alike.
-    return _standardised((one - ratio * zero) / max(1, ratio), variance / max(1, ratio) ** 2)
+    scale = np.maximum(1.0, times)
+    return _standardised((one - times * zero) / scale, variance / scale**2)
 
 
 def _shares(of: int, of_reference: int) -> tuple[Floats, Floats]:
@@ -187,7 +194,7 @@ def _standardised(above: Floats, variance: Floats) -> Floats:
     return np.asarray(np.round(np.where(np.abs(above) < 1e-12, 0.0, z), DIGITS))
 
 
-def _reference_share(one: Floats, zero: Floats, weight: float, shift: float) -> Floats:
+def _reference_share(one: Floats, zero: Floats, weight: float, shift: Floats) -> Floats:
     """Likeliest share of the reference when the new is `shift` higher.
 
     `weight` is coupons of the new for each of the reference.  Cleared of its denominators the
@@ -212,53 +219,50 @@ def _reference_share(one: Floats, zero: Floats, weight: float, shift: float) -> 
         value = ((cube * q + square) * q + line) * q + rest
         with np.errstate(divide="ignore", invalid="ignore"):
             q = np.where(np.abs(slope) > 1e-6, q - value / slope, q)
-    return np.asarray(np.clip(q, max(0.0, -shift), min(1.0, 1.0 - shift)))
+    return np.asarray(np.clip(q, np.maximum(0.0, -shift), np.minimum(1.0, 1.0 - shift)))
 
 
 # ------------------------------------------------------------------------------- limits
 
 
-Scores = Callable[[float], Floats]
-Lines = Callable[[float, Floats], tuple[Floats, Floats]]
-"""From a hypothesis and places on (0, 1) to the shares of the new and of the reference."""
+Scores = Callable[[Floats], Floats]
+"""From hypotheses (h,) to the scores of all outcomes (h, n + 1, n0 + 1)."""
+Lines = Callable[[Floats, Floats], tuple[Floats, Floats]]
+"""From hypotheses (h, 1) and places (h, u) on 0 to 1 to the shares of the new and the reference."""
 
 
 def _lowest_difference(x: int, n: int, x0: int, n0: int, tail: float) -> float:
     if x == 0 and x0 == n0:
         return -1.0
 
-    def lines(shift: float, u: Floats) -> tuple[Floats, Floats]:
-        held = max(0.0, -shift) + u * (1 - abs(shift))
+    def lines(shift: Floats, u: Floats) -> tuple[Floats, Floats]:
+        held = np.maximum(0.0, -shift) + u * (1 - np.abs(shift))
         return held + shift, held
 
-    seen = x / n - x0 / n0
     test = _Test(x, x0, n, n0, lambda shift: difference_scores(n, n0, shift), lines)
-    return test.outermost(-1.0, seen, tail, at_end=-1.0)
+    return test.outermost(-1.0, x / n - x0 / n0, tail, at_end=-1.0)
 
 
 def _lowest_ratio(x: int, n: int, x0: int, n0: int, tail: float) -> float:
     if x == 0:
         return 0.0
 
-    def lines(log: float, u: Floats) -> tuple[Floats, Floats]:
-        ratio = math.exp(log)
-        held = u * min(1.0, 1.0 / ratio)
+    def lines(log: Floats, u: Floats) -> tuple[Floats, Floats]:
+        ratio = np.exp(log)
+        held = u * np.minimum(1.0, 1.0 / ratio)
         return np.minimum(held * ratio, 1.0), held
 
-    def scores(log: float) -> Floats:
-        return ratio_scores(n, n0, math.exp(log))
-
-    test = _Test(x, x0, n, n0, scores, lines)
+    test = _Test(x, x0, n, n0, lambda log: ratio_scores(n, n0, np.exp(log)), lines)
     # Below this ratio the chance of a single pass of the new is under a quarter of the tail.
     least = math.log(tail / (4 * n))
-    # With no pass of the reference the ratio seen is infinite; n n0 is above every limit.
+    # With no pass of the reference the ratio seen is infinite: begin above every limit instead.
     seen = math.log(x * n0 / (n * x0)) if x0 else math.log(4 * n0 / tail)
     return math.exp(test.outermost(least, seen, tail, at_end=-math.inf))
 
 
 @dataclass(frozen=True, slots=True)
 class _Test:
-    """One-sided tests that the new lies above a hypothesis, for one outcome."""
+    """One-sided tests that the new lies above hypotheses, for one outcome."""
 
     x: int
     x0: int
@@ -267,53 +271,55 @@ class _Test:
     scores: Scores
     lines: Lines
 
-    def p(self, at: float, u: Floats) -> tuple[float, float]:
-        """Largest chance, over the nuisance places `u`, of an outcome as far above; its place."""
-        scores = self.scores(at)
-        counted = (scores >= scores[self.x, self.x0]).astype(np.float64)
-        new, old = self.lines(at, u)
-        chances = (_chances(self.n, new) * (counted @ _chances(self.n0, old))).sum(axis=0)
-        best = int(np.argmax(chances))
-        return float(chances[best]), float(u[best])
-
-    def refined(self, at: float) -> float:
-        """P at one hypothesis: every place, then twice closer round the best."""
-        u = _places(self.n + self.n0)
-        p, place = self.p(at, u)
-        width = 1.0 / len(u)
-        for _ in range(2):
-            near = np.clip(place + width * np.linspace(-2, 2, 25), 0.0, 1.0)
-            found, where = self.p(at, near)
-            if found > p:
-                p, place = found, where
-            width /= 6
-        return p
-
     def outermost(self, end: float, seen: float, tail: float, at_end: float) -> float:
         """Lowest hypothesis that the test at `tail` does not refuse."""
         rough = np.linspace(end, seen, ROUGH + 1)[1:]
-        p = np.array([self.quick(float(at)) for at in rough])
-        first = int(np.argmax(p > tail / STEEPEST))
-        last = int(np.argmax(p > tail))
-        low = float(rough[first - 1]) if first else end
+        p = self.quick(rough)
+        first, last = int(np.argmax(p > tail / STEEPEST)), int(np.argmax(p > tail))
         if not first and self.refined(end + 1e-9) > tail:
             return at_end
-        high = float(rough[last])
-        for at in np.linspace(low, high, FINE + 1)[1:]:
-            p_here = self.quick(float(at))
+        low = float(rough[first - 1]) if first else end
+        grid = np.linspace(low, float(rough[last]), round(FINE * 200 / (self.n + self.n0 + 80)) + 1)
+        p = self.quick(grid)
+        low, high = float(grid[-2]), float(grid[-1])
+        for place in np.flatnonzero(p > 0.95 * tail):
             # A net of nuisance places may miss a little of the largest chance.
-            if p_here > tail or (p_here > 0.95 * tail and self.refined(float(at)) > tail):
-                high = float(at)
+            if place and (p[place] > tail or self.refined(float(grid[place])) > tail):
+                low, high = float(grid[place - 1]), float(grid[place])
                 break
-            low = float(at)
         for _ in range(HALVINGS):
             middle = (low + high) / 2
             low, high = (low, middle) if self.refined(middle) > tail else (middle, high)
-        return low
+        return low - OUTWARD
 
-    def quick(self, at: float) -> float:
-        """P at one hypothesis over half the nuisance places, a little low at worst."""
-        return self.p(at, _places((self.n + self.n0) // 2))[0]
+    def quick(self, at: Floats) -> Floats:
+        """P at hypotheses (h,) over fewer nuisance places, a little low at worst."""
+        u = _places((self.n + self.n0) // 5)
+        size = max(1, AT_ONCE // (len(u) * (self.n + self.n0)))
+        parts = [at[start : start + size] for start in range(0, len(at), size)]
+        return np.concatenate([self.chances(part, u[None, :]).max(axis=1) for part in parts])
+
+    def refined(self, at: float) -> float:
+        """P at one hypothesis: every place, then twice closer round the best."""
+        where = np.array([at])
+        u = _places(self.n + self.n0)
+        chances = self.chances(where, u[None, :])[0]
+        p, place, width = float(chances.max()), float(u[chances.argmax()]), 1.0 / len(u)
+        for _ in range(2):
+            near = np.clip(place + width * np.linspace(-2, 2, 25), 0.0, 1.0)
+            chances = self.chances(where, near[None, :])[0]
+            if chances.max() > p:
+                p, place = float(chances.max()), float(near[chances.argmax()])
+            width /= 6
+        return p
+
+    def chances(self, at: Floats, u: Floats) -> Floats:
+        """Chance of an outcome as far above each hypothesis, at every nuisance place."""
+        scores = self.scores(at)
+        counted = (scores >= scores[:, self.x, self.x0, None, None]).astype(np.float64)
+        new, old = self.lines(at[:, None], u)
+        inner = counted @ _chances(self.n0, old)
+        return np.asarray((_chances(self.n, new) * inner).sum(axis=1))
 
 
 def _places(coupons: int) -> Floats:
@@ -323,11 +329,11 @@ def _places(coupons: int) -> Floats:
 
 
 def _chances(of: int, shares: Floats) -> Floats:
-    """Chance of 0 to `of` passes at each share, shape (of + 1, shares)."""
+    """Chance of 0 to `of` passes at shares (..., u), shape (..., of + 1, u)."""
     k = np.arange(of + 1)[:, None]
     logs = special.gammaln(of + 1) - special.gammaln(k + 1) - special.gammaln(of - k + 1)
-    inside = np.clip(shares, 0.0, 1.0)
-    return np.asarray(np.exp(logs + special.xlogy(k, inside) + special.xlog1py(of - k, -inside)))
+    inside = np.clip(shares, 1e-300, 1.0 - 1e-16)[..., None, :]
+    return np.asarray(np.exp(logs + k * np.log(inside) + (of - k) * np.log1p(-inside)))
 
 
 def _check(outcomes: tuple[tuple[int, int], ...], confidence: float) -> None:

@@ -26,10 +26,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special
+from scipy import special
 
 from weldtrial.analysis.linear import inverse, orthonormal_basis
-from weldtrial.analysis.profiles import Profile, RatioTest, climb, profiled, ratio_test
+from weldtrial.analysis.profiles import Profile, RatioTest, climb, profiled, ratio_test, recedes
 from weldtrial.shared.problems import NotEstimable
 
 Floats = NDArray[np.float64]
@@ -111,7 +111,7 @@ def fit_firth(x: ArrayLike, passed: ArrayLike) -> FirthFit:
 
     best, height = climb(at, np.zeros(matrix.shape[1]))
     covariance = inverse(at(best)[2])
-    return FirthFit(matrix, y, best, covariance, height, separates(matrix, y))
+    return FirthFit(matrix, y, best, covariance, height, recedes((2 * y - 1)[:, None] * matrix))
 
 
 def penalised(x: Floats, y: Floats, b: Floats) -> tuple[float, Floats, Floats]:
@@ -131,15 +131,3 @@ def penalised(x: Floats, y: Floats, b: Floats) -> tuple[float, Floats, Floats]:
     leverage = weight * np.einsum("ij,ji->i", x, np.linalg.solve(information, x.T))
     slope = x.T @ (y - p + leverage * (0.5 - p))
     return likelihood + (log_det + len(b) * shift) / 2, slope, information
-
-
-def separates(x: Floats, y: Floats) -> bool:
-    """Whether some combination of columns parts passes from failures, ties allowed.
-
-    A direction b with (2 y - 1) x b at least 0 everywhere and above 0 somewhere, by linear
-    programming (Albert & Anderson 1984, *Biometrika* 71:1-10; Konis 2007, from memory).
-    """
-    signed = (2 * y - 1)[:, None] * x / np.maximum(np.abs(x).max(axis=0), 1e-300)
-    found = optimize.linprog(-signed.sum(axis=0), A_ub=-signed, b_ub=np.zeros(len(y)),
-                             bounds=[(-1, 1)] * x.shape[1])  # fmt: skip
-    return bool(found.status == 0 and found.fun is not None and found.fun < -1e-7)

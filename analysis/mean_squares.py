@@ -100,14 +100,15 @@ def component(
         Between 0 and 1.
     """
     parts = [(w, s.value, s.df) for w, s in zip(weights, squares, strict=True) if abs(w) > 1e-15]
-    estimate = sum(w * value for w, value, _ in parts)
+    estimate = float(sum(w * value for w, value, _ in parts))
     tail = (1 - confidence) / 2
     plus = [(w, value, df) for w, value, df in parts if w > 0]
     minus = [(-w, value, df) for w, value, df in parts if w < 0]
     down = _spread(plus, minus, tail)
     up = _spread(minus, plus, tail)
-    low = max(0.0, estimate - math.sqrt(max(0.0, down)))
-    return Component(name, estimate, low, max(low, estimate + math.sqrt(max(0.0, up))), confidence)
+    low = float(max(0.0, estimate - math.sqrt(max(0.0, down))))
+    high = float(max(low, estimate + math.sqrt(max(0.0, up))))
+    return Component(name, estimate, low, high, confidence)
 
 
 Part = tuple[float, float, int]

@@ -196,6 +196,19 @@ def ratio_test(at: Climb, best: Floats, height: float, contrasts: ArrayLike) -> 
     return RatioTest(len(rows), statistic, float(special.chdtrc(float(len(rows)), statistic)))
 
 
+def recedes(rows: Floats) -> bool:
+    """Whether some direction d has rows @ d at least 0 throughout and above 0 somewhere.
+
+    With rows that a likelihood only gains by raising, it then rises for ever along d and an
+    estimate is infinite: the findings part the settings (Albert & Anderson 1984, *Biometrika*
+    71:1-10; by linear programming as Konis 2007, from memory).
+    """
+    scaled = rows / np.maximum(np.abs(rows).max(axis=0), 1e-300)
+    found = optimize.linprog(-scaled.sum(axis=0), A_ub=-scaled, b_ub=np.zeros(len(rows)),
+                             bounds=[(-1, 1)] * rows.shape[1])  # fmt: skip
+    return bool(found.status == 0 and found.fun is not None and found.fun < -1e-7)
+
+
 def _free(rows: Floats) -> Floats:
     """Orthonormal directions that leave the held contrasts alone, shape (p, p - q)."""
     q = np.linalg.qr(rows.T, mode="complete")[0]

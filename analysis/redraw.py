@@ -89,6 +89,33 @@ def redraw(
     return Redraw(p, len(others), not listed, smallest)
 
 
+def mean_gap(scores: Floats, rounds: Sequence[object] | None = None) -> Callable[[Levels], Floats]:
+    """Return how far apart two levels' mean scores lie, as a statistic for `redraw`.
+
+    Parameters
+    ----------
+    scores
+        One score a set-up, shape (k,).
+    rounds
+        Round of every set-up, or None; gaps are then taken within rounds and added up.
+    """
+    labels = list(rounds) if rounds is not None else [0] * len(scores)
+    groups = [np.flatnonzero([label == one for label in labels]) for one in dict.fromkeys(labels)]
+
+    def apart(levels: Levels) -> Floats:
+        gaps = np.zeros(len(levels))
+        for here in groups:
+            ones, score = levels[:, here].astype(float), scores[here]
+            many = ones.sum(axis=1)
+            both = (many > 0) & (many < len(here))
+            with np.errstate(divide="ignore", invalid="ignore"):
+                gap = ones @ score / many - (1 - ones) @ score / (len(here) - many)
+            gaps += np.where(both, gap, 0.0)
+        return np.abs(gaps)
+
+    return apart
+
+
 def all_arrangements(level: ArrayLike, rounds: Sequence[object] | None = None) -> Levels:
     """List every way to deal two levels to the set-ups, keeping the count of each in its round.
 

@@ -56,7 +56,7 @@ def assumed(response: Response) -> Assumed | None:
     """
     typical = response.typical
     if typical is not None:
-        spread = Spread(typical.sd_coupon, typical.sd_setup)
+        spread = Spread(typical.sd_coupon, typical.sd_setup, typical.sd_reading, response.sections)
         return Assumed(typical.mean, spread, response.unit, typical.source, False)
     prior = usual_scatter(response)
     if (

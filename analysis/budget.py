@@ -225,6 +225,6 @@ def if_setups_scatter_more(shape: Shape, judged: Judged) -> Doubt | None:
     spread = judged.spread
     if spread is None or not shape.by_setups or shape.df < 1:
         return None
-    setup = 1.5 * spread.setup if spread.setup else spread.coupon / 2
-    row = budget_row(shape, replace(judged, spread=Spread(spread.coupon, setup)))
+    setup = 1.5 * spread.setup if spread.setup else spread.seen / 2
+    row = budget_row(shape, replace(judged, spread=replace(spread, setup=setup)))
     return Doubt(setup, row.chance, row.gap)

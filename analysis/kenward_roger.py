@@ -104,24 +104,10 @@ class State:
     def strata_df(self, contrasts: Floats) -> Floats:
         """Degrees of freedom that the strata behind the estimate can give, shape (m,).
 
-        The variance of an estimate is a part from set-up means and a part from within set-ups;
-        Satterthwaite's formula on those two parts gives df_setup for a contrast that only set-up
-        means can settle and df_within for one settled inside set-ups. The parts are taken at
-        max(0, ratio): at a negative ratio the set-up part is under-rated.
+        The parts of `strata_df` are taken at max(0, ratio): at a negative ratio the set-up part is
+        under-rated.
         """
-        layout, count = self.layout, len(contrasts)
-        scale = inflation(layout.sizes / layout.sizes.max(), np.maximum(self.log_scale, 0.0))
-        part = _weighted(layout, 1.0 / (scale * layout.sizes))
-        wide = inverse(layout.within + part) @ (contrasts @ inverse(layout.r)).T
-        turn = np.swapaxes(wide, 1, 2)
-        between, inside = turn @ part @ wide, turn @ layout.within @ wide
-        precision = inverse(between + inside)
-        between, inside = precision @ between, precision @ inside
-        spent = (
-            np.einsum("mij,mji->m", between, between) / layout.df_setup
-            + np.einsum("mij,mji->m", inside, inside) / layout.df_within
-        )
-        return np.asarray(count / spent)
+        return strata_df(self.layout, np.maximum(self.log_scale, 0.0), contrasts)
 
     def denominators(self, contrasts: Floats) -> tuple[Floats, Floats]:
         """Degrees of freedom used for tests, and scale; two arrays (m,).
@@ -138,6 +124,36 @@ class State:
         line = contrasts @ inverse(self.layout.r)
         wide = self.phi @ line.T
         return inverse(line @ wide), wide
+
+
+def strata_df(layout: SetupLayout, log_scale: Floats, contrasts: Floats) -> Floats:
+    """Degrees of freedom of the strata behind contrasts (q, p), at given variance ratios.
+
+    The variance of an estimate is a part from set-up means and a part from within set-ups;
+    Satterthwaite's formula on those two parts gives df_setup for a contrast that only set-up means
+    can settle and df_within for one settled inside set-ups.
+
+    Parameters
+    ----------
+    log_scale
+        ln(1 + g n) of the largest set-up, each 0 or more, shape (m,).
+
+    Returns
+    -------
+    Shape (m,).
+    """
+    scale = inflation(layout.sizes / layout.sizes.max(), log_scale)
+    part = _weighted(layout, 1.0 / (scale * layout.sizes))
+    wide = inverse(layout.within + part) @ (contrasts @ inverse(layout.r)).T
+    turn = np.swapaxes(wide, 1, 2)
+    between, inside = turn @ part @ wide, turn @ layout.within @ wide
+    precision = inverse(between + inside)
+    between, inside = precision @ between, precision @ inside
+    spent = (
+        np.einsum("mij,mji->m", between, between) / layout.df_setup
+        + np.einsum("mij,mji->m", inside, inside) / layout.df_within
+    )
+    return np.asarray(len(contrasts) / spent)
 
 
 def _weighted(layout: SetupLayout, weights: Floats) -> Floats:

@@ -22,6 +22,8 @@ FEWEST = 7
 DRAWS = 2_000_000
 """Simulated contrasts behind the critical values, over all sets."""
 SEED = 1989
+PLANS = 20_000
+"""Simulated sets behind a planned chance."""
 
 
 def pseudo_standard_error(contrasts: Floats) -> tuple[float, float]:
@@ -96,3 +98,66 @@ class Lenth:
         each, _ = _null(self.m)
         beyond = len(each) - int(np.searchsorted(each, abs(ratio), side="left"))
         return (beyond + 1) / (len(each) + 1)
+
+
+@cache
+def _noise(m: int) -> Floats:
+    return np.random.default_rng(SEED - m).normal(size=(PLANS, m))
+
+
+def chance_to_stand_out(m: int, shift: float) -> float:
+    """Return the chance that one true effect among m contrasts stands out at 5 %.
+
+    Parameters
+    ----------
+    m
+        Contrasts, at least seven; all others are truly zero.
+    shift
+        The effect in units of its true standard error.
+
+    Notes
+    -----
+    Simulated with a fixed seed, so that it never falls as `shift` grows by more than its own
+    error, about 0.3 in 100.
+    """
+    estimates, pse = _planned(m, shift)
+    return float(np.mean(np.abs(estimates) > Lenth(m, 1.0, 1.0).critical() * pse))
+
+
+def chance_within(m: int, margin: float, *, both: bool) -> float:
+    """Return the chance that the 90 % interval of one of m effects, all zero, clears a margin.
+
+    Parameters
+    ----------
+    margin
+        In units of an effect's true standard error.
+    both
+        True for "equal within" (both ends inside), False for "no worse" (the lower one).
+    """
+    estimates, pse = _planned(m, 0.0)
+    half = Lenth(m, 1.0, 1.0).critical(0.90) * pse
+    inside = estimates - half > -margin
+    if both:
+        inside &= estimates + half < margin
+    return float(np.mean(inside))
+
+
+def _planned(m: int, shift: float) -> tuple[Floats, Floats]:
+    """Return simulated estimates of the first of m effects, and the pseudo standard errors."""
+    noise = _noise(m)
+    first = noise[:, 0] + shift
+    size = np.column_stack([np.abs(first), np.abs(noise[:, 1:])])
+    s0 = 1.5 * np.median(size, axis=1, keepdims=True)
+    return first, 1.5 * np.nanmedian(np.where(size < 2.5 * s0, size, np.nan), axis=1)
+
+
+@cache
+def shift_to_stand_out(m: int, chance: float) -> float:
+    """Return the effect, in true standard errors, that stands out with a chance; to 1 in 1000."""
+    low, high = 0.0, 4.0
+    while chance_to_stand_out(m, high) < chance:
+        low, high = high, 2 * high
+    while high - low > 1e-3 * high:
+        middle = (low + high) / 2
+        low, high = (middle, high) if chance_to_stand_out(m, middle) < chance else (low, middle)
+    return high

@@ -15,6 +15,7 @@ from weldtrial.analysis.power import (
     power_difference,
     smallest_number,
 )
+from weldtrial.analysis.precision import Groups
 from weldtrial.analysis.shape import Shape, error_rates
 from weldtrial.analysis.simultaneous import Family
 from weldtrial.shared.responses import Ask
@@ -42,6 +43,8 @@ class Needs:
         What these need for the target chance.
     se, df
         Standard error of the difference, and its degrees of freedom.
+    half_loss_power
+        Chance to show a true loss of half the size asked about.
     """
 
     loss: float | None = None
@@ -58,9 +61,16 @@ class Needs:
     se: float | None = None
     df: float | None = None
     chance: float = CHANCE
+    half_loss_power: float | None = None
 
 
-def needs(shape: Shape, spread: Spread, aim: Aim, chance: float = CHANCE) -> Needs:
+def needs(
+    shape: Shape,
+    spread: Spread,
+    aim: Aim,
+    chance: float = CHANCE,
+    groups: Groups | None = None,
+) -> Needs:
     """Work out what a plan shows of one response, and what a chance would need.
 
     Parameters
@@ -71,8 +81,10 @@ def needs(shape: Shape, spread: Spread, aim: Aim, chance: float = CHANCE) -> Nee
         Its margin is the loss asked about.
     chance
         Above 0.05 and below 1.
+    groups
+        The plan where the two levels have unequal numbers; what is needed is then in equal ones.
     """
-    precision = shape.precision(spread)
+    precision = shape.precision(spread) if groups is None else groups.precision(spread)
     two_sided = _needed(shape, spread, aim, "difference", chance)
     no_worse = _needed(shape, spread, aim, "no-worse", chance)
     equal = _needed(shape, spread, aim, "equal-enough", chance)
@@ -94,6 +106,11 @@ def needs(shape: Shape, spread: Spread, aim: Aim, chance: float = CHANCE) -> Nee
         se=precision.se,
         df=precision.df,
         chance=chance,
+        half_loss_power=power_difference(
+            aim.margin / 2, precision.se, precision.df, precision.alpha
+        )
+        if aim.margin is not None
+        else None,
     )
 
 
@@ -145,7 +162,7 @@ def gap_within(
     -----
     Within set-ups the scatter between set-ups cancels; in a complete shuffle every coupon has it.
     """
-    sd = spread.coupon if shape.by_setups else spread.alone
+    sd = spread.seen if shape.by_setups else spread.alone
     units = shape.rounds if shape.setups is None else shape.setups
     coupons = shape.coupons - (units * shape.centre if numeric else 0)
     alpha, _ = error_rates(family, levels, df)

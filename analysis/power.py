@@ -17,111 +17,40 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import hypot, inf, sqrt
+from math import inf, sqrt
 
 import numpy as np
 from scipy import optimize, special
 
+from weldtrial.analysis.precision import ALPHA, Precision, Spread, by_setups, shuffled
 from weldtrial.analysis.tails import Floats, over_sd, panel, t_above, t_within
 from weldtrial.shared.responses import Ask, Response
 
-ALPHA = 0.05
-"""Two-sided error rate of an interval, and the one-sided rate of a no-worse limit."""
+__all__ = [
+    "ALPHA",
+    "CHANCE",
+    "Aim",
+    "Precision",
+    "Spread",
+    "aim_of",
+    "by_setups",
+    "chance_to_show",
+    "coupons_needed",
+    "detectable",
+    "power_difference",
+    "power_equivalent",
+    "power_equivalent_percent",
+    "power_f",
+    "power_no_worse",
+    "setups_needed",
+    "shuffled",
+    "smallest_number",
+]
+
 CHANCE = 0.8
 """Chance that a plan is sized for unless said otherwise: four times in five."""
 MOST = 100_000
 """Set-ups or coupons beyond which nothing is worth planning."""
-
-
-@dataclass(frozen=True, slots=True)
-class Spread:
-    """Standard deviations to plan with, in one unit, each 0 or more.
-
-    Attributes
-    ----------
-    coupon
-        Between coupons of one set-up.
-    setup
-        Between set-ups.
-    """
-
-    coupon: float
-    setup: float = 0.0
-
-    @property
-    def alone(self) -> float:
-        """Standard deviation between coupons that each have a set-up of their own."""
-        return hypot(self.coupon, self.setup)
-
-
-@dataclass(frozen=True, slots=True)
-class Precision:
-    """How precisely two levels are compared.
-
-    Attributes
-    ----------
-    variance
-        Variance of the mean of one level, in the response's unit squared.
-    df
-        Degrees of freedom that judge it; with none, nothing can be shown.
-    alpha, alpha_one
-        Two-sided error rate of an interval and one-sided rate of a limit: smaller than `ALPHA`
-        where several levels are compared together.
-    """
-
-    variance: float
-    df: float
-    alpha: float = ALPHA
-    alpha_one: float = ALPHA
-
-    @property
-    def se(self) -> float:
-        """Standard error of the difference of the two levels."""
-        return sqrt(2 * self.variance)
-
-    def se_scaled(self, factor: float) -> float:
-        """Return the standard error of one level less `factor` times the other."""
-        return sqrt(self.variance * (1 + factor**2))
-
-
-def by_setups(
-    spread: Spread, setups: int, coupons: int, *, paired: bool, df: float | None = None
-) -> Precision:
-    """Return the precision of two levels that are changed between set-ups.
-
-    Parameters
-    ----------
-    spread
-        Standard deviations between coupons and between set-ups.
-    setups
-        Set-ups of each level, at least 1.
-    coupons
-        Counting coupons in each set-up, at least 1.
-    paired
-        True when every round holds one set-up of each level (`setups` − 1 degrees of freedom),
-        False when set-ups are shuffled freely (2 `setups` − 2).
-    df
-        Degrees of freedom where the plan has others.
-    """
-    usual = setups - 1 if paired else 2 * setups - 2
-    sd = hypot(spread.setup, spread.coupon / sqrt(coupons)) / sqrt(setups)
-    return Precision(sd * sd, usual if df is None else df)
-
-
-def shuffled(spread: Spread, coupons: int, *, df: float | None = None) -> Precision:
-    """Return the precision of two levels of a complete shuffle, every coupon set up anew.
-
-    Parameters
-    ----------
-    spread
-        A coupon set up anew scatters with both standard deviations.
-    coupons
-        Coupons of each level, at least 1.
-    df
-        Degrees of freedom where the model holds more than the two means; else 2 `coupons` − 2.
-    """
-    sd = spread.alone / sqrt(coupons)
-    return Precision(sd * sd, 2 * coupons - 2 if df is None else df)
 
 
 def _critical(df: float, alpha: float) -> float:
@@ -221,20 +150,21 @@ def power_equivalent_percent(
     if precision.df < 1:
         return 0.0
     cut, sd = _critical(precision.df, alpha), sqrt(precision.variance)
-    if sd == 0:
+    sd_reference = sqrt(precision.reference)
+    if precision.se == 0:
         return 1.0
     low_se, high_se = (precision.se_scaled(1 + sign * fraction) for sign in (-1, 1))
 
     def at(s: float) -> float:
-        start = (cut * s * (low_se + high_se) / (2 * fraction) - mean) / sd
+        start = (cut * s * (low_se + high_se) / (2 * fraction) - mean) / sd_reference
         if start >= 9:
             return 0.0
         total = 0.0
         middle = max(start, 0.0)
         for low, high in ((max(start, -9.0), middle), (middle, 9.0)):
             x, weights = panel(low, high)
-            upper = fraction * mean + (1 + fraction) * sd * x - cut * s * high_se
-            lower = -fraction * mean + (1 - fraction) * sd * x + cut * s * low_se
+            upper = fraction * mean + (1 + fraction) * sd_reference * x - cut * s * high_se
+            lower = -fraction * mean + (1 - fraction) * sd_reference * x + cut * s * low_se
             both = np.maximum(0.0, special.ndtr(upper / sd) - special.ndtr(lower / sd))
             total += float(np.sum(weights * both * np.exp(-x * x / 2)) / sqrt(2 * np.pi))
         return total

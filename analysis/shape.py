@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cache
+from math import sqrt
 
 import numpy as np
 from scipy import special
 
 from weldtrial.analysis.linear import Estimate
 from weldtrial.analysis.power import ALPHA, Precision, Spread, by_setups, shuffled
-from weldtrial.analysis.simultaneous import Family, against_reference, among_all
+from weldtrial.analysis.simultaneous import Family, against_reference
+from weldtrial.analysis.tails import range_critical
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,13 +162,14 @@ def error_rates(family: Family, levels: int, df: int) -> tuple[float, float]:
     """
     if family == "single" or levels < 3 or df < 1:
         return ALPHA, ALPHA
-    found = Estimate(0.0, 1.0, float(df))
     if family == "pairs":
-        together = among_all(found, levels)
-    else:
-        # Equal numbers at every level: comparisons with one reference correlate by a half.
-        several = levels - 1
-        together = against_reference(found, (np.eye(several) + np.ones((several, several))) / 2)
+        critical95, critical90 = (range_critical(levels, df, one) / sqrt(2) for one in (0.95, 0.9))
+        return 2 * float(special.stdtr(df, -critical95)), float(special.stdtr(df, -critical90))
+    # Equal numbers at every level: comparisons with one reference correlate by a half.
+    several = levels - 1
+    together = against_reference(
+        Estimate(0.0, 1.0, float(df)), (np.eye(several) + np.ones((several, several))) / 2
+    )
     return (
         2 * float(special.stdtr(df, -together.critical95)),
         float(special.stdtr(df, -together.critical90)),

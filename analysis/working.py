@@ -28,6 +28,8 @@ class Working:
 
     Attributes
     ----------
+    sd_reading, readings
+        Standard deviation between readings of one coupon, and how many each coupon has.
     unit_variance
         Variance of one unit's mean: a set-up's, or a coupon's in a complete shuffle.
     units
@@ -44,6 +46,8 @@ class Working:
 
     sd_coupon: float
     sd_setup: float
+    sd_reading: float
+    readings: int
     per_setup: int
     by_setups: bool
     unit_variance: float
@@ -71,6 +75,8 @@ def working(shape: Shape, judged: Judged) -> Working | None:
     return Working(
         sd_coupon=spread.coupon,
         sd_setup=spread.setup,
+        sd_reading=spread.reading,
+        readings=spread.readings,
         per_setup=shape.per_setup,
         by_setups=shape.by_setups,
         unit_variance=precision.variance * units,

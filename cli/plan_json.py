@@ -74,6 +74,8 @@ def _question(figures: PlanFigures) -> dict[str, Any]:
             "mean": known.mean,
             "sd_coupon": known.spread.coupon,
             "sd_setup": known.spread.setup,
+            "sd_reading": known.spread.reading,
+            "readings": known.spread.readings,
             "unit": known.unit,
             "source": known.source,
             "prior": known.prior,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from weldtrial.cli.plan_figures import PlanFigures, margin_words
 from weldtrial.cli.plan_parts import p_cell, show_parts
 from weldtrial.cli.plan_working import show_working, small
+from weldtrial.cli.scatter_words import scatter_words
 from weldtrial.shared.rounding import brief, fixed
 
 if TYPE_CHECKING:
@@ -215,10 +216,7 @@ def _footnotes(console: Console, figures: PlanFigures) -> None:
         )
     spread = known.spread
     source = f" ({known.source})" if known.source else " (the file does not say from what)"
-    console.line(
-        f"  Worked out from: {brief(spread.coupon, 3)} {known.unit} coupon to coupon, "
-        f"{brief(spread.setup, 3)} {known.unit} set-up to set-up{source}."
-    )
+    console.line(f"  Worked out from: {scatter_words(spread, known.unit)}{source}.")
     doubt = figures.doubt
     if doubt is None:
         return

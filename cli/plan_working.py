@@ -38,8 +38,13 @@ def working_lines(found: Working, unit: str, figures: PlanFigures) -> list[str]:
     what, one = ("set-up", "set-up's mean") if found.by_setups else ("coupon", "coupon")
     per = f"/{found.per_setup}" if found.by_setups else ""
     variance = brief(found.unit_variance)
+    scatter = f"{coupon}²"
+    if found.sd_reading:
+        read = f"{brief(found.sd_reading, 3)}²"
+        scatter += f" + {read}/{found.readings}" if found.readings > 1 else f" + {read}"
+        scatter = f"({scatter})" if per else scatter
     lines = [
-        f"Variance of one {one} = {setup}² + {coupon}²{per} = {variance} {unit}².",
+        f"Variance of one {one} = {setup}² + {scatter}{per} = {variance} {unit}².",
         f"Standard error of the gap = √(2 × {variance} / {found.units} {what}s "
         f"of each) = {brief(found.se)} {unit}, on {found.df} degrees of freedom "
         f"({_df_words(figures)}).",

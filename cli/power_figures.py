@@ -4,21 +4,45 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import ceil
 from typing import TYPE_CHECKING, Any
 
-from weldtrial.shared.problems import NotYet, WrongUsage
-from weldtrial.shared.responses import Margin, Response, Typical
+from weldtrial.cli.power_asked import Asked, asked, parse_loss
+from weldtrial.shared.problems import NotYet
+from weldtrial.shared.responses import Response, Typical
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
     from weldtrial.analysis.assumed import Assumed
+    from weldtrial.analysis.gauge import GaugeNote
+    from weldtrial.analysis.limits import Step
     from weldtrial.analysis.needs import Needs
+    from weldtrial.analysis.power import Aim
+    from weldtrial.analysis.precision import Groups, Precision
+    from weldtrial.analysis.selection import Best
     from weldtrial.analysis.shape import Shape
+    from weldtrial.analysis.simultaneous import Family
+    from weldtrial.analysis.term_power import TermPower
+    from weldtrial.analysis.width import Width
+    from weldtrial.doe.assess import Assessment
 
-_NEEDED = ("sd", "loss", "coupons")
-# No reading of a weld is smaller or larger, in any unit; the arithmetic holds between them.
-_LEAST, _MOST = 1e-9, 1e9
-_MOST_COUPONS = 1_000_000
+_COUNTED = 400
+"""Set-ups (coupons) up to which orders are counted: beyond, p can be as small as any."""
+__all__ = ["PowerFigures", "Time", "from_folder", "from_options", "parse_loss"]
+
+
+@dataclass(frozen=True, slots=True)
+class Time:
+    """What a plan takes at the bench, spares and warm-ups included; None where not said.
+
+    `needed` and `needed_days` are for the plan that would probably show the loss.
+    """
+
+    hours: float | None = None
+    days: float | None = None
+    hours_per_day: float | None = None
+    needed: float | None = None
+    needed_days: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +58,39 @@ class PowerFigures:
     needs: Needs | None
     assumed: Assumed | None
     missing: str = ""
+    groups: Groups | None = None
+    width: Width | None = None
+    width_within: float | None = None
+    width_needs: tuple[int | None, int | None] = (None, None)
+    best: Best | None = None
+    ladder: tuple[Step, ...] = ()
+    perfect_readings: float | None = None
+    gauge: GaugeNote | None = None
+    smallest_p: float | None = None
+    terms: tuple[tuple[str, TermPower], ...] = ()
+    time: Time = Time()
+
+    @property
+    def coupons(self) -> int:
+        """Counting coupons of the plan."""
+        return self.shape.coupons if self.groups is None else self.groups.coupons
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """A plan that responses are held against."""
+
+    shape: Shape
+    levels: tuple[str, str]
+    chance: float
+    groups: Groups | None = None
+    width: float | None = None
+    trial: Trial | None = None
+    assessment: Assessment | None = None
+
+    def precision(self, known: Assumed) -> Precision:
+        of = self.shape if self.groups is None else self.groups
+        return of.precision(known.spread)
 
 
 def from_folder(trial: Trial, chance: float) -> tuple[PowerFigures, ...]:
@@ -45,118 +102,203 @@ def from_folder(trial: Trial, chance: float) -> tuple[PowerFigures, ...]:
         As `weldtrial.doe.layout.make_layout`; NotYet also when no response is a number.
     """
     from weldtrial.cli.plan_figures import compared_factor, shape_of
-    from weldtrial.doe.layout import make_layout
+    from weldtrial.cli.power_passing import instead_words
+    from weldtrial.doe.assess import assess
 
-    shape, factor = shape_of(trial, make_layout(trial)), compared_factor(trial)
+    assessment = assess(trial)
     if all(response.kind != "number" for response in trial.responses):
+        shape = shape_of(trial, assessment.layout)
         raise NotYet(
-            "No response is a number; chances for pass/fail and graded readings are not in this "
-            "version yet. Meanwhile plan with a response that is measured."
+            "No response is a number, and what a whole plan shows of such readings is not in this "
+            f"version yet. {instead_words(trial.deciding, shape)}"
         )
+    shape, factor = shape_of(trial, assessment.layout), compared_factor(trial)
     other = next(level for level in factor.levels if level != factor.reference)
-    return tuple(
-        _figures(response, shape, (other, factor.reference), chance) for response in trial.responses
+    plan = _Plan(shape, (other, factor.reference), chance, trial=trial, assessment=assessment)
+    return tuple(_figures(response, plan) for response in trial.responses)
+
+
+def _figures(response: Response, plan: _Plan) -> PowerFigures:
+    from weldtrial.analysis.assumed import assumed, why_not_assumed
+    from weldtrial.cli.power_passing import instead_words
+
+    shape = plan.shape
+    if response.kind != "number":
+        missing = instead_words(response, shape)
+        return PowerFigures(response, shape, plan.levels, None, None, missing)
+    known = assumed(response)
+    if known is None:
+        return PowerFigures(response, shape, plan.levels, None, None, why_not_assumed(response))
+    beyond = _margin_beyond(response, known)
+    if beyond:
+        return PowerFigures(response, shape, plan.levels, None, None, beyond)
+    return _worked_out(response, plan, known)
+
+
+def _margin_beyond(response: Response, known: Assumed) -> str:
+    margin, mean = response.margin, known.mean
+    if margin is None or margin.percent or response.sign < 0 or not 0 < mean <= margin.value:
+        return ""
+    return (
+        f"The margin, {margin.value:g} {response.unit}, is not below the mean expected, {mean:g} "
+        f"{response.unit}: a loss like that leaves nothing. Correct margin or mean."
     )
 
 
-def _figures(
-    response: Response, shape: Shape, levels: tuple[str, str], chance: float
-) -> PowerFigures:
-    from weldtrial.analysis.assumed import assumed, why_not_assumed
+def _worked_out(response: Response, plan: _Plan, known: Assumed) -> PowerFigures:
+    from weldtrial.analysis.gauge import gauge_note
+    from weldtrial.analysis.limits import more_coupons, with_perfect_readings
     from weldtrial.analysis.needs import needs
+    from weldtrial.analysis.selection import best_of
+    from weldtrial.analysis.width import half_width, width_needed
 
-    if response.kind != "number":
-        missing = f"{response.title} is {response.kind}; its chances are not in this version yet."
-        return PowerFigures(response, shape, levels, None, None, missing)
-    known = assumed(response)
-    if known is None:
-        return PowerFigures(response, shape, levels, None, None, why_not_assumed(response))
-    found = needs(shape, known.spread, known.aim(response), chance)
-    return PowerFigures(response, shape, levels, found, known)
+    shape, groups, spread, chance = plan.shape, plan.groups, known.spread, plan.chance
+    aim, precision = known.aim(response), plan.precision(known)
+    found, terms = needs(shape, spread, aim, chance, groups), _terms(plan, known, aim)
+    found = _by_effects(found, terms, plan, aim)
+    several = shape.family != "single" and aim.margin is not None and shape.levels > 2
+    within = plan.width
+    return PowerFigures(
+        response,
+        shape,
+        plan.levels,
+        found,
+        known,
+        groups=groups,
+        width=half_width(precision, chance),
+        width_within=within,
+        width_needs=(None, None) if within is None else width_needed(shape, spread, within, chance),
+        best=best_of(shape.levels, aim.margin, precision, chance)
+        if several and aim.margin is not None
+        else None,
+        ladder=more_coupons(shape, spread, chance, groups),
+        perfect_readings=with_perfect_readings(shape, spread, chance, groups),
+        gauge=None if known.prior else gauge_note(response, known.mean, spread),
+        smallest_p=_smallest_p(shape, groups),
+        terms=terms,
+        time=_time(plan, found),
+    )
+
+
+def _smallest_p(shape: Shape, groups: Groups | None) -> float | None:
+    """Return the smallest p of the order, None where it is too long to count."""
+    from weldtrial.analysis.budget import reachable_p
+    from weldtrial.shared.orders import smallest_p_shuffled
+
+    if (shape.setups or shape.coupons) > _COUNTED:
+        return None
+    if groups is not None:
+        return float(smallest_p_shuffled([groups.new, groups.reference]))
+    return reachable_p(shape)
+
+
+def _terms(plan: _Plan, known: Assumed, aim: Aim) -> tuple[tuple[str, TermPower], ...]:
+    from weldtrial.analysis.term_power import AskedTerm, term_powers
+    from weldtrial.doe.matrix import planned_matrix
+    from weldtrial.doe.unanswerable import term_words
+    from weldtrial.shared.coding import unit_effects
+
+    trial, assessment = plan.trial, plan.assessment
+    if trial is None or assessment is None:
+        return ()
+    planned = planned_matrix(trial, assessment.layout)
+    terms = [
+        AskedTerm(term.name, columns, unit_effects(trial.varied, term))
+        for term, columns in zip(planned.terms, planned.columns, strict=True)
+    ]
+    found = term_powers(
+        planned.matrix,
+        planned.setup,
+        known.spread,
+        terms,
+        margin=aim.margin,
+        target=plan.chance,
+    )
+    told = {one.term: one.words for one in assessment.told}
+    words = [told.get(term.name, term_words(trial, term)) for term in planned.terms]
+    return tuple(zip(words, found, strict=True))
+
+
+def _by_effects(
+    found: Needs, terms: tuple[tuple[str, TermPower], ...], plan: _Plan, aim: Aim
+) -> Needs:
+    """Return what a plan shows where nothing is welded twice and effects judge each other."""
+    from weldtrial.analysis.term_power import judged_by_effects
+    from weldtrial.cli.plan_figures import compared_factor
+
+    if plan.trial is None:
+        return found
+    name = compared_factor(plan.trial).name
+    own = [term for _, term in terms if term.term == name and term.judged_by == "effects"]
+    return judged_by_effects(found, own[0], len(terms), aim) if own else found
+
+
+def _time(plan: _Plan, found: Needs) -> Time:
+    from weldtrial.analysis.budget import BenchTime
+
+    trial, assessment = plan.trial, plan.assessment
+    if trial is None or assessment is None:
+        return Time()
+    bench, budget = assessment.bench, trial.budget
+    clock = BenchTime(budget.minutes_coupon, budget.minutes_setup)
+    units = found.setups_per_gas if plan.shape.by_setups else None
+    needed = None if units is None else clock.hours(plan.shape.resized(units))
+    day = budget.hours_per_day
+    return Time(
+        bench.hours.value,
+        bench.days.value,
+        day,
+        needed,
+        None if needed is None or not day else ceil(needed / day),
+    )
 
 
 def from_options(said: Mapping[str, Any], chance: float) -> tuple[PowerFigures, ...]:
-    """Return what two gases can show, from the numbers on the command line.
+    """Return what gases can show, from the numbers on the command line.
 
     Raises
     ------
     WrongUsage
         When numbers are missing or cannot be; all of them at once.
     """
-    wrong = tuple(_wrong(said))
-    if wrong:
-        raise WrongUsage(
-            "\n".join(f"weldtrial power: {one}" for one in wrong),
-            hint="Such as:  weldtrial power --mean 78 --sd 4 --sd-setup 2 --loss 5% --setups 6 "
-            "--coupons 3",
-        )
-    loss = parse_loss(said["loss"])
-    assert loss is not None
-    mean = said["mean"] if said["mean"] is not None else 0.0
-    typical = Typical(mean, said["sd"], said["sd_setup"] or 0.0, "the command line")
-    response = Response("response", "", margin=loss, ask="no-worse", typical=typical)
-    return (_figures(response, _shape(said), ("the new gas", "today's"), chance),)
+    numbers = asked(said)
+    typical = Typical(
+        numbers.mean or 0.0, numbers.sd, numbers.sd_setup, "the command line", numbers.sd_reading
+    )
+    response = Response(
+        "response",
+        "",
+        margin=numbers.loss,
+        ask="no-worse",
+        typical=typical,
+        sections=numbers.readings,
+        reads_to=numbers.reads_to,
+    )
+    shape, groups = _shape(numbers)
+    plan = _Plan(shape, ("the new gas", "today's"), chance, groups, numbers.width)
+    return (_figures(response, plan),)
 
 
-def _shape(said: Mapping[str, Any]) -> Shape:
+def _shape(numbers: Asked) -> tuple[Shape, Groups | None]:
+    from weldtrial.analysis.precision import Groups
     from weldtrial.analysis.shape import Shape
+    from weldtrial.shared.orders import usual_limit
 
-    setups, coupons = said["setups"], said["coupons"]
-    if setups is None:
-        return Shape(False, 1, combos=2, replicates=coupons)
-    if said["rounds"] is not None:
-        return Shape(True, setups, replicates=coupons)
-    return Shape(True, 1, per_round=setups, replicates=coupons, free=True)
-
-
-def _wrong(said: Mapping[str, Any]) -> list[str]:
-    wrong = [f"--{name} is missing." for name in _NEEDED if said[name] is None]
-    loss = None if said["loss"] is None else parse_loss(said["loss"])
-    if said["loss"] is not None and loss is None:
-        wrong.append(
-            f"--loss {said['loss']} is no loss. Write it in percent, 5%, or in units, 4; above 0."
-        )
-    mean = said["mean"]
-    if loss is not None and loss.percent:
-        if mean is None:
-            wrong.append("--loss is in percent, and of what is not said. Add --mean.")
-        elif not _LEAST <= mean <= _MOST:
-            wrong.append(f"--mean {mean:g} cannot be: a loss in percent needs a mean above 0.")
-    elif mean is not None and not abs(mean) <= _MOST:
-        wrong.append(f"--mean {mean:g} cannot be.")
-    if said["sd"] is not None and not _LEAST <= said["sd"] <= _MOST:
-        wrong.append(f"--sd {said['sd']:g} cannot be: coupons scatter by more than 0.")
-    setup = said["sd_setup"]
-    if setup is not None and setup != 0 and not _LEAST <= setup <= _MOST:
-        wrong.append(f"--sd-setup {setup:g} cannot be: use 0 or more.")
-    return wrong + _wrong_counts(said)
-
-
-def _wrong_counts(said: Mapping[str, Any]) -> list[str]:
-    wrong = []
-    setups, coupons, rounds = said["setups"], said["coupons"], said["rounds"]
-    if setups is not None and not 1 <= setups <= _MOST_COUPONS:
-        wrong.append(f"--setups {setups} cannot be: use 1 to {_MOST_COUPONS} set-ups per gas.")
-    if coupons is not None and not 1 <= coupons <= _MOST_COUPONS:
-        wrong.append(f"--coupons {coupons} cannot be: use 1 to {_MOST_COUPONS}.")
-    if rounds is not None and setups is None:
-        wrong.append("--rounds pairs set-ups, and there are none. Add --setups.")
-    if rounds not in (None, "") and rounds != str(setups) and setups is not None:
-        wrong.append(
-            f"--rounds {rounds} and --setups {setups} disagree: a round holds one set-up of each "
-            "gas. Write --rounds alone."
-        )
-    return wrong
-
-
-def parse_loss(text: str) -> Margin | None:
-    """Return the loss that ``5%`` or ``4`` names, or None when it is neither."""
-    plain = text.strip()
-    percent = plain.endswith("%")
-    try:
-        value = float(plain.removesuffix("%").strip())
-    except ValueError:
-        return None
-    if percent:
-        return Margin(value / 100, percent=True) if _LEAST <= value < 100 else None
-    return Margin(value) if _LEAST <= value <= _MOST else None
+    levels, coupons = numbers.gases, numbers.coupons[0]
+    family: Family = "single" if levels < 3 else "pairs" if numbers.pairs else "reference"
+    groups = None
+    if numbers.setups is None:
+        shape = Shape(False, 1, combos=levels, replicates=coupons, terms=levels - 1,
+                      levels=levels, family=family)  # fmt: skip
+        if numbers.unequal:
+            groups = Groups(numbers.coupons[0], numbers.coupons[1])
+        return shape, groups
+    setups = numbers.setups[0]
+    if numbers.rounds:
+        return Shape(True, setups, replicates=coupons, levels=levels, hard_columns=levels - 1,
+                     family=family, first_at_most=usual_limit(setups)), None  # fmt: skip
+    shape = Shape(True, 1, per_round=setups, replicates=coupons, free=True, levels=levels,
+                  hard_columns=levels - 1, family=family)  # fmt: skip
+    if numbers.unequal:
+        groups = Groups(setups, numbers.setups[1], coupons)
+    return shape, groups

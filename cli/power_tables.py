@@ -1,97 +1,44 @@
-"""What ``weldtrial power`` shows: one table, then what it means."""
+"""What ``weldtrial power`` shows: one table for the question, then what it means."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import asdict, fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from weldtrial.cli.power_words import meaning, of_several, percent, plan_words, sentences, widths
+from weldtrial.cli.scatter_words import scatter_words, with_unit
 from weldtrial.shared.rounding import brief
 
 if TYPE_CHECKING:
-    from weldtrial.analysis.needs import Needs
-    from weldtrial.analysis.shape import Shape
-    from weldtrial.cli.console import Console
+    from weldtrial.analysis.term_power import TermPower
+    from weldtrial.cli.console import Align, Console
     from weldtrial.cli.power_figures import PowerFigures
 
 
-def as_json(figures: Sequence[PowerFigures], chance: float) -> dict[str, Any]:
-    """Return what plans can show as plain values, one object a response."""
-    from weldtrial.analysis.needs import Needs
-
-    empty = {field.name: None for field in fields(Needs)}
-    responses = {}
-    for one in figures:
-        known = one.assumed
-        responses[one.response.name] = {
-            **(empty if one.needs is None else asdict(one.needs)),
-            "chance": chance,
-            "unit": known.unit if known else one.response.unit,
-            "ask": one.response.ask,
-            "mean": known.mean if known and not known.prior and known.mean else None,
-            "sd_coupon": known.spread.coupon if known else None,
-            "sd_setup": known.spread.setup if known else None,
-            "source": known.source if known else None,
-            "setups": one.shape.setups_per_level,
-            "coupons_a_set_up": one.shape.per_setup if one.shape.by_setups else None,
-            "coupons_planned": one.shape.coupons,
-            "paired": one.shape.paired if one.shape.by_setups else None,
-            "words": one.missing or None,
-        }
-    return {"responses": responses}
-
-
 def show_power(console: Console, figures: Sequence[PowerFigures], chance: float) -> None:
-    """Show what a plan can show of every response."""
-    console.line(plan_words(figures[0].shape), style="bold")
-    console.line(f'"Probably" below means a chance of {_percent(chance)}.')
+    """Show what a plan can show of every response; the deciding one at length."""
+    console.line(plan_words(figures[0]), style="bold")
+    console.line(f'"Probably" below means a chance of {percent(chance)}.')
+    deciding = min(figures, key=lambda one: one.response.rank)
     for one in figures:
         console.heading(one.response.title if one.response.name != "response" else "This plan")
         if one.needs is None or one.assumed is None:
             console.line(f"  {one.missing}", hang=2)
             continue
-        spread, unit = one.assumed.spread, one.assumed.unit
         source = f" ({one.assumed.source})" if one.assumed.source else ""
         console.line(
-            f"  Worked out from: {_with(spread.coupon, unit)} coupon to coupon, "
-            f"{_with(spread.setup, unit)} set-up to set-up{source}.",
+            f"  Worked out from: {scatter_words(one.assumed.spread, one.assumed.unit)}{source}.",
             hang=2,
         )
-        _table(console, one)
+        _asked(console, one)
         for words in sentences(one):
             console.line(f"  {words}", hang=2)
+        if one is deciding:
+            _at_length(console, one)
     console.line()
 
 
-def plan_words(shape: Shape) -> str:
-    """Return the plan in words."""
-    if not shape.by_setups:
-        return f"{shape.coupons} coupons, each set up anew, completely shuffled"
-    how = "in rounds" if not shape.free else "shuffled freely"
-    each = "coupon" if shape.per_setup == 1 else "coupons"
-    return (
-        f"{shape.setups_per_level} set-ups of each, {how}, {shape.per_setup} {each} a set-up: "
-        f"{shape.coupons} coupons"
-    )
-
-
-def _with(value: float | None, unit: str) -> str:
-    return "–" if value is None else f"{brief(value, 3)} {unit}".strip()
-
-
-def _percent(chance: float | None, target: float | None = None) -> str:
-    """Return a chance in whole percent, finer where rounding would say the target is met."""
-    if chance is None:
-        return "–"
-    if chance < 1 and f"{100 * chance:.0f}" == "100":
-        return "over 99 %"
-    if target is not None and chance < target <= round(chance, 2):
-        return f"{math.floor(1000 * chance) / 10:.1f} %"
-    return f"{100 * chance:.0f} %"
-
-
-def _table(console: Console, one: PowerFigures) -> None:
+def _asked(console: Console, one: PowerFigures) -> None:
     needs, unit = one.needs, one.assumed.unit if one.assumed else ""
     assert needs is not None
     by_setups = one.shape.by_setups
@@ -99,7 +46,7 @@ def _table(console: Console, one: PowerFigures) -> None:
     if needs.loss is None:
         console.line("  No margin is given, so there is no loss to ask about.", hang=2)
         return
-    loss = _with(needs.loss, unit)
+    loss = with_unit(needs.loss, unit)
     rows: list[tuple[str, float | None, int | None, int | None]] = [
         (f"a true loss of {loss}", needs.power, needs.setups_per_gas, needs.coupons),
         (
@@ -116,7 +63,7 @@ def _table(console: Console, one: PowerFigures) -> None:
         ),
     ]
     cells = [
-        [what, _percent(chance, needs.chance), *([_number(setups)] * by_setups), _number(coupons)]
+        [what, percent(chance, needs.chance), *([_number(setups)] * by_setups), _number(coupons)]
         for what, chance, setups, coupons in rows
     ]
     console.table([*headers, "coupons needed in all"], cells, None)
@@ -126,41 +73,118 @@ def _number(value: int | None) -> str:
     return "out of reach" if value is None else str(value)
 
 
-def sentences(one: PowerFigures) -> list[str]:
-    """Return what the figures of a plan mean."""
-    needs, shape = one.needs, one.shape
-    assert needs is not None
-    unit = one.assumed.unit if one.assumed else ""
-    if needs.detectable is None:
-        return [
-            "Each is set up once, so gas and set-up cannot be told apart and nothing can be shown, "
-            "however many coupons are welded. Set each up at least four times."
-            if shape.by_setups
-            else "Nothing is welded twice, so nothing can be shown. Weld more coupons."
-        ]
-    words = [
-        f"Smallest loss it would probably see: {_with(needs.detectable, unit)}. Anything smaller "
-        'may pass unseen, and an answer of "not settled" is then no sign that the two are alike.'
-    ]
-    if shape.family != "single":
-        words.append(
-            f"{shape.levels} levels are read together, so that all the intervals hold at once; the "
-            "figures allow for it."
-        )
-    if needs.coupons is not None and needs.coupons > shape.coupons:
-        words.append(_short(needs, shape, unit))
-    elif needs.power is not None and needs.coupons is not None:
-        words.append("The plan as given is enough to probably show a loss of that size.")
-    return words
+def _at_length(console: Console, one: PowerFigures) -> None:
+    for words in widths(one):
+        console.line(f"  {words}", hang=2)
+    _best(console, one)
+    _ladder(console, one)
+    if len(one.terms) > 1:
+        _terms(console, one)
+    lines = meaning(one)
+    if lines:
+        console.heading("What that means")
+    for words in lines:
+        console.line(f"  {words}", hang=2)
 
 
-def _short(needs: Needs, shape: Shape, unit: str) -> str:
-    more = (
-        f"{needs.setups_per_gas} set-ups of each ({needs.coupons} coupons)"
-        if needs.setups_per_gas is not None
-        else f"{needs.coupons} coupons"
+def _best(console: Console, one: PowerFigures) -> None:
+    best, unit = one.best, one.assumed.unit if one.assumed else ""
+    if best is None:
+        return
+    console.heading(
+        f"Best of {best.levels}, if one is truly better than every other by "
+        f"{with_unit(best.by, unit)}"
     )
-    words = f"To probably show a true loss of {_with(needs.loss, unit)} it takes {more}."
-    if shape.by_setups:
-        words += " More coupons in the same set-ups help less: set-ups are what is compared."
-    return words
+    console.table(["", "chance"], [[what, percent(chance)] for what, chance in of_several(one)])
+    how = (
+        "each with today's, by Dunnett's intervals (1955)"
+        if one.shape.family == "reference"
+        else "all pairs, by Tukey's intervals (Kramer 1956)"
+    )
+    console.line(f"  Shown: {how}. Choosing by the best mean: Bechhofer (1954).", hang=2)
+
+
+def _ladder(console: Console, one: PowerFigures) -> None:
+    if not one.ladder:
+        return
+    own = one.groups.per_setup if one.groups is not None else one.shape.per_setup
+    unit = f", {one.assumed.unit}" if one.assumed and one.assumed.unit else ""
+    console.heading("More coupons in the same set-ups soon stop helping")
+    headers = ["coupons a set-up"]
+    headers += ["∞" if step.coupons is None else f"{step.coupons}{'*' * (step.coupons == own)}"
+                for step in one.ladder]  # fmt: skip
+    align: list[Align] = ["left", *(["right"] * len(one.ladder))]  # type: ignore[list-item]
+    console.table(
+        headers,
+        [
+            [f"smallest loss probably seen{unit}", *(brief(step.gap, 3) for step in one.ladder)],
+            ["coupons in all", *("" if step.total is None else step.total for step in one.ladder)],
+        ],
+        align,
+    )
+    least = one.ladder[-1].gap
+    if least > 0:
+        console.line(
+            f"  * this plan. No number of coupons in these set-ups shows less than "
+            f"{with_unit(least, one.assumed.unit if one.assumed else '')}; more set-ups do.",
+            hang=2,
+        )
+    else:
+        console.line(
+            "  * this plan. No scatter between set-ups is assumed; with any, coupons in the same "
+            "set-ups stop helping.",
+            hang=2,
+        )
+
+
+def _terms(console: Console, one: PowerFigures) -> None:
+    needs, unit = one.needs, one.assumed.unit if one.assumed else ""
+    assert needs is not None
+    console.heading("Every factor and interaction, one at a time")
+    headers = [
+        "factor or interaction",
+        "judged by",
+        "df",
+        f"smallest effect\nprobably seen, {unit}",
+    ]
+    if console.plain:
+        headers = [" ".join(header.split()) for header in headers]
+    if needs.loss is not None:
+        headers.append(f"chance for {with_unit(needs.loss, unit)}")
+    rows = []
+    for words, term in one.terms:
+        seen = "never" if term.detectable is None else brief(term.detectable, 3)
+        df = "–" if term.judged_by == "effects" else brief(term.df, 3)
+        row = [words, _judge(term, by_setups=one.shape.by_setups), df, seen]
+        rows.append(row + ([] if needs.loss is None else [percent(term.chance)]))
+    align: list[Align] = ["left", "left", "right", "right", "right"]
+    console.table(headers, rows, align[: len(headers)])
+    for words in _footnotes(one):
+        console.note(f"  {words}", hang=2)
+
+
+def _judge(term: TermPower, *, by_setups: bool) -> str:
+    if term.judged_by == "effects":
+        return "size of the effects"
+    if term.judged_by == "coupons" and by_setups:
+        return "coupons within set-ups"
+    return term.judged_by
+
+
+def _footnotes(one: PowerFigures) -> list[str]:
+    terms = [term for _, term in one.terms]
+    words = ["An effect runs from low to high, or from one level of a category to another."]
+    if any(":" in term.term for term in terms):
+        words.append("That of an interaction is half the difference between two effects.")
+    lines = [" ".join(words)]
+    if any(term.columns > 1 for term in terms):
+        lines.append(
+            "Three levels and more: whether they differ at all, by F, when two differ by so much "
+            "and the others lie half-way."
+        )
+    if any(term.judged_by == "effects" for term in terms):
+        lines.append(
+            f"Nothing is welded twice, so the {len(terms)} effects judge each other (Lenth 1989): "
+            "simulated, one true effect and no other."
+        )
+    return lines

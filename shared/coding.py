@@ -119,3 +119,35 @@ def model_matrix(
         [[1.0, *(value for products in row for _, value in products)] for row in rows]
     )
     return ModelMatrix(matrix, tuple(names), columns)
+
+
+def unit_effects(factors: Sequence[Factor], term: Term) -> Matrix:
+    """Return the coefficients of a term whose effect is 1 in the least noticeable ways.
+
+    A number's effect is low to high, twice its coefficient; that of its square is the coefficient,
+    how far the ends lie from the middle.  Of a category two levels differ by 1
+    and the others lie half-way; there is one row for each pair.  An interaction is half the
+    difference between the effects at two levels, as for two factors of two levels.
+
+    Returns
+    -------
+    Shape (ways, columns of the term), in the order of `model_matrix`.
+    """
+    import numpy as np
+
+    known = {factor.name: factor for factor in factors}
+    ways = np.array([[1.0 if any(power > 1 for _, power in term.powers) else 0.5]])
+    for name, _ in term.powers:
+        factor = known[name]
+        if factor.kind == "category":
+            ways = np.kron(ways, _pairs(len(factor.levels)))
+    return np.asarray(ways)
+
+
+def _pairs(levels: int) -> Matrix:
+    import numpy as np
+
+    every = np.eye(levels)
+    rows = [every[one] - every[other] for one in range(levels) for other in range(one)]
+    # The last level's coefficient is implied.
+    return np.array(rows)[:, :-1]

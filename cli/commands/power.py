@@ -7,22 +7,45 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from weldtrial.cli.adopted_folder import refuse_adopted
+from weldtrial.cli.grouped_help import GroupedCommand
 from weldtrial.cli.options import Common, common_options
+from weldtrial.cli.power_asked import OPTIONS
+from weldtrial.cli.power_passing import NAMES
 from weldtrial.shared.problems import ExitCode, WrongUsage
 
 if TYPE_CHECKING:
     from weldtrial.cli.power_figures import PowerFigures
 
-_BARE = ("mean", "sd", "sd_setup", "loss", "setups", "coupons", "rounds")
+_GROUPS = {
+    "Scatter, in units or in percent of the mean": ("mean", "sd", "sd_setup", "sd_reading"),
+    "Plan": ("setups", "coupons", "rounds", "readings"),
+    "Question": ("loss", "width", "reads_to", "chance"),
+    "Best of several gases": ("gases", "against"),
+    "Coupons that pass or fail": NAMES,
+}
 
 
-@click.command(short_help="Work out how many coupons and set-ups a question needs.")
+@click.command(
+    cls=GroupedCommand,
+    groups=_GROUPS,
+    short_help="Work out how many coupons and set-ups a question needs.",
+)
 @click.option("--mean", type=float, help="Expected mean of today's gas.")
-@click.option("--sd", type=float, help="Scatter between coupons of one set-up (one sd).")
-@click.option("--sd-setup", type=float, help="Scatter between set-ups (one sd; without it, 0).")
+@click.option("--sd", metavar="4|5%", help="Scatter between coupons of one set-up (one sd).")
+@click.option("--sd-setup", metavar="2|2.5%", help="Scatter between set-ups (without it, 0).")
+@click.option("--sd-reading", metavar="1|1%", help="Scatter between readings of one coupon.")
+@click.option("--readings", type=int, help="Readings on each coupon (1); they are averaged.")
 @click.option("--loss", metavar="5%|4", help="The loss to be shown: in percent, or in units.")
-@click.option("--setups", type=int, help="Set-ups per gas; without it every coupon is set up anew.")
-@click.option("--coupons", type=int, help="Coupons per set-up; without --setups, per gas.")
+@click.option(
+    "--setups",
+    metavar="N|N,N",
+    help="Set-ups per gas, or of the new and today's; without it every coupon is set up anew.",
+)
+@click.option(
+    "--coupons",
+    metavar="N|N,N",
+    help="Coupons per set-up; without --setups, per gas, or of the new and today's.",
+)
 @click.option(
     "--rounds",
     is_flag=False,
@@ -30,6 +53,8 @@ _BARE = ("mean", "sd", "sd_setup", "loss", "setups", "coupons", "rounds")
     metavar="",
     help="Every round holds one set-up of each gas (set-ups are paired).",
 )
+@click.option("--width", metavar="5%|4", help="Half-width that the 95 % interval should keep to.")
+@click.option("--reads-to", metavar="0.5", help="Smallest step of the gauge.")
 @click.option(
     "--chance",
     type=float,
@@ -37,22 +62,37 @@ _BARE = ("mean", "sd", "sd_setup", "loss", "setups", "coupons", "rounds")
     show_default=True,
     help="The chance to aim for, above 0.05 and below 1.",
 )
+@click.option("--gases", type=int, help="How many gases (2), read together.")
+@click.option(
+    "--against",
+    type=click.Choice(["today", "all"]),
+    help="Each with today's (Dunnett; so without it), or all pairs (Tukey-Kramer).",
+)
+@click.option("--passing", metavar="90%", help="Share of today's coupons that pass.")
+@click.option("--falls-to", metavar="70%", help="Chance to show a fall to this share.")
+@click.option("--no-worse-by", metavar="10%", help="Chance to show no worse by so many points.")
+@click.option("--in-a-row", metavar="90%", help="How many passes in a row show this share.")
 @common_options
 def command(common: Common, chance: float, **said: Any) -> int:
     """Work out what a plan can show, and what a chosen chance would need.
 
     In a trial folder it takes the plan of trial.toml.  Anywhere it takes two gases and the
-    numbers given:  --sd 4 --sd-setup 2 --mean 78 --loss 5% --setups 6 --coupons 3.
+    numbers given:  --sd 4 --sd-setup 2 --mean 78 --loss 5% --setups 6 --coupons 3.  All questions,
+    with a command for each:  weldtrial help power.
     """
     from weldtrial.cli.power_figures import from_options
-    from weldtrial.cli.power_tables import as_json, show_power
+    from weldtrial.cli.power_json import as_json
+    from weldtrial.cli.power_tables import show_power
 
     if not 0.05 < chance < 1:
         raise WrongUsage(
             f"weldtrial power: --chance {chance:g} cannot be: use more than 0.05 and less than 1, "
             "such as 0.8 for four times in five."
         )
-    bare = any(said[name] is not None for name in _BARE)
+    if any(said[name] is not None for name in NAMES):
+        _passing(common, said, chance)
+        return int(ExitCode.FINE)
+    bare = any(said[name] is not None for name in OPTIONS)
     figures = from_options(said, chance) if bare else _of_folder(common, chance)
     if common.json:
         common.console.json(as_json(figures, chance))
@@ -60,6 +100,17 @@ def command(common: Common, chance: float, **said: Any) -> int:
         show_power(common.console, figures, chance)
         common.console.next("new NAME" if bare else "plan")
     return int(ExitCode.FINE)
+
+
+def _passing(common: Common, said: dict[str, Any], chance: float) -> None:
+    from weldtrial.cli.power_passing import from_passing_options, passing_json, show_passing
+
+    found = from_passing_options(said, chance)
+    if common.json:
+        common.console.json(passing_json(found))
+    else:
+        show_passing(common.console, found)
+        common.console.next("new NAME")
 
 
 def _of_folder(common: Common, chance: float) -> tuple[PowerFigures, ...]:

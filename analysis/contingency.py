@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special, stats
 
-from weldtrial.analysis.proportion_intervals import share_interval
+from weldtrial.analysis.proportions import share_interval
 from weldtrial.analysis.redraw import Redraw, redraw
 from weldtrial.shared.problems import NotEstimable
 
@@ -276,5 +276,4 @@ def _drawn(table: Counts, seed: int) -> FindingsTest:
     )
     logs = -special.gammaln(np.asarray(drawn) + 1).sum(axis=(1, 2))
     hits = int((logs <= seen + TIE).sum())
-    around = share_interval(hits, DRAWN)
-    return FindingsTest((hits + 1) / (DRAWN + 1), DRAWN, around.low, around.high)
+    return FindingsTest((hits + 1) / (DRAWN + 1), DRAWN, *share_interval(hits, DRAWN))

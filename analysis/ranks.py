@@ -177,8 +177,10 @@ def newcombe_interval(
         spread = at * (1 - at) * (1 + half * ((1 - at) / (2 - at) + at / (1 + at)))
         return (better - at) ** 2 - z * z * spread / (new * reference)
 
-    low = 0.0 if better <= 0 else float(optimize.brentq(excess, 0.0, better))
-    high = 1.0 if better >= 1 else float(optimize.brentq(excess, better, 1.0))
+    # A chance of 0 or 1 is a root of its own: begin just beside it.
+    below, above = better * (1 - 1e-9), better + 1e-9 * (1 - better)
+    low = 0.0 if better <= 0 else float(optimize.brentq(excess, 0.0, below))
+    high = 1.0 if better >= 1 else float(optimize.brentq(excess, above, 1.0))
     return low, high
 
 

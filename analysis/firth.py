@@ -61,9 +61,6 @@ class FirthFit:
         Inverse information there, shape (p, p): for plots of correlation, never for a test.
     height
         Penalised log likelihood.
-    separated
-        True where the settings part passes from failures, so that without the penalty an
-        estimate would be infinite.
     """
 
     x: Floats
@@ -71,7 +68,14 @@ class FirthFit:
     coefficients: Floats
     covariance: Floats
     height: float
-    separated: bool
+
+    @property
+    def separated(self) -> bool:
+        """Whether the settings part passes from failures, at least in part.
+
+        Without the penalty an estimate would then be infinite.
+        """
+        return recedes((2 * self.passed - 1)[:, None] * self.x)
 
     @property
     def enough(self) -> bool:
@@ -126,7 +130,7 @@ def fit_firth(x: ArrayLike, passed: ArrayLike) -> FirthFit:
 
     best, height = climb(at, np.zeros(matrix.shape[1]))
     covariance = inverse(at(best)[2])
-    return FirthFit(matrix, y, best, covariance, height, recedes((2 * y - 1)[:, None] * matrix))
+    return FirthFit(matrix, y, best, covariance, height)
 
 
 def penalised(x: Floats, y: Floats, b: Floats) -> tuple[float, Floats, Floats]:

@@ -4,6 +4,11 @@ A component is a sum and difference of mean squares; its interval is the modifie
 which is exact for a single mean square and close to nominal for differences, where Satterthwaite's
 approximation can be far off.
 
+Measured for the parts of crossed studies (nominal .95; 2000 trials each, good to .005; 3 readers by
+10 coupons by 2 or 3 readings and 2 by 5 by 2; four sets of true components): coverage .935 to .985,
+the highest for sums that may hold a negative part; .932 for repeatability where the interaction is
+pooled although it is there.
+
 References
 ----------
 Graybill, F. A. & Wang, C.-M. (1980). Confidence intervals on nonnegative linear combinations of

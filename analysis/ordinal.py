@@ -6,6 +6,12 @@ which changes no other number.  Where the grades part the settings without overl
 infinite: the fit is refused, without a penalty, and the rank comparison (`ranks`), which has no
 such trouble, stands in.
 
+Measured, two gases, three to five grades (nominal .05; 1500 to 2000 trials, each good to .006):
+false alarms .052 to .066 at 8 + 8 and 16 + 16 coupons, where the profile interval misses the truth
+as often.  At 4 + 4 a tenth of the trials cannot be fitted and the rest hardly ever alarm: below
+`FEWEST` coupons ranks stand alone.  With coupons of set-ups taken as independent (set-ups of 4,
+intraclass correlation .3) it alarms in .16 of trials: with set-ups, compare by ranks of set-ups.
+
 References
 ----------
 McCullagh, P. (1980). Regression models for ordinal data. *J. R. Stat. Soc. B* 42:109-142.
@@ -32,8 +38,10 @@ Codes = NDArray[np.intp]
 
 ALARM = 0.05
 """p of the check below which the assumption fails."""
+FAR = 8.0
+"""Spread of the fitted log odds below which no estimate can be running away."""
 FEWEST = 16
-"""Coupons below which it is not checked."""
+"""Coupons below which the model is not shown and its assumption not checked."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +73,11 @@ class OrdinalFit:
     coefficients: Floats
     covariance: Floats
     height: float
+
+    @property
+    def enough(self) -> bool:
+        """Whether there are coupons enough for its p and intervals to be shown."""
+        return bool(self.weights.sum() >= FEWEST)
 
     @property
     def deviance(self) -> float:
@@ -159,14 +172,23 @@ def fit_ordinal(x: ArrayLike, grade: ArrayLike, weights: ArrayLike | None = None
             hint="a finer scale, or a harsher test, would",
         )
     upper, lower = edges(matrix, codes, k)
-    if recedes(np.vstack([upper[codes < k - 1], -lower[codes > 0]])):
+    share = np.cumsum(np.bincount(codes, counts))[:-1] / counts.sum()
+    start = np.concatenate([special.logit(share), np.zeros(matrix.shape[1])])
+    runaway: NotEstimable | None = None
+    best, height = start, -np.inf
+    try:
+        best, height = climb(lambda b: likelihood(upper, lower, counts, b), start)
+    except NotEstimable as found:
+        runaway = found
+    far = runaway is not None or float(np.ptp(matrix @ best[k - 1 :])) > FAR
+    # An estimate that runs away has gone far by the time the climb ends: look closely only there.
+    if far and recedes(np.vstack([upper[codes < k - 1], -lower[codes > 0]])):
         raise NotEstimable(
             "the grades part the settings without overlap, so the ratio of odds is infinite",
             hint="compare by ranks instead: that needs no ratio of odds",
         )
-    share = np.cumsum(np.bincount(codes, counts))[:-1] / counts.sum()
-    start = np.concatenate([special.logit(share), np.zeros(matrix.shape[1])])
-    best, height = climb(lambda b: likelihood(upper, lower, counts, b), start)
+    if runaway is not None:
+        raise runaway
     covariance = inverse(likelihood(upper, lower, counts, best)[2])[k - 1 :, k - 1 :]
     return OrdinalFit(
         matrix, codes, counts, best[: k - 1], best[k - 1 :], covariance, height
@@ -223,7 +245,8 @@ def check_odds(fit: OrdinalFit, columns: ArrayLike) -> OddsCheck:
 
     Simulated with the assumption true, two gases, three to five grades, the check alarmed in 4.5
     to 7.1 of 100 trials of 8 + 8 coupons and in 4.9 to 5.7 of 16 + 16 (1500 trials each; nominal
-    5).  It sees little: see `tests/promises/test_graded.py` for its power.
+    5).  It sees little: where one gas of four grades only spread them (.25 each against .45, .05,
+    .05, .45) it alarmed in .29 of trials of 8 + 8 coupons, .60 of 16 + 16 and .93 of 32 + 32.
 
     Parameters
     ----------

@@ -149,4 +149,4 @@ def penalised(x: Floats, y: Floats, b: Floats) -> tuple[float, Floats, Floats]:
     likelihood = float(y @ special.log_expit(linear) + (1 - y) @ special.log_expit(-linear))
     leverage = weight * np.einsum("ij,ji->i", x, np.linalg.solve(information, x.T))
     slope = x.T @ (y - p + leverage * (0.5 - p))
-    return likelihood + (log_det + len(b) * shift) / 2, slope, information
+    return float(likelihood + (log_det + len(b) * shift) / 2), slope, information

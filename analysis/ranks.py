@@ -38,7 +38,9 @@ Codes = NDArray[np.int_]
 
 TIE = 1e-9
 MOST_SUMS = 2_000_000
-"""Sums kept apart beyond which rounds of unequal size cannot be combined exactly."""
+"""Sums kept apart beyond which deals are drawn instead: rounds of unequal size have many."""
+DRAWN = 99_999
+"""Deals drawn then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,14 +56,23 @@ class RankTest:
     better
         Chance that a coupon of the new grades higher, ties half; within rounds where there are
         any.
+    drawn
+        Deals drawn where there were too many to count, else None.
     """
 
     p: float
     smallest: float
     better: float
+    drawn: int | None
 
 
-def rank_test(grade: ArrayLike, new: ArrayLike, rounds: Sequence[object] | None = None) -> RankTest:
+def rank_test(
+    grade: ArrayLike,
+    new: ArrayLike,
+    rounds: Sequence[object] | None = None,
+    *,
+    seed: int = 0,
+) -> RankTest:
     """Compare two levels by the rank sums of their coupons, each coupon dealt for itself.
 
     Parameters
@@ -72,6 +83,8 @@ def rank_test(grade: ArrayLike, new: ArrayLike, rounds: Sequence[object] | None 
         1 or True for coupons of the new level, shape (n,).
     rounds
         Round of every coupon, or None; a round with one level only tells nothing.
+    seed
+        Seed of the drawing where rounds of unequal size have too many sums to list.
 
     Raises
     ------
@@ -80,27 +93,28 @@ def rank_test(grade: ArrayLike, new: ArrayLike, rounds: Sequence[object] | None 
     """
     y, is_new = _grades(grade, new)
     labels = list(rounds) if rounds is not None else [0] * len(y)
-    values, chances = np.zeros(1), np.ones(1)
+    both: list[tuple[Floats, int]] = []
     seen = above = pairs = 0.0
     for here in _groups(labels):
         one = int(is_new[here].sum())
         if one in (0, len(here)):
             continue
-        ranks = stats.rankdata(y[here])
-        weight = 1 / (len(here) + 1)
-        centre = one * (len(here) + 1) / 2
-        total = float(ranks[is_new[here]].sum())
-        seen += weight * (total - centre)
-        wins = total - one * (one + 1) / 2
-        above, pairs = above + weight * wins, pairs + weight * one * (len(here) - one)
-        sums, shares = rank_sums(ranks, one)
-        values, chances = _added(values, chances, weight * (sums - centre), shares)
+        ranks = (stats.rankdata(y[here]) - (len(here) + 1) / 2) / (len(here) + 1)
+        both.append((ranks, one))
+        part = float(ranks[is_new[here]].sum())
+        share = one * (len(here) - one) / (len(here) + 1)
+        seen, above, pairs = seen + part, above + part + share / 2, pairs + share
     if pairs == 0:
         raise NotEstimable("no round has coupons of both levels")
-    far = np.abs(values)
+    exact = _all_sums(both)
+    if exact is None:
+        far = np.abs(_drawn_sums(both, seed))
+        p = (int((far >= abs(seen) - TIE).sum()) + 1) / (DRAWN + 1)
+        return RankTest(p, 1 / (DRAWN + 1), above / pairs, DRAWN)
+    far, chances = np.abs(exact[0]), exact[1]
     p = float(chances[far >= abs(seen) - TIE].sum())
     smallest = float(chances[far >= far.max() - TIE].sum())
-    return RankTest(min(1.0, p), min(1.0, smallest), above / pairs)
+    return RankTest(min(1.0, p), min(1.0, smallest), above / pairs, None)
 
 
 def rank_sums(ranks: Floats, many: int) -> tuple[Floats, Floats]:
@@ -144,7 +158,10 @@ def rank_test_setups(
         ranks[here] = stats.rankdata(y[here]) / (len(here) + 1) - 0.5
     codes = np.unique(np.asarray(setup), return_inverse=True)[1]
     score = np.bincount(codes, ranks) / np.bincount(codes)
-    level = np.round(np.bincount(codes, is_new) / np.bincount(codes)).astype(int)
+    share = np.bincount(codes, is_new) / np.bincount(codes)
+    if np.any((share > 0) & (share < 1)):
+        raise ValueError("a set-up has coupons of both levels: then coupons are what was dealt")
+    level = share.astype(int)
     first = [int(np.flatnonzero(codes == code)[0]) for code in range(len(score))]
     gap = mean_gap(score, [labels[place] for place in first])
     return redraw(gap, level, arrangements, listed=listed)
@@ -284,13 +301,25 @@ def _groups(labels: Sequence[object]) -> list[Codes]:
     return [np.flatnonzero([label == one for label in labels]) for one in dict.fromkeys(labels)]
 
 
-def _added(
-    values: Floats, chances: Floats, others: Floats, shares: Floats
-) -> tuple[Floats, Floats]:
-    """Distribution of the sum of two independent values."""
-    if len(values) * len(others) > MOST_SUMS:
-        raise NotEstimable("too many rounds of unequal size to combine exactly")
-    sums = np.round((values[:, None] + others[None, :]).ravel(), 10)
-    found, where = np.unique(sums, return_inverse=True)
-    combined = np.bincount(where, (chances[:, None] * shares[None, :]).ravel())
-    return found, np.asarray(combined, dtype=np.float64)
+def _all_sums(rounds: Sequence[tuple[Floats, int]]) -> tuple[Floats, Floats] | None:
+    """Every sum of ranks over all rounds and its chance, None where they are too many."""
+    values, chances = np.zeros(1), np.ones(1)
+    for ranks, many in rounds:
+        size = len(ranks) + 1
+        sums, shares = rank_sums((ranks + 0.5) * size, many)
+        sums = sums / size - many / 2
+        if len(values) * len(sums) > MOST_SUMS:
+            return None
+        whole = np.round((values[:, None] + sums[None, :]).ravel(), 10)
+        values, where = np.unique(whole, return_inverse=True)
+        together = np.bincount(where, (chances[:, None] * shares[None, :]).ravel())
+        chances = np.asarray(together, dtype=np.float64)
+    return values, chances
+
+
+def _drawn_sums(rounds: Sequence[tuple[Floats, int]], seed: int) -> Floats:
+    rng = np.random.default_rng(seed)
+    sums = np.zeros(DRAWN)
+    for ranks, many in rounds:
+        sums += rng.permuted(np.tile(ranks, (DRAWN, 1)), axis=1)[:, :many].sum(axis=1)
+    return sums

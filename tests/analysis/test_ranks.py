@@ -69,6 +69,21 @@ def test_rounds_are_dealt_within():
     assert more == found
 
 
+def test_rounds_of_many_sizes_are_drawn(monkeypatch):
+    """Drawn and counted p agree within four errors, and the drawing says so."""
+    from weldtrial.analysis import ranks
+
+    rng = np.random.default_rng(3)
+    rounds = np.repeat(np.arange(5), [8, 7, 9, 6, 8])
+    new, grade = rng.integers(0, 2, 38), rng.integers(0, 4, 38)
+    exact = rank_test(grade, new, rounds.tolist())
+    monkeypatch.setattr(ranks, "MOST_SUMS", 1000)
+    drawn = rank_test(grade, new, rounds.tolist(), seed=5)
+    assert (exact.drawn, drawn.drawn) == (None, 99_999)
+    assert drawn.better == exact.better
+    assert drawn.p == pytest.approx(exact.p, abs=4 * (exact.p * (1 - exact.p) / 1e5) ** 0.5)
+
+
 def test_set_ups_are_dealt_whole():
     new = np.repeat([1, 0, 1, 0, 1, 0, 1, 0], 2)
     setup = np.repeat(np.arange(8), 2)
@@ -82,6 +97,8 @@ def test_set_ups_are_dealt_whole():
     )
     assert (paired.p, paired.smallest, paired.arrangements) == (0.125, 0.125, 16)
     assert rank_test(grade, new).p < 0.001
+    with pytest.raises(ValueError, match="coupons of both levels"):
+        rank_test_setups(grade, new, np.arange(16) // 4, all_arrangements([1, 0, 1, 0]))
 
 
 def test_one_coupon_a_set_up_is_the_test_of_coupons():

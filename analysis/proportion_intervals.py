@@ -28,6 +28,9 @@ shares (`tests/promises/test_proportion_intervals.py`), nominal .05 (and .10 whe
 | 8 + 20, 90 % | .098 | .099 |
 | 16 + 16, 90 % | .099 | .099 |
 
+Shares far from what was seen count as well as likely ones, as they do in the test: 56 of 70
+against 48 of 80 has .038 to .345, where Mee's large-sample interval has .053 to .338.
+
 Coupons are taken as independent; coupons of one set-up are not (`setup_proportions`).
 
 References

@@ -114,6 +114,18 @@ def test_nested_is_one_way_within_one_way():
     assert study.reproducibility.variance == study.reader.variance
 
 
+def test_repeats_within_coupons_are_restricted_likelihood_where_balanced():
+    """statsmodels' MixedLM; in balanced studies with positive components the two coincide."""
+    table = invented(seed=5, shape=(1, 8, 3))[0]
+    coupon = np.repeat([f"coupon {k}" for k in range(8)], 3)
+    study = nested(table.ravel(), [coupon.tolist()], ["coupon"])
+    fit = sm.MixedLM(table.ravel(), np.ones(24), groups=coupon).fit(reml=True)
+    assert study.repeatability.raw == pytest.approx(fit.scale, rel=1e-4)
+    assert study.coupon.raw == pytest.approx(float(fit.cov_re[0, 0]), rel=1e-3)
+    assert study.reproducibility is None
+    assert study.gauge.variance == study.repeatability.variance
+
+
 def test_what_the_gauge_costs():
     values, coupon, reader = long(invented(each=1.5))
     study = crossed(values, coupon, reader, pool=False)

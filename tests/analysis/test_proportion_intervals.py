@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import special, stats
+from scipy import optimize, special, stats
 
 from weldtrial.analysis.proportion_intervals import (
     difference_interval,
@@ -54,6 +54,34 @@ def test_score_of_no_difference_is_the_pooled_one_of_scipy():
         seen = stats.barnard_exact(table, n=4).statistic
         assert z[x, y] == pytest.approx(seen, abs=1e-6)
         assert at_one[x, y] == pytest.approx(seen, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("outcome", "low", "high"),
+    [
+        ((56, 70, 48, 80), 0.0533, 0.3377),
+        ((9, 10, 3, 10), 0.1821, 0.8370),
+        ((6, 7, 2, 7), 0.0544, 0.8478),
+        ((5, 56, 0, 29), -0.0313, 0.1926),
+        ((0, 10, 0, 20), -0.1611, 0.2775),
+    ],
+)
+def test_scores_give_the_large_sample_interval_of_mee(outcome, low, high):
+    """Mee's 95 % limits in Newcombe (1998), Stat. Med. 17:873-890, table II (from memory)."""
+    x, of, y, of_reference = outcome
+    seen, z = x / of - y / of_reference, 1.959964
+    found = [
+        optimize.brentq(
+            lambda shift, at=at: difference_scores(of, of_reference, shift)[x, y] - at,
+            *((-0.999, seen) if at > 0 else (seen, 0.999)),
+        )
+        for at in (z, -z)
+    ]
+    assert found == pytest.approx([low, high], abs=6e-5)
+    # The exact interval promises more and is never the shorter one here.
+    exact = difference_interval(*outcome)
+    assert exact.low < low
+    assert exact.high > high
 
 
 def test_interval_and_barnard_test_agree_on_zero():

@@ -1,0 +1,191 @@
+"""Pass or fail where coupons come by set-up: the set-up counts once, by the share that passed.
+
+Coupons of one set-up share a bottle, a purge and a flow, and tend to pass or fail together, so
+that exact tests of coupons alarm far too often.  Two analyses stand side by side:
+
+- *interval*: t on the set-ups' shares, weighted by their coupons, paired within rounds where there
+  are rounds, Welch's where there are none.  It gives the difference with an interval, and is what
+  is shown;
+- *shuffle*: the levels dealt to the set-ups again by the arrangements of the draw.  It assumes
+  nothing, but gives no interval and hardly reaches .05: with four rounds its smallest p is .125,
+  and with six, rejections at 5 % were .000 to .012.
+
+Measured on beta-binomial set-ups (nominal .05; 20 000 trials; 2, 4 or 2 to 4 coupons a set-up;
+intraclass correlation 0 and .3; shares .1, .3, .5 alike):
+
+| set-ups | paired t, false alarms | Welch t, false alarms |
+|---|---|---|
+| 4 | .000-.017 | .000-.003 |
+| 6 | .000-.049 | .000-.044 |
+| 8 | .000-.046 | .003-.052 |
+| 12 | .006-.062 | .006-.055 |
+
+Intervals missed the true difference of .9 and .5 in .033 or fewer, .045, .071 and .060 of trials,
+of .95 and .3 in .021, .014, .066 and .082: close to 1 the shares of set-ups are skew and 12 set-ups
+miss up to 8 in 100.  Pooling both levels' scatter instead of Welch's missed up to .122.
+
+References
+----------
+Welch, B. L. (1947). *Biometrika* 34:28-35. Donner, A. & Klar, N. (2000). *Design and Analysis of
+Cluster Randomization Trials in Health Research*. Arnold (analysis of cluster proportions).
+Fisher, R. A. (1935). *The Design of Experiments*, chapter 3.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from weldtrial.analysis.linear import Estimate
+from weldtrial.analysis.redraw import Redraw, mean_gap, redraw
+from weldtrial.shared.problems import NotEstimable
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+REACHES = 0.05
+"""Smallest p that a shuffle must be able to reach to be shown alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetupProportions:
+    """Two levels compared by the shares of their set-ups that passed.
+
+    Attributes
+    ----------
+    share, share_reference
+        Share of all coupons of each level that passed.
+    passed, of, passed_reference, of_reference
+        The same as counts of coupons: for the reader, not for a test.
+    setups, setups_reference
+        Set-ups of each level.
+    difference
+        Difference of the shares with its t interval (ends may lie beyond -1 and 1: cut them off
+        for the eye), None where there is none.
+    why_no_interval
+        In words, empty where there is one.
+    shuffle
+        The shuffle, None where no arrangements were handed in.
+    shown
+        ``interval``; ``shuffle`` where there is no interval but the shuffle can reach .05; else
+        ``cannot_tell``.
+    """
+
+    share: float
+    share_reference: float
+    passed: int
+    of: int
+    passed_reference: int
+    of_reference: int
+    setups: int
+    setups_reference: int
+    difference: Estimate | None
+    why_no_interval: str
+    shuffle: Redraw | None
+    shown: Literal["interval", "shuffle", "cannot_tell"]
+
+
+def by_setups(
+    passed: ArrayLike,
+    of: ArrayLike,
+    new: ArrayLike,
+    *,
+    rounds: Sequence[object] | None = None,
+    arrangements: ArrayLike | None = None,
+    listed: bool = True,
+) -> SetupProportions:
+    """Compare two levels set-up by set-up.
+
+    Parameters
+    ----------
+    passed, of
+        Coupons of every set-up that passed, out of how many (at least 1), shape (k,).
+    new
+        1 or True where the set-up had the new level, shape (k,).
+    rounds
+        Round of every set-up, or None; rounds in which one level is missing tell nothing.
+    arrangements
+        Levels as the draw could have dealt them, shape (m, k), or None (see `redraw`).
+    listed
+        True when these are all arrangements, False when they were sampled.
+
+    Raises
+    ------
+    NotEstimable
+        One level only, or every coupon passed, or every coupon failed.
+    """
+    x, n = np.asarray(passed, dtype=float), np.asarray(of, dtype=float)
+    is_new = np.asarray(new).astype(bool)
+    if x.ndim != 1 or not x.shape == n.shape == is_new.shape:
+        raise ValueError("passed, of and new must be as long as one another")
+    if np.any(n < 1) or np.any(x < 0) or np.any(x > n):
+        raise ValueError("a set-up has at least one coupon, and no more passes than coupons")
+    if is_new.all() or not is_new.any():
+        raise NotEstimable("only one level has been tested: there is nothing to compare it with")
+    if x.sum() in (0, n.sum()):
+        every = "passed" if x.sum() else "failed"
+        raise NotEstimable(f"all {int(n.sum())} coupons {every}: nothing tells the levels apart")
+    difference, why = (
+        _welch(x, n, is_new) if rounds is None else _paired(x, n, is_new, list(rounds))
+    )
+    shuffle = None
+    if arrangements is not None:
+        shuffle = redraw(mean_gap(x / n, rounds), is_new, arrangements, listed=listed)
+    shown: Literal["interval", "shuffle", "cannot_tell"] = "cannot_tell"
+    if difference is not None:
+        shown = "interval"
+    elif shuffle is not None and shuffle.smallest <= REACHES:
+        shown = "shuffle"
+    one, zero = (x[is_new].sum(), n[is_new].sum()), (x[~is_new].sum(), n[~is_new].sum())
+    return SetupProportions(
+        float(one[0] / one[1]), float(zero[0] / zero[1]),
+        int(one[0]), int(one[1]), int(zero[0]), int(zero[1]),
+        int(is_new.sum()), int((~is_new).sum()),
+        difference, why, shuffle, shown,
+    )  # fmt: skip
+
+
+def _welch(x: Floats, n: Floats, is_new: Flags) -> tuple[Estimate | None, str]:
+    """Difference of the shares, each with the scatter of its own set-ups."""
+    shares, variances, dfs = [], [], []
+    for here in (is_new, ~is_new):
+        many, coupons = int(here.sum()), n[here].sum()
+        if many < 2:
+            return None, "a level has one set-up only: how set-ups scatter cannot be seen"
+        share = x[here].sum() / coupons
+        squares = float(((x[here] - n[here] * share) ** 2).sum())
+        shares.append(float(share))
+        variances.append(many / (many - 1) * squares / float(coupons) ** 2)
+        dfs.append(many - 1)
+    variance = sum(variances)
+    if variance <= 0:
+        return None, "all set-ups of each level have the same share: no scatter to judge by"
+    df = variance**2 / sum(v**2 / df for v, df in zip(variances, dfs, strict=True))
+    return Estimate(shares[0] - shares[1], variance**0.5, df), ""
+
+
+def _paired(
+    x: Floats, n: Floats, is_new: Flags, rounds: list[object]
+) -> tuple[Estimate | None, str]:
+    """Differences within rounds, weighted by what their coupons tell."""
+    gaps, weights = [], []
+    for label in dict.fromkeys(rounds):
+        here = np.array([one == label for one in rounds])
+        one, zero = here & is_new, here & ~is_new
+        if not one.any() or not zero.any():
+            continue
+        many, many_reference = n[one].sum(), n[zero].sum()
+        gaps.append(x[one].sum() / many - x[zero].sum() / many_reference)
+        weights.append(many * many_reference / (many + many_reference))
+    if len(gaps) < 2:
+        return None, "fewer than two rounds have both levels: how rounds scatter cannot be seen"
+    gap, weight = np.array(gaps), np.array(weights)
+    mean = float(weight @ gap / weight.sum())
+    variance = float(weight @ (gap - mean) ** 2) / (len(gap) - 1) / float(weight.sum())
+    if variance <= 1e-20:
+        return None, "every round shows the same difference: no scatter to judge by"
+    return Estimate(mean, variance**0.5, float(len(gap) - 1)), ""

@@ -1,0 +1,325 @@
+"""Censored-normal maximum likelihood for m responses at once, by Newton steps that only go up.
+
+With theta = 1/sigma and gamma = b/sigma the log-likelihood is concave in (gamma, theta) (Olsen
+1978), so damped Newton steps reach the one maximum from anywhere.  Where a level lies wholly beyond
+a limit the maximum is at infinity: the climb stops when the likelihood has nothing left to gain.
+
+Holding a contrast at a value is the same problem with one coefficient less and the limits shifted
+(`held`), because c'b = v is linear in (gamma, theta) too.
+
+References
+----------
+Olsen, R. J. (1978), Econometrica 46, 1211-1215.
+Burridge, J. (1981), J. R. Stat. Soc. B 43, 41-45 (concave for readings between limits as well).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weldtrial.analysis.censored_terms import HALF_LOG_2PI, between, one_sided
+from weldtrial.analysis.linear import Floats
+
+Flags = NDArray[np.bool_]
+
+MOST_STEPS = 200
+MOST_HALVINGS = 40
+GAINED = 1e-13
+"""Newton decrement (twice the log-likelihood still to gain) at which the climb stops."""
+CLOSE = 1e-7
+"""Decrement below which the quadratic picture is exact and only rounding could argue."""
+STEEPEST = 1e8
+"""Largest theta in units of 1/(spread of the readings): beyond it no scatter is left."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Readings:
+    """Readings of m responses at n coupons, all arrays (m, n).
+
+    Attributes
+    ----------
+    low, high
+        Ends of every reading; equal for an exact one, infinite where there is no end.
+    exact, above, below, inside
+        Which kind each is.
+    """
+
+    low: Floats
+    high: Floats
+    exact: Flags
+    above: Flags
+    below: Flags
+    inside: Flags
+
+    @classmethod
+    def of(cls, low: Floats, high: Floats) -> Readings:
+        """Return readings with their kinds worked out."""
+        exact, above, below = low == high, np.isposinf(high), np.isneginf(low)
+        return cls(low, high, exact, above, below, ~(exact | above | below))
+
+    def moved(self, centre: Floats, scale: Floats) -> Readings:
+        """Return the readings less `centre` (m,) or (m, n), over `scale` (m,)."""
+        by = centre[:, None] if centre.ndim == 1 else centre
+        return Readings(
+            (self.low - by) / scale[:, None],
+            (self.high - by) / scale[:, None],
+            self.exact,
+            self.above,
+            self.below,
+            self.inside,
+        )
+
+    def rows(self, keep: Flags) -> Readings:
+        """Return the responses of which `keep` (m,) is true."""
+        return Readings(
+            self.low[keep],
+            self.high[keep],
+            self.exact[keep],
+            self.above[keep],
+            self.below[keep],
+            self.inside[keep],
+        )
+
+    @property
+    def stand_in(self) -> Floats:
+        """A number for every reading: its value, its limit, or the middle of its limits."""
+        low = np.where(self.below, self.high, self.low)
+        high = np.where(self.above, self.low, self.high)
+        return np.asarray(low + 0.5 * (high - low))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Peaks:
+    """Where the likelihood of m responses is highest.
+
+    Attributes
+    ----------
+    gamma, theta
+        Coefficients over sigma (m, p), and 1/sigma (m,).
+    log_likelihood
+        Shape (m,), densities for exact readings in the unit the readings came in.
+    hessian
+        Of the log-likelihood in (gamma, theta), shape (m, p + 1, p + 1).
+    met
+        Whether the climb came to an end.
+    steps
+        Newton steps taken.
+    """
+
+    gamma: Floats
+    theta: Floats
+    log_likelihood: Floats
+    hessian: Floats
+    met: Flags
+    steps: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Slope:
+    """Row-level derivatives: one shift D1, one of theta D2, and second ones, each (m, n)."""
+
+    log: Floats
+    d1: Floats
+    d2: Floats
+    h11: Floats
+    h12: Floats
+    h22: Floats
+
+
+def _row_terms(mean: Floats, theta: Floats, readings: Readings) -> _Slope:
+    """Derivatives in s and theta of every row, ends being theta * limit + s, s = -mean."""
+    shape = mean.shape
+    log, d1, d2, h11, h12, h22 = (np.zeros(shape) for _ in range(6))
+    y = readings.low
+    flags = readings.exact
+    value = y[flags]
+    r = (np.broadcast_to(theta[:, None], shape)[flags]) * value - mean[flags]
+    log[flags], d1[flags], d2[flags] = -0.5 * r * r - HALF_LOG_2PI, -r, -r * value
+    h11[flags], h12[flags], h22[flags] = -1.0, -value, -value * value
+    for flags, end, sign in (
+        (readings.above, readings.low, -1.0),
+        (readings.below, readings.high, 1.0),
+    ):
+        value = end[flags]
+        if not value.size:
+            continue
+        t = sign * (np.broadcast_to(theta[:, None], shape)[flags] * value - mean[flags])
+        found = one_sided(t)
+        log[flags], d1[flags], d2[flags] = found.log, sign * found.first, sign * found.first * value
+        h11[flags], h12[flags] = found.second, found.second * value
+        h22[flags] = found.second * value * value
+    flags = readings.inside
+    if flags.any():
+        low, high = readings.low[flags], readings.high[flags]
+        scale, shift = np.broadcast_to(theta[:, None], shape)[flags], -mean[flags]
+        t2 = between(scale * low + shift, scale * high + shift)
+        log[flags], d1[flags], d2[flags] = t2.log, t2.low + t2.high, t2.low * low + t2.high * high
+        h11[flags] = t2.low2 + 2.0 * t2.both + t2.high2
+        h12[flags] = t2.low2 * low + t2.both * (low + high) + t2.high2 * high
+        h22[flags] = t2.low2 * low * low + 2.0 * t2.both * low * high + t2.high2 * high * high
+    return _Slope(log, d1, d2, h11, h12, h22)
+
+
+class Hill(Protocol):
+    """A log-likelihood of m responses, concave in (gamma, theta)."""
+
+    def rows(self, keep: Flags) -> Hill:
+        """Return the same for the responses of which `keep` (m,) is true."""
+
+    def height(self, gamma: Floats, theta: Floats) -> Floats:
+        """Return the log-likelihood (m,), -inf where theta is not above 0."""
+
+    def slopes(self, gamma: Floats, theta: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return log-likelihood (m,), gradient (m, p + 1) and Hessian (m, p + 1, p + 1)."""
+
+    def start(self) -> tuple[Floats, Floats]:
+        """Return gamma (m, p) and theta (m,) to begin at."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Coupons:
+    """The log-likelihood of coupons that vary independently.
+
+    Attributes
+    ----------
+    q
+        Columns (n, p), best orthonormal; p may be 0.
+    readings
+        Already centred and scaled to a spread near 1.
+    """
+
+    q: Floats
+    readings: Readings
+
+    def rows(self, keep: Flags) -> Coupons:
+        """Return the same for some of the responses."""
+        return Coupons(self.q, self.readings.rows(keep))
+
+    def height(self, gamma: Floats, theta: Floats) -> Floats:
+        """Return the log-likelihood (m,), -inf where theta is not above 0."""
+        good = theta > 0.0
+        safe = np.where(good, theta, 1.0)
+        rows = _row_terms(gamma @ self.q.T, safe, self.readings).log.sum(axis=1)
+        return np.where(good, rows + self.readings.exact.sum(axis=1) * np.log(safe), -np.inf)
+
+    def slopes(self, gamma: Floats, theta: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return log-likelihood (m,), gradient (m, p + 1) and Hessian (m, p + 1, p + 1)."""
+        m, p = gamma.shape
+        q = self.q
+        rows = _row_terms(gamma @ q.T, theta, self.readings)
+        exact = self.readings.exact.sum(axis=1)
+        gradient = np.empty((m, p + 1))
+        gradient[:, :p] = -rows.d1 @ q
+        gradient[:, p] = rows.d2.sum(axis=1) + exact / theta
+        hessian = np.empty((m, p + 1, p + 1))
+        squares = (q[:, :, None] * q[:, None, :]).reshape(len(q), p * p)
+        hessian[:, :p, :p] = (rows.h11 @ squares).reshape(m, p, p)
+        hessian[:, :p, p] = hessian[:, p, :p] = -rows.h12 @ q
+        hessian[:, p, p] = rows.h22.sum(axis=1) - exact / theta**2
+        return rows.log.sum(axis=1) + exact * np.log(theta), gradient, hessian
+
+    def start(self) -> tuple[Floats, Floats]:
+        """Return least squares on the stand-ins."""
+        return least_squares_start(self.q, self.readings)
+
+
+def newton_step(gradient: Floats, hessian: Floats) -> Floats:
+    """Return uphill steps (m, k), lightly ridged so that flat directions cannot run away."""
+    k = gradient.shape[1]
+    size = -np.trace(hessian, axis1=1, axis2=2) / k
+    ridge = 1e-13 * np.maximum(size, 1e-300)
+    lifted = -hessian + ridge[:, None, None] * np.eye(k)
+    return np.asarray(np.linalg.solve(lifted, gradient[:, :, None])[:, :, 0])
+
+
+def climb(hill: Hill, start: tuple[Floats, Floats] | None = None) -> Peaks:
+    """Climb to the highest likelihood of every response.
+
+    Parameters
+    ----------
+    hill
+        The log-likelihood.
+    start
+        gamma (m, p) and theta (m,) to begin at, else the hill's own.
+    """
+    gamma, theta = start or hill.start()
+    gamma, theta = gamma.copy(), theta.copy()
+    m, p = gamma.shape
+    met = np.zeros(m, dtype=bool)
+    height, hessian = np.full(m, -np.inf), np.zeros((m, p + 1, p + 1))
+    active = np.arange(m)
+    step = 0
+    part = hill
+    while len(active) and step < MOST_STEPS:
+        step += 1
+        height[active], gradient, hessian[active] = part.slopes(gamma[active], theta[active])
+        move = newton_step(gradient, hessian[active])
+        gain = np.sum(gradient * move, axis=1)
+        done = ~(gain > GAINED) | (theta[active] > STEEPEST)
+        length = _line_search(part, (gamma[active], theta[active]), move, gain, height[active])
+        length[done] = 0.0
+        done |= length == 0.0
+        gamma[active] += length[:, None] * move[:, :p]
+        theta[active] += length * move[:, p]
+        if done.any():
+            met[active[done]] = True
+            part = part.rows(~done)
+            active = active[~done]
+    return Peaks(gamma, theta, height, hessian, met, step)
+
+
+def _line_search(
+    hill: Hill, at: tuple[Floats, Floats], move: Floats, gain: Floats, height: Floats
+) -> Floats:
+    """Return the share of every step that is taken: halved until the likelihood rises."""
+    gamma, theta = at
+    p = gamma.shape[1]
+    length = np.ones(len(theta))
+    # never lose more than nine tenths of theta in one step: it must stay above 0
+    down = move[:, p] < 0.0
+    length[down] = np.minimum(1.0, -0.9 * theta[down] / move[down, p])
+    waiting = np.flatnonzero(gain >= CLOSE)
+    for _ in range(MOST_HALVINGS):
+        if not len(waiting):
+            return length
+        part = hill if len(waiting) == len(theta) else hill.rows(_mask(waiting, len(theta)))
+        along = length[waiting]
+        new = part.height(
+            gamma[waiting] + along[:, None] * move[waiting, :p],
+            theta[waiting] + along * move[waiting, p],
+        )
+        waiting = waiting[~(new >= height[waiting] + 1e-4 * along * gain[waiting])]
+        length[waiting] *= 0.5
+    length[waiting] = 0.0
+    return length
+
+
+def _mask(index: NDArray[np.intp], size: int) -> Flags:
+    mask = np.zeros(size, dtype=bool)
+    mask[index] = True
+    return mask
+
+
+def least_squares_start(q: Floats, readings: Readings) -> tuple[Floats, Floats]:
+    """Return gamma (m, p) and theta (m,) of least squares on the stand-ins of the readings."""
+    y = readings.stand_in
+    found = np.linalg.lstsq(q, y.T)[0].T if q.shape[1] else np.zeros((len(y), 0))
+    spread = np.sqrt(np.mean((y - found @ q.T) ** 2, axis=1))
+    theta = 1.0 / np.maximum(spread, 0.05)
+    return np.asarray(found * theta[:, None]), np.asarray(theta)
+
+
+def held(q: Floats, contrast: Floats) -> tuple[Floats, Floats]:
+    """Return what holding a contrast takes: columns left free (n, p - 1), and a shift (n,).
+
+    Fitting the free columns to readings less value * shift is fitting all of q with
+    contrast'b = value.
+    """
+    length = contrast @ contrast
+    first = contrast / np.sqrt(length)
+    rest = np.linalg.svd(first[None, :])[2][1:]
+    return np.asarray(q @ rest.T), np.asarray(q @ (contrast / length))

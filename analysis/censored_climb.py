@@ -21,7 +21,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from weldtrial.analysis.censored_terms import HALF_LOG_2PI, between, one_sided
+from weldtrial.analysis.censored_terms import HALF_LOG_2PI, inside_parts, one_sided
 from weldtrial.analysis.linear import Floats
 
 Flags = NDArray[np.bool_]
@@ -156,11 +156,9 @@ def _row_terms(mean: Floats, theta: Floats, readings: Readings) -> _Slope:
     if flags.any():
         low, high = readings.low[flags], readings.high[flags]
         scale, shift = np.broadcast_to(theta[:, None], shape)[flags], -mean[flags]
-        t2 = between(scale * low + shift, scale * high + shift)
-        log[flags], d1[flags], d2[flags] = t2.log, t2.low + t2.high, t2.low * low + t2.high * high
-        h11[flags] = t2.low2 + 2.0 * t2.both + t2.high2
-        h12[flags] = t2.low2 * low + t2.both * (low + high) + t2.high2 * high
-        h22[flags] = t2.low2 * low * low + 2.0 * t2.both * low * high + t2.high2 * high * high
+        parts = inside_parts(low, high, scale * low + shift, scale * high + shift)
+        for array, part in zip((log, d1, d2, h11, h12, h22), parts, strict=True):
+            array[flags] = part
     return _Slope(log, d1, d2, h11, h12, h22)
 
 

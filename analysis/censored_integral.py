@@ -25,10 +25,15 @@ from functools import cache
 from typing import NamedTuple
 
 import numpy as np
+from scipy import special
 
 from weldtrial.analysis.censored_climb import Flags, Readings, least_squares_start
-from weldtrial.analysis.censored_terms import HALF_LOG_2PI, Numbers, between, one_sided
+from weldtrial.analysis.censored_terms import HALF_LOG_2PI, Numbers, inside_parts, one_sided
 from weldtrial.analysis.linear import Floats
+
+
+MODE_STEPS = 5
+"""Newton steps towards the middle of every integrand; it need not be met exactly."""
 
 
 @cache
@@ -197,58 +202,72 @@ class SetupHill:
         self, mean: Floats, theta: Floats, sums: Floats, shrink: Floats, deep: bool
     ) -> _Cells:
         """Terms of the readings that are not exact, at the nodes of every set-up."""
-        z, w = normal_nodes(self.nodes)
-        negative = bool((self.ratio < 0).any())
-        root = np.sqrt(shrink.astype(complex)) if negative else np.sqrt(shrink)
-        u = (shrink * sums)[:, :, None] + root[:, :, None] * z
-        shape = (*mean.shape, len(z))
-        arrays = [np.zeros(shape, dtype=u.dtype) for _ in range(6 if deep else 1)]
-        where = self.member.argmax(axis=1)
-        readings = self.readings
+        x, w = normal_nodes(self.nodes)
+        centre = shrink * sums
+        if (self.ratio < 0).any():
+            root: Numbers = np.sqrt(shrink.astype(complex))
+            u = centre[:, :, None] + root[:, :, None] * x
+            weights: Numbers = np.broadcast_to(np.log(w), u.shape)
+        else:
+            root = np.sqrt(shrink)
+            at, wide = self._mode(mean, theta, centre, root)
+            z = at[:, :, None] + wide[:, :, None] * x
+            u = centre[:, :, None] + root[:, :, None] * z
+            weights = np.log(w) + np.log(wide)[:, :, None] + 0.5 * (x * x - z * z)
+        arrays = self._at(mean, theta, u, 6 if deep else 1)
+        total = np.matmul(self.member.T, arrays[0]) + weights
+        peak = total.real.max(axis=2, keepdims=True)
+        share = np.exp(total - peak)
+        whole = share.sum(axis=2, keepdims=True).real
+        with np.errstate(divide="ignore", invalid="ignore"):
+            log = np.where(whole > 0, np.log(whole) + peak, -np.inf)[:, :, 0]
+            share = share / whole
+        return _Cells(log, *(arrays[1:] or [arrays[0]] * 5), share)
+
+    def _mode(
+        self, mean: Floats, theta: Floats, centre: Floats, root: Floats
+    ) -> tuple[Floats, Floats]:
+        """Where the integrand of every set-up is highest, in z, and how wide it is there."""
+        z, curve = np.zeros_like(centre), np.ones_like(centre)
+        for _ in range(MODE_STEPS):
+            u = (centre + root * z)[:, :, None]
+            _, d1, _, h11 = (part[:, :, 0] for part in self._at(mean, theta, u, 4))
+            curve = 1.0 - root * root * (h11 @ self.member)
+            z = z - (z + root * (d1 @ self.member)) / curve
+        return z, 1.0 / np.sqrt(curve)
+
+    def _at(self, mean: Floats, theta: Floats, u: Numbers, depth: int) -> list[Numbers]:
+        """Log and derivatives of every reading that is not exact at set-up effects u (m, K, Q).
+
+        Log, d1, d2, h11, h12, h22 as far as `depth` asks, each (m, n, Q), 0 for exact readings.
+        """
+        arrays = [np.zeros((*mean.shape, u.shape[2]), dtype=u.dtype) for _ in range(depth)]
+        where, readings = self.member.argmax(axis=1), self.readings
         for flags, end, sign in (
             (readings.above, readings.low, -1.0),
             (readings.below, readings.high, 1.0),
         ):
             i, j = np.nonzero(flags)
-            if not len(i):
-                continue
             value = end[i, j]
-            found = one_sided(
-                sign * ((theta[i] * value - mean[i, j])[:, None] - u[i, where[j], :])
-            )
-            arrays[0][i, j] = found.log
-            if deep:
-                first, second, value = sign * found.first, found.second, value[:, None]
-                parts = (first, first * value, second, second * value, second * value * value)
-                for array, part in zip(arrays[1:], parts, strict=True):
-                    array[i, j] = part
+            t = sign * ((theta[i] * value - mean[i, j])[:, None] - u[i, where[j], :])
+            if depth == 1:
+                arrays[0][i, j] = special.log_ndtr(t)
+                continue
+            found, value = one_sided(t), value[:, None]
+            first, second = sign * found.first, found.second
+            parts = (found.log, first, first * value, second, second * value, second * value**2)
+            for array, part in zip(arrays, parts, strict=False):
+                array[i, j] = part
         i, j = np.nonzero(readings.inside)
         if len(i):
-            low, high = readings.low[i, j], readings.high[i, j]
-            shift = (-mean[i, j])[:, None] - u[i, where[j], :]
-            t = between((theta[i] * low)[:, None] + shift, (theta[i] * high)[:, None] + shift)
-            arrays[0][i, j] = t.log
-            if deep:
-                low, high = low[:, None], high[:, None]
-                parts = (
-                    t.low + t.high,
-                    t.low * low + t.high * high,
-                    t.low2 + 2 * t.both + t.high2,
-                    t.low2 * low + t.both * (low + high) + t.high2 * high,
-                    t.low2 * low * low + 2 * t.both * low * high + t.high2 * high * high,
-                )
-                for array, part in zip(arrays[1:], parts, strict=True):
-                    array[i, j] = part
-        total = np.matmul(self.member.T, arrays[0])
-        peak = total.real.max(axis=2, keepdims=True)
-        share = w * np.exp(total - peak)
-        whole = share.sum(axis=2, keepdims=True).real
-        with np.errstate(divide="ignore", invalid="ignore"):
-            log = np.where(whole > 0, np.log(whole) + peak, -np.inf)[:, :, 0]
-            share = share / whole
-        if not deep:
-            arrays += [arrays[0]] * 5
-        return _Cells(log, *arrays[1:], share)
+            low, high = readings.low[i, j][:, None], readings.high[i, j][:, None]
+            shift = -mean[i, j][:, None] - u[i, where[j], :]
+            scale = theta[i][:, None]
+            for array, part in zip(
+                arrays, inside_parts(low, high, scale * low + shift, scale * high + shift), strict=False
+            ):
+                array[i, j] = part
+        return arrays
 
     def _spread(self, cells: _Cells, carried: Floats) -> tuple[Floats, Floats]:
         """Covariance over the nodes of every set-up's gradient, and the mean square of its shift.

@@ -78,3 +78,22 @@ def between(a: Numbers, b: Numbers) -> Terms:
         both=at_a * at_b,
         high2=-b * at_b - at_b * at_b,
     )
+
+
+def inside_parts(
+    low: Numbers, high: Numbers, a: Numbers, b: Numbers
+) -> tuple[Numbers, Numbers, Numbers, Numbers, Numbers, Numbers]:
+    """Return the terms of readings between two limits as a climb needs them.
+
+    With a = theta * low + s and b = theta * high + s: the log, its derivatives in s and in theta,
+    and its second derivatives in s, in s and theta, in theta.
+    """
+    t = between(a, b)
+    return (
+        t.log,
+        t.low + t.high,
+        t.low * low + t.high * high,
+        t.low2 + 2.0 * t.both + t.high2,
+        t.low2 * low + t.both * (low + high) + t.high2 * high,
+        t.low2 * low * low + 2.0 * t.both * low * high + t.high2 * high * high,
+    )

@@ -18,7 +18,7 @@ from weldtrial.analysis.censored import NO_SCATTER, effective_size
 from weldtrial.analysis.censored_climb import Coupons, Flags, Readings, climb, held
 from weldtrial.analysis.censored_readings import Scaled, cannot, read_in
 from weldtrial.analysis.censored_restricted import Setups, SigmaKnown, find_ratio
-from weldtrial.analysis.censored_setups import membership, within_df, within_setups
+from weldtrial.analysis.censored_setups import least_df, membership, within_df, within_setups
 from weldtrial.analysis.linear import Floats, contrast_rows
 from weldtrial.analysis.setup_layout import lay_out
 
@@ -182,7 +182,7 @@ def _setups(
     known = (scaled.readings.exact | scaled.readings.inside).sum(axis=1)
     inside = within_setups(layout, row)
     df = within_df(layout, known) if inside else np.full(len(known), float(layout.df_setup))
-    return estimate, np.array(t), df, (theta > NO_SCATTER) | (df < 1.0)
+    return estimate, np.array(t), df, (theta > NO_SCATTER) | (df < least_df(inside))
 
 
 def _in_units(scaled: Scaled, row: Floats, moved: Floats) -> Floats:

@@ -100,7 +100,7 @@ class Profile:
 
         inside, step = self.inner, self.unit * min(critical, 3.0)
         if math.isfinite(self.se) and self.se > 0.0:
-            step = self.se * critical
+            step = 1.1 * self.se * critical  # a little past where a t interval would end
         outside = inside + side * step
         while short(outside) < 0.0:
             inside, step = outside, 2.0 * step

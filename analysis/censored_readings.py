@@ -16,7 +16,6 @@ from weldtrial.analysis.linear import Floats, centring, orthonormal_basis
 from weldtrial.shared.problems import NotEstimable
 
 INSTEAD = "compared instead: how many reached it"
-NO_RANK = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,23 +125,13 @@ def kinds(readings: Readings) -> Kinds:
     )  # fmt: skip
 
 
-def known_df(q: Floats, readings: Readings) -> Floats:
-    """Return what the readings that are not beyond a limit leave over for scatter, shape (m,).
-
-    Their number less the rank of their rows.
-    """
-    known = (readings.exact | readings.inside).astype(float)
-    n, p = q.shape
-    squares = (q[:, :, None] * q[:, None, :]).reshape(n, p * p)
-    values = np.linalg.eigvalsh((known @ squares).reshape(-1, p, p))
-    return np.asarray(known.sum(axis=1) - (values > NO_RANK).sum(axis=1))
-
-
 def cannot(scaled: Scaled) -> Flags:
-    """Return for which responses (m,) no average can be estimated."""
+    """Return for which responses (m,) too few coupons were read to estimate anything.
+
+    p + 1 coupons that are not beyond a limit always leave one over to show scatter.
+    """
     known = (scaled.readings.exact | scaled.readings.inside).sum(axis=1)
-    few = known < scaled.q.shape[1] + 1
-    return np.asarray(few | (known_df(scaled.q, scaled.readings) < 1))
+    return np.asarray(known < scaled.q.shape[1] + 1)
 
 
 def refuse(scaled: Scaled) -> None:
@@ -151,8 +140,7 @@ def refuse(scaled: Scaled) -> None:
     Raises
     ------
     NotEstimable
-        Every coupon beyond the limit, fewer than p + 1 of them not beyond it, or those that are
-        not beyond it leave nothing over to show scatter.
+        Every coupon beyond the limit, or fewer than p + 1 of them not beyond it.
     """
     found, p = kinds(scaled.readings), scaled.q.shape[1]
     n, known = found.total, found.exact + found.between
@@ -163,16 +151,10 @@ def refuse(scaled: Scaled) -> None:
             + INSTEAD,
             hint="to tell them apart use a gauge that reaches further, or a smaller weld",
         )
-    if known < p + 1:
+    if cannot(scaled)[0]:
         raise NotEstimable(
             f"{n - known} of {n} coupons are beyond the gauge limit: the {known} that were read "
             f"cannot settle {p} coefficients and the scatter, which takes at least {p + 1}; "
             + INSTEAD,
-            hint="leave a term out, or use a gauge that reaches further",
-        )
-    if cannot(scaled)[0]:
-        raise NotEstimable(
-            f"the {known} coupons that were read lie where the model fits each of them exactly: "
-            f"nothing is left over to show scatter; {INSTEAD}",
             hint="leave a term out, or use a gauge that reaches further",
         )

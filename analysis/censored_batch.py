@@ -27,6 +27,7 @@ SETUP_CHUNK = 400
 NODES = 12
 GRID = 6
 REFINE = 4
+ENOUGH = 1e-7
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -166,7 +167,7 @@ def _setups(
 ) -> _Solved:
     """Set-ups random: likelihood ratio at the scatter of the restricted likelihood."""
     layout = lay_out(x, setup)
-    hill = Setups(scaled.q, scaled.readings, membership(layout), NODES)
+    hill = Setups(scaled.q, scaled.readings, membership(layout), NODES, ENOUGH)
     ratio, gamma, theta = find_ratio(hill, GRID, REFINE)
     peaks = hill.climb(ratio, (gamma, theta), SigmaKnown)
     line = scaled.contrast(row)
@@ -175,7 +176,7 @@ def _setups(
     start = (peaks.gamma @ np.linalg.svd(line[None, :])[2][1:].T, theta)
     t = []
     for value in values:
-        moved = Setups(free, _moved(scaled, row, value, shift), hill.member, NODES)
+        moved = Setups(free, _moved(scaled, row, value, shift), hill.member, NODES, ENOUGH)
         lower = moved.climb(ratio, start, SigmaKnown).log_likelihood
         square = 2.0 * np.maximum(peaks.log_likelihood - lower, 0.0)
         t.append(np.copysign(np.sqrt(square), estimate - value))

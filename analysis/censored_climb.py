@@ -234,7 +234,13 @@ def newton_step(gradient: Floats, hessian: Floats) -> Floats:
     return np.asarray(np.linalg.solve(lifted, gradient[:, :, None])[:, :, 0])
 
 
-def climb(hill: Hill, start: tuple[Floats, Floats] | None = None) -> Peaks:
+def climb(
+    hill: Hill,
+    start: tuple[Floats, Floats] | None = None,
+    *,
+    enough: float = GAINED,
+    close: float = CLOSE,
+) -> Peaks:
     """Climb to the highest likelihood of every response.
 
     Parameters
@@ -243,6 +249,11 @@ def climb(hill: Hill, start: tuple[Floats, Floats] | None = None) -> Peaks:
         The log-likelihood.
     start
         gamma (m, p) and theta (m,) to begin at, else the hill's own.
+    enough
+        Newton decrement (twice what is still to gain) at which the climb stops.
+    close
+        Decrement below which steps are taken without looking: the picture is quadratic there, and
+        a height known to fewer digits than the gain could only argue.
     """
     gamma, theta = start or hill.start()
     gamma, theta = gamma.copy(), theta.copy()
@@ -257,8 +268,10 @@ def climb(hill: Hill, start: tuple[Floats, Floats] | None = None) -> Peaks:
         height[active], gradient, hessian[active] = part.slopes(gamma[active], theta[active])
         move = newton_step(gradient, hessian[active])
         gain = np.sum(gradient * move, axis=1)
-        done = ~(gain > GAINED) | (theta[active] > STEEPEST)
-        length = _line_search(part, (gamma[active], theta[active]), move, gain, height[active])
+        done = ~(gain > enough) | (theta[active] > STEEPEST)
+        length = _line_search(
+            part, (gamma[active], theta[active]), move, gain, height[active], close
+        )
         length[done] = 0.0
         done |= length == 0.0
         gamma[active] += length[:, None] * move[:, :p]
@@ -271,7 +284,12 @@ def climb(hill: Hill, start: tuple[Floats, Floats] | None = None) -> Peaks:
 
 
 def _line_search(
-    hill: Hill, at: tuple[Floats, Floats], move: Floats, gain: Floats, height: Floats
+    hill: Hill,
+    at: tuple[Floats, Floats],
+    move: Floats,
+    gain: Floats,
+    height: Floats,
+    close: float,
 ) -> Floats:
     """Return the share of every step that is taken: halved until the likelihood rises."""
     gamma, theta = at
@@ -280,7 +298,7 @@ def _line_search(
     # never lose more than nine tenths of theta in one step: it must stay above 0
     down = move[:, p] < 0.0
     length[down] = np.minimum(1.0, -0.9 * theta[down] / move[down, p])
-    waiting = np.flatnonzero(gain >= CLOSE)
+    waiting = np.flatnonzero(gain >= close)
     for _ in range(MOST_HALVINGS):
         if not len(waiting):
             return length

@@ -31,7 +31,6 @@ from weldtrial.analysis.censored_climb import Flags, Readings, least_squares_sta
 from weldtrial.analysis.censored_terms import HALF_LOG_2PI, Numbers, inside_parts, one_sided
 from weldtrial.analysis.linear import Floats
 
-
 MODE_STEPS = 5
 """Newton steps towards the middle of every integrand; it need not be met exactly."""
 
@@ -44,16 +43,21 @@ def normal_nodes(count: int) -> tuple[Floats, Floats]:
 
 
 class _Cells(NamedTuple):
-    """Everything of a set-up that needs its nodes: (m, n, Q) per coupon, (m, K, ...) per set-up."""
+    """What the nodes of every set-up give.
+
+    Attributes
+    ----------
+    log
+        Log chance of a set-up's readings that are not exact, (m, K).
+    share
+        Weight of every node given those readings, (m, K, Q).
+    rows
+        Log and derivatives of every reading at the nodes, each (m, n, Q), as `_at` gives them.
+    """
 
     log: Floats
-    d1: Numbers
-    d2: Numbers
-    h11: Numbers
-    h12: Numbers
-    h22: Numbers
     share: Numbers
-    """Posterior weights of the nodes, (m, K, Q)."""
+    rows: list[Numbers]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,13 +107,6 @@ class SetupHill:
 
     def slopes(self, gamma: Floats, theta: Floats) -> tuple[Floats, Floats, Floats]:
         """Return log-likelihood (m,), gradient (m, p + 1) and Hessian (m, p + 1, p + 1)."""
-        height, gradient, hessian, _ = self.all_slopes(gamma, theta)
-        return height, gradient, hessian
-
-    def all_slopes(
-        self, gamma: Floats, theta: Floats
-    ) -> tuple[Floats, Floats, Floats, Floats]:
-        """Return what `slopes` does and the derivative in the ratio, (m,)."""
         mean = gamma @ self.q.T
         m, p = gamma.shape
         sums, shrink = self._exact_sums(mean, theta)
@@ -117,10 +114,7 @@ class SetupHill:
         height = self._exact_height(mean, theta, sums, shrink) + cells.log.sum(axis=1)
         gradient, hessian, carried = self._exact_slopes(mean, theta, sums, shrink)
         at = cells.share[:, self.member.argmax(axis=1), :]
-        e1, e2, h11, h12, h22 = (
-            (at * part).sum(axis=2).real
-            for part in (cells.d1, cells.d2, cells.h11, cells.h12, cells.h22)
-        )
+        e1, e2, h11, h12, h22 = ((at * part).sum(axis=2).real for part in cells.rows[1:])
         s1, s11 = e1 @ self.member, h11 @ self.member
         gradient[:, :p] -= e1 @ self.q
         gradient[:, p] += e2.sum(axis=1)
@@ -135,14 +129,7 @@ class SetupHill:
         mixed = np.einsum("mkp,mkr->mpr", t, carried)
         hessian -= mixed + mixed.transpose(0, 2, 1)
         hessian += np.einsum("mk,mkp,mkr->mpr", s11, carried, carried)
-        spread, square = self._spread(cells, carried)
-        hessian += spread
-        g = self.ratio[:, None]
-        counts = self.readings.exact @ self.member
-        down = 1.0 + g * counts
-        slope = 0.5 * (sums / down) ** 2 - 0.5 * counts / down
-        slope += (-s1 * sums + 0.5 * (s11 + square)) / down**2
-        return height, gradient, hessian, slope.sum(axis=1)
+        return height, gradient, hessian + self._spread(cells, carried)
 
     def _exact_sums(self, mean: Floats, theta: Floats) -> tuple[Floats, Floats]:
         """Residuals of exact readings summed over set-ups, and g / (1 + g n), both (m, K)."""
@@ -154,9 +141,7 @@ class SetupHill:
     def _values(self) -> Floats:
         return np.where(self.readings.exact, self.readings.low, 0.0)
 
-    def _exact_height(
-        self, mean: Floats, theta: Floats, sums: Floats, shrink: Floats
-    ) -> Floats:
+    def _exact_height(self, mean: Floats, theta: Floats, sums: Floats, shrink: Floats) -> Floats:
         exact = self.readings.exact
         r = np.where(exact, theta[:, None] * self._values() - mean, 0.0)
         count = exact.sum(axis=1)
@@ -222,7 +207,7 @@ class SetupHill:
         with np.errstate(divide="ignore", invalid="ignore"):
             log = np.where(whole > 0, np.log(whole) + peak, -np.inf)[:, :, 0]
             share = share / whole
-        return _Cells(log, *(arrays[1:] or [arrays[0]] * 5), share)
+        return _Cells(log, share, arrays)
 
     def _mode(
         self, mean: Floats, theta: Floats, centre: Floats, root: Floats
@@ -261,24 +246,18 @@ class SetupHill:
         i, j = np.nonzero(readings.inside)
         if len(i):
             low, high = readings.low[i, j][:, None], readings.high[i, j][:, None]
-            shift = -mean[i, j][:, None] - u[i, where[j], :]
-            scale = theta[i][:, None]
-            for array, part in zip(
-                arrays, inside_parts(low, high, scale * low + shift, scale * high + shift), strict=False
-            ):
+            shift, scale = -mean[i, j][:, None] - u[i, where[j], :], theta[i][:, None]
+            found_inside = inside_parts(low, high, scale * low + shift, scale * high + shift)
+            for array, part in zip(arrays, found_inside, strict=False):
                 array[i, j] = part
         return arrays
 
-    def _spread(self, cells: _Cells, carried: Floats) -> tuple[Floats, Floats]:
-        """Covariance over the nodes of every set-up's gradient, and the mean square of its shift.
-
-        The first summed over set-ups (m, p + 1, p + 1), the second (m, K).
-        """
-        m, n, count = cells.d1.shape
+    def _spread(self, cells: _Cells, carried: Floats) -> Floats:
+        """Covariance over the nodes of every set-up's gradient, summed, (m, p + 1, p + 1)."""
+        d1, d2 = (part.transpose(0, 2, 1) for part in cells.rows[1:3])
+        m, count, n = d1.shape
         (_, p), k = self.q.shape, self.member.shape[1]
         spread = (self.member[:, :, None] * self.q[:, None, :]).reshape(n, k * p)
-        d1 = cells.d1.transpose(0, 2, 1)
-        d2 = cells.d2.transpose(0, 2, 1)
         shift = d1 @ self.member
         g = np.concatenate(
             [-(d1 @ spread).reshape(m, count, k, p), (d2 @ self.member)[:, :, :, None]], axis=3
@@ -287,5 +266,4 @@ class SetupHill:
         weighted = g * cells.share[:, :, :, None]
         average = weighted.sum(axis=2).real
         squares = (weighted.transpose(0, 1, 3, 2) @ g).real.sum(axis=1)
-        square = (cells.share * shift.transpose(0, 2, 1) ** 2).sum(axis=2).real
-        return squares - np.einsum("mkp,mkr->mpr", average, average), square
+        return np.asarray(squares - np.einsum("mkp,mkr->mpr", average, average))

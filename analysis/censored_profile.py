@@ -180,7 +180,7 @@ def runs_away(x: Floats, scaled: Scaled, contrast: Floats) -> float:
             b_eq=np.zeros(int(known.sum())) if known.any() else None,
             bounds=(-1.0, 1.0),
         )
-        reach.append(-float(found.fun) > 1e-7)
+        reach.append(found.fun is not None and -float(found.fun) > 1e-7)
     if all(reach):
         raise NotEstimable(
             "both of the levels compared lie wholly beyond the gauge limit, so their difference "

@@ -32,6 +32,8 @@ LOWEST = 0.1
 """Smallest 1 + g n for the largest set-up; nearer the bound -1/n the integral needs many nodes."""
 HIGHEST_RATIO = 50.0
 """Largest set-up to coupon variance ratio that is searched."""
+CLOSE = 1e-3
+"""As in `climb`; the nodes leave heights a few digits short of gradients."""
 RIDGE = 1e-6
 """Keeps the determinant finite where a level lies wholly beyond a limit."""
 
@@ -53,7 +55,8 @@ class Restricted:
 
     def height(self, gamma: Floats, theta: Floats) -> Floats:
         """Return the height (m,), -inf where theta is not above 0."""
-        return self.hill.height(gamma, theta) - self.p * np.log(np.where(theta > 0, theta, 1.0))
+        lost = self.p * np.log(np.where(theta > 0, theta, 1.0))
+        return np.asarray(self.hill.height(gamma, theta) - lost)
 
     def slopes(self, gamma: Floats, theta: Floats) -> tuple[Floats, Floats, Floats]:
         """Return height (m,), gradient (m, p + 1) and Hessian (m, p + 1, p + 1)."""
@@ -104,12 +107,15 @@ class Setups:
         Set-up membership (n, K).
     nodes
         Gauss-Hermite nodes of every set-up's integral.
+    enough
+        Newton decrement at which a climb stops.
     """
 
     q: Floats
     readings: Readings
     member: Floats
     nodes: int
+    enough: float = 1e-11
 
     def climb(
         self,
@@ -127,7 +133,7 @@ class Setups:
             part = self.readings if keep.all() else self.readings.rows(keep)
             hill = wrap(SetupHill(self.q, part, self.member, ratio[keep], self.nodes))
             begin = None if start is None else (start[0][keep], start[1][keep])
-            peaks = climb(hill, begin)
+            peaks = climb(hill, begin, enough=self.enough, close=CLOSE)
             gamma[keep], theta[keep], height[keep] = peaks.gamma, peaks.theta, peaks.log_likelihood
             hessian[keep], met[keep], steps = peaks.hessian, peaks.met, max(steps, peaks.steps)
         return Peaks(gamma, theta, height, hessian, met, steps)

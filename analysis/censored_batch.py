@@ -28,6 +28,8 @@ NODES = 12
 GRID = 6
 REFINE = 4
 ENOUGH = 1e-7
+ALONE = 1e-10
+"""Newton decrement at which a climb stops, with set-ups and without."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,7 +148,7 @@ _Solved = tuple[Floats, Floats, Floats, Flags]
 
 def _alone(scaled: Scaled, row: Floats, values: Sequence[float]) -> _Solved:
     """Every coupon on its own: likelihood ratio, turned into t."""
-    peaks = climb(Coupons(scaled.q, scaled.readings))
+    peaks = climb(Coupons(scaled.q, scaled.readings), enough=ALONE)
     size = effective_size(scaled.q, scaled.readings, peaks)
     df = size - scaled.q.shape[1]
     line = scaled.contrast(row)
@@ -156,7 +158,9 @@ def _alone(scaled: Scaled, row: Floats, values: Sequence[float]) -> _Solved:
     t = []
     for value in values:
         moved = _moved(scaled, row, value, shift)
-        lost = 2.0 * (peaks.log_likelihood - climb(Coupons(free, moved), start).log_likelihood)
+        lost = 2.0 * (
+            peaks.log_likelihood - climb(Coupons(free, moved), start, enough=ALONE).log_likelihood
+        )
         square = df * np.expm1(np.minimum(np.maximum(lost, 0.0) / size, 700.0))
         t.append(np.copysign(np.sqrt(square), estimate - value))
     return estimate, np.array(t), df, (peaks.theta > NO_SCATTER) | ~peaks.met

@@ -27,7 +27,8 @@ from weldtrial.analysis.linear import Floats
 Flags = NDArray[np.bool_]
 
 MOST_STEPS = 200
-MOST_HALVINGS = 40
+SHORTEST = 1e-9
+"""Share of a step below which no more is tried: the top is as near as rounding lets it be."""
 GAINED = 1e-13
 """Newton decrement (twice the log-likelihood still to gain) at which the climb stops."""
 CLOSE = 1e-7
@@ -168,9 +169,6 @@ class Hill(Protocol):
     def rows(self, keep: Flags) -> Hill:
         """Return the same for the responses of which `keep` (m,) is true."""
 
-    def height(self, gamma: Floats, theta: Floats) -> Floats:
-        """Return the log-likelihood (m,), -inf where theta is not above 0."""
-
     def slopes(self, gamma: Floats, theta: Floats) -> tuple[Floats, Floats, Floats]:
         """Return log-likelihood (m,), gradient (m, p + 1) and Hessian (m, p + 1, p + 1)."""
 
@@ -196,13 +194,6 @@ class Coupons:
     def rows(self, keep: Flags) -> Coupons:
         """Return the same for some of the responses."""
         return Coupons(self.q, self.readings.rows(keep))
-
-    def height(self, gamma: Floats, theta: Floats) -> Floats:
-        """Return the log-likelihood (m,), -inf where theta is not above 0."""
-        good = theta > 0.0
-        safe = np.where(good, theta, 1.0)
-        rows = _row_terms(gamma @ self.q.T, safe, self.readings).log.sum(axis=1)
-        return np.where(good, rows + self.readings.exact.sum(axis=1) * np.log(safe), -np.inf)
 
     def slopes(self, gamma: Floats, theta: Floats) -> tuple[Floats, Floats, Floats]:
         """Return log-likelihood (m,), gradient (m, p + 1) and Hessian (m, p + 1, p + 1)."""
@@ -256,62 +247,51 @@ def climb(
         a height known to fewer digits than the gain could only argue.
     """
     gamma, theta = start or hill.start()
-    gamma, theta = gamma.copy(), theta.copy()
-    m, p = gamma.shape
-    met = np.zeros(m, dtype=bool)
-    height, hessian = np.full(m, -np.inf), np.zeros((m, p + 1, p + 1))
-    active = np.arange(m)
-    step = 0
-    part = hill
+    place = np.column_stack([gamma, theta])
+    m, k = place.shape
+    base = _Base(place, np.full(m, -np.inf), np.zeros((m, k)), np.zeros(m), np.zeros(m))
+    met, hessian = np.zeros(m, dtype=bool), np.zeros((m, k, k))
+    active, part, step = np.arange(m), hill, 0
     while len(active) and step < MOST_STEPS:
         step += 1
-        height[active], gradient, hessian[active] = part.slopes(gamma[active], theta[active])
-        move = newton_step(gradient, hessian[active])
-        gain = np.sum(gradient * move, axis=1)
-        done = ~(gain > enough) | (theta[active] > STEEPEST)
-        length = _line_search(
-            part, (gamma[active], theta[active]), move, gain, height[active], close
-        )
-        length[done] = 0.0
-        done |= length == 0.0
-        gamma[active] += length[:, None] * move[:, :p]
-        theta[active] += length * move[:, p]
+        at = base.place[active] + base.length[active, None] * base.move[active]
+        height, gradient, bend = part.slopes(at[:, :-1], at[:, -1])
+        with np.errstate(invalid="ignore"):
+            good = height >= base.height[active] + 1e-4 * (base.length * base.gain)[active]
+        good |= (base.gain[active] < close) & np.isfinite(height)
+        base.length[active[~good]] *= 0.5
+        done = base.length[active] < SHORTEST
+        base.stand(active[good], at[good], height[good], gradient[good], bend[good])
+        done[good] = (base.gain[active[good]] <= enough) | (at[good, -1] > STEEPEST)
+        hessian[active[good]] = bend[good]
         if done.any():
             met[active[done]] = True
-            part = part.rows(~done)
             active = active[~done]
-    return Peaks(gamma, theta, height, hessian, met, step)
+            part = hill.rows(_mask(active, m))
+    return Peaks(base.place[:, :-1], base.place[:, -1], base.height, hessian, met, step)
 
 
-def _line_search(
-    hill: Hill,
-    at: tuple[Floats, Floats],
-    move: Floats,
-    gain: Floats,
-    height: Floats,
-    close: float,
-) -> Floats:
-    """Return the share of every step that is taken: halved until the likelihood rises."""
-    gamma, theta = at
-    p = gamma.shape[1]
-    length = np.ones(len(theta))
-    # never lose more than nine tenths of theta in one step: it must stay above 0
-    down = move[:, p] < 0.0
-    length[down] = np.minimum(1.0, -0.9 * theta[down] / move[down, p])
-    waiting = np.flatnonzero(gain >= close)
-    for _ in range(MOST_HALVINGS):
-        if not len(waiting):
-            return length
-        part = hill if len(waiting) == len(theta) else hill.rows(_mask(waiting, len(theta)))
-        along = length[waiting]
-        new = part.height(
-            gamma[waiting] + along[:, None] * move[waiting, :p],
-            theta[waiting] + along * move[waiting, p],
-        )
-        waiting = waiting[~(new >= height[waiting] + 1e-4 * along * gain[waiting])]
-        length[waiting] *= 0.5
-    length[waiting] = 0.0
-    return length
+@dataclass(frozen=True, slots=True, eq=False)
+class _Base:
+    """Where every response stands, and the step it is about to take; filled in as it climbs."""
+
+    place: Floats
+    height: Floats
+    move: Floats
+    gain: Floats
+    length: Floats
+
+    def stand(
+        self, index: NDArray[np.intp], at: Floats, height: Floats, gradient: Floats, bend: Floats
+    ) -> None:
+        """Let responses `index` stand where they have come to, and look for their next step."""
+        move = newton_step(gradient, bend)
+        length = np.ones(len(index))
+        # never lose more than nine tenths of theta in one step: it must stay above 0
+        down = move[:, -1] < 0.0
+        length[down] = np.minimum(1.0, -0.9 * at[down, -1] / move[down, -1])
+        self.place[index], self.height[index], self.move[index] = at, height, move
+        self.gain[index], self.length[index] = np.sum(gradient * move, axis=1), length
 
 
 def _mask(index: NDArray[np.intp], size: int) -> Flags:

@@ -25,7 +25,6 @@ from functools import cache
 from typing import NamedTuple
 
 import numpy as np
-from scipy import special
 
 from weldtrial.analysis.censored_climb import Flags, Readings, least_squares_start
 from weldtrial.analysis.censored_terms import HALF_LOG_2PI, Numbers, inside_parts, one_sided
@@ -94,23 +93,12 @@ class SetupHill:
         """Return least squares on the stand-ins."""
         return least_squares_start(self.q, self.readings)
 
-    def height(self, gamma: Floats, theta: Floats) -> Floats:
-        """Return the log-likelihood (m,), -inf where theta is not above 0."""
-        good = theta > 0.0
-        safe = np.where(good, theta, 1.0)
-        mean = gamma @ self.q.T
-        sums, shrink = self._exact_sums(mean, safe)
-        value = self._exact_height(mean, safe, sums, shrink) + self._cells(
-            mean, safe, sums, shrink, False
-        ).log.sum(axis=1)
-        return np.where(good, value, -np.inf)
-
     def slopes(self, gamma: Floats, theta: Floats) -> tuple[Floats, Floats, Floats]:
         """Return log-likelihood (m,), gradient (m, p + 1) and Hessian (m, p + 1, p + 1)."""
         mean = gamma @ self.q.T
         m, p = gamma.shape
         sums, shrink = self._exact_sums(mean, theta)
-        cells = self._cells(mean, theta, sums, shrink, True)
+        cells = self._cells(mean, theta, sums, shrink)
         height = self._exact_height(mean, theta, sums, shrink) + cells.log.sum(axis=1)
         gradient, hessian, carried = self._exact_slopes(mean, theta, sums, shrink)
         at = cells.share[:, self.member.argmax(axis=1), :]
@@ -183,9 +171,7 @@ class SetupHill:
         hessian[:, p, p] -= (y * y).sum(axis=1) + count / theta**2
         return gradient, hessian, carried
 
-    def _cells(
-        self, mean: Floats, theta: Floats, sums: Floats, shrink: Floats, deep: bool
-    ) -> _Cells:
+    def _cells(self, mean: Floats, theta: Floats, sums: Floats, shrink: Floats) -> _Cells:
         """Terms of the readings that are not exact, at the nodes of every set-up."""
         x, w = normal_nodes(self.nodes)
         centre = shrink * sums
@@ -199,7 +185,7 @@ class SetupHill:
             z = at[:, :, None] + wide[:, :, None] * x
             u = centre[:, :, None] + root[:, :, None] * z
             weights = np.log(w) + np.log(wide)[:, :, None] + 0.5 * (x * x - z * z)
-        arrays = self._at(mean, theta, u, 6 if deep else 1)
+        arrays = self._at(mean, theta, u, 6)
         total = np.matmul(self.member.T, arrays[0]) + weights
         peak = total.real.max(axis=2, keepdims=True)
         share = np.exp(total - peak)
@@ -235,9 +221,6 @@ class SetupHill:
             i, j = np.nonzero(flags)
             value = end[i, j]
             t = sign * ((theta[i] * value - mean[i, j])[:, None] - u[i, where[j], :])
-            if depth == 1:
-                arrays[0][i, j] = special.log_ndtr(t)
-                continue
             found, value = one_sided(t), value[:, None]
             first, second = sign * found.first, found.second
             parts = (found.log, first, first * value, second, second * value, second * value**2)

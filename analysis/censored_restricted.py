@@ -53,11 +53,6 @@ class Restricted:
         """Return where the likelihood itself would start."""
         return self.hill.start()
 
-    def height(self, gamma: Floats, theta: Floats) -> Floats:
-        """Return the height (m,), -inf where theta is not above 0."""
-        lost = self.p * np.log(np.where(theta > 0, theta, 1.0))
-        return np.asarray(self.hill.height(gamma, theta) - lost)
-
     def slopes(self, gamma: Floats, theta: Floats) -> tuple[Floats, Floats, Floats]:
         """Return height (m,), gradient (m, p + 1) and Hessian (m, p + 1, p + 1)."""
         height, gradient, hessian = self.hill.slopes(gamma, theta)
@@ -79,10 +74,6 @@ class SigmaKnown:
     def start(self) -> tuple[Floats, Floats]:
         """Return where the likelihood itself would start."""
         return self.hill.start()
-
-    def height(self, gamma: Floats, theta: Floats) -> Floats:
-        """Return the height (m,)."""
-        return self.hill.height(gamma, theta)
 
     def slopes(self, gamma: Floats, theta: Floats) -> tuple[Floats, Floats, Floats]:
         """Return height (m,), gradient (m, p + 1) and Hessian (m, p + 1, p + 1)."""

@@ -17,15 +17,21 @@ from scipy import special
 from weldtrial.analysis.censored import NO_SCATTER, effective_size
 from weldtrial.analysis.censored_climb import Coupons, Flags, Readings, climb, held
 from weldtrial.analysis.censored_readings import Scaled, cannot, read_in
-from weldtrial.analysis.censored_restricted import Setups, SigmaKnown, find_ratio
-from weldtrial.analysis.censored_setups import least_df, membership, within_df, within_setups
+from weldtrial.analysis.censored_restricted import HIGHEST_RATIO, Setups, SigmaKnown, find_ratio
+from weldtrial.analysis.censored_setups import (
+    LEAST_SETUP_DF,
+    known_df,
+    membership,
+    within_df,
+    within_setups,
+)
 from weldtrial.analysis.linear import Floats, contrast_rows
 from weldtrial.analysis.setup_layout import lay_out
 
 CHUNK = 4000
 SETUP_CHUNK = 400
 NODES = 12
-GRID = 6
+GRID = 8
 REFINE = 4
 ENOUGH = 1e-7
 ALONE = 1e-10
@@ -184,10 +190,14 @@ def _setups(
         lower = moved.climb(ratio, start, SigmaKnown).log_likelihood
         square = 2.0 * np.maximum(peaks.log_likelihood - lower, 0.0)
         t.append(np.copysign(np.sqrt(square), estimate - value))
-    known = (scaled.readings.exact | scaled.readings.inside).sum(axis=1)
+    read = scaled.readings.exact | scaled.readings.inside
+    known = read.sum(axis=1)
     inside = within_setups(layout, row)
     df = within_df(layout, known) if inside else np.full(len(known), float(layout.df_setup))
-    return estimate, np.array(t), df, (theta > NO_SCATTER) | (df < least_df(inside))
+    apart = np.minimum(layout.df_setup, known_df(layout, read))
+    few = df < 1.0 if inside else apart < LEAST_SETUP_DF
+    bad = (theta > NO_SCATTER) | (ratio > 0.5 * HIGHEST_RATIO) | few
+    return estimate, np.array(t), df, bad
 
 
 def _in_units(scaled: Scaled, row: Floats, moved: Floats) -> Floats:

@@ -255,10 +255,11 @@ def climb(
     while len(active) and step < MOST_STEPS:
         step += 1
         at = base.place[active] + base.length[active, None] * base.move[active]
-        height, gradient, bend = part.slopes(at[:, :-1], at[:, -1])
-        with np.errstate(invalid="ignore"):
+        with np.errstate(all="ignore"):  # a step far too long: turned down just below
+            height, gradient, bend = part.slopes(at[:, :-1], at[:, -1])
             good = height >= base.height[active] + 1e-4 * (base.length * base.gain)[active]
         good |= (base.gain[active] < close) & np.isfinite(height)
+        good &= np.isfinite(bend).all(axis=(1, 2)) & np.isfinite(gradient).all(axis=1)
         base.length[active[~good]] *= 0.5
         done = base.length[active] < SHORTEST
         base.stand(active[good], at[good], height[good], gradient[good], bend[good])

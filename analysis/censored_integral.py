@@ -205,7 +205,9 @@ class SetupHill:
             _, d1, _, h11 = (part[:, :, 0] for part in self._at(mean, theta, u, 4))
             curve = 1.0 - root * root * (h11 @ self.member)
             z = z - (z + root * (d1 @ self.member)) / curve
-        return z, 1.0 / np.sqrt(curve)
+        # a step far too long can leave nothing to compute: such a place is turned down by `climb`
+        fine = np.isfinite(z) & (curve >= 1.0)
+        return np.where(fine, z, 0.0), 1.0 / np.sqrt(np.where(fine, curve, 1.0))
 
     def _at(self, mean: Floats, theta: Floats, u: Numbers, depth: int) -> list[Numbers]:
         """Log and derivatives of every reading that is not exact at set-up effects u (m, K, Q).

@@ -30,12 +30,12 @@ from weldtrial.analysis.linear import Floats
 
 LOWEST = 0.1
 """Smallest 1 + g n for the largest set-up; nearer the bound -1/n the integral needs many nodes."""
-HIGHEST_RATIO = 50.0
+HIGHEST_RATIO = 1e6
 """Largest set-up to coupon variance ratio that is searched."""
 CLOSE = 1e-3
 """As in `climb`; the nodes leave heights a few digits short of gradients."""
-RIDGE = 1e-6
-"""Keeps the determinant finite where a level lies wholly beyond a limit."""
+FLOOR = 1e-3
+"""Share of what exact readings would tell about a direction, below which it counts as open."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,13 +135,48 @@ class Setups:
         """Return restricted height, gamma and theta at u = log(1 + g n_max), (m,)."""
         p = self.q.shape[1]
         peaks = self.climb(self.ratio(u), start, lambda hill: Restricted(hill, p))
-        information = -peaks.hessian[:, :p, :p] + RIDGE * np.eye(p)
-        height = peaks.log_likelihood - 0.5 * np.linalg.slogdet(information)[1]
+        known = log_information(-peaks.hessian[:, :p, :p], self._exact(self.ratio(u)))
+        height = peaks.log_likelihood - 0.5 * known
         return np.where(np.isfinite(height), height, -np.inf), peaks.gamma, peaks.theta
+
+    def _exact(self, ratio: Floats) -> Floats:
+        """Return the information about gamma that exact readings would hold, (m, p, p)."""
+        sums, sizes = self.member.T @ self.q, self.member.sum(axis=0)
+        shrink = ratio[:, None] / (1.0 + ratio[:, None] * sizes)
+        lost = np.einsum("mk,kp,kr->mpr", shrink, sums, sums)
+        return np.asarray(self.q.T @ self.q - lost)
 
     def ratio(self, u: Floats) -> Floats:
         """Return g for u = log(1 + g n), n the largest set-up."""
         return np.asarray(np.expm1(u) / self.member.sum(axis=0).max())
+
+
+def log_information(information: Floats, exact: Floats) -> Floats:
+    """Return the log determinant of information (m, p, p) over the directions that are not open.
+
+    Parameters
+    ----------
+    information
+        What the readings tell about gamma.
+    exact
+        What they would tell had they all been exact, (m, p, p).
+
+    Notes
+    -----
+    A level wholly beyond its limit leaves a direction open: the information in it falls towards
+    zero with every step of a climb, and the scatter of that level's set-ups is not seen either.
+    Such a direction counts as a constant; where nothing is open this is the log determinant.
+    """
+    half = np.linalg.cholesky(exact)
+    inner = np.linalg.solve(half, information)
+    inner = np.linalg.solve(half, inner.transpose(0, 2, 1))
+    share, vectors = np.linalg.eigh(0.5 * (inner + inner.transpose(0, 2, 1)))
+    share = np.maximum(share, 0.0)
+    directions = np.linalg.solve(half.transpose(0, 2, 1), vectors)
+    whole = 2.0 * np.log(np.diagonal(half, axis1=1, axis2=2)).sum(axis=1)
+    told = share**2 + FLOOR**2
+    lengths = np.log((directions**2).sum(axis=1))
+    return np.asarray(whole + (0.5 * np.log(told) + FLOOR**2 / told * lengths).sum(axis=1))
 
 
 def find_ratio(setups: Setups, grid: int, refine: int) -> tuple[Floats, Floats, Floats]:

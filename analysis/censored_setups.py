@@ -26,18 +26,25 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from weldtrial.analysis.censored_climb import held
+from weldtrial.analysis.censored import NO_SCATTER
+from weldtrial.analysis.censored_climb import Flags, held
 from weldtrial.analysis.censored_profile import Profile, runs_away
 from weldtrial.analysis.censored_readings import INSTEAD, Kinds, Scaled, kinds, read_in, refuse
-from weldtrial.analysis.censored_restricted import LOWEST, Setups, SigmaKnown, find_ratio
+from weldtrial.analysis.censored_restricted import (
+    HIGHEST_RATIO,
+    LOWEST,
+    Setups,
+    SigmaKnown,
+    find_ratio,
+)
 from weldtrial.analysis.linear import Denominator, Floats, contrast_rows, inverse
 from weldtrial.analysis.setup_layout import SetupLayout, lay_out
 from weldtrial.shared.problems import NotEstimable
 
 NODES = 20
-GRID = 12
+GRID = 14
 REFINE = 14
-LEAST_SETUP_DF = 2.0
+LEAST_SETUP_DF = 2
 """With 1 the bound on the negative set-up variance leaves 0 to 2 false alarms in 100, and intervals
 that say nothing."""
 WITHIN_SHARE = 0.8
@@ -62,6 +69,9 @@ class CensoredSetupFit:
         Coupons; those neither above nor below a limit; coefficients; set-ups.
     df_setup
         Degrees of freedom left between set-ups.
+    df_known
+        Left between the set-ups in which at least one coupon was read: below 2 the set-up scatter
+        cannot be told, as where one gas of every round lies wholly beyond the limit.
     df_within
         Left within set-ups, a coupon beyond a limit counting half; may be below 1.
     near_bound
@@ -81,6 +91,7 @@ class CensoredSetupFit:
     p: int
     setups: int
     df_setup: int
+    df_known: int
     df_within: float
     near_bound: bool
     kinds: Kinds
@@ -132,6 +143,11 @@ def fit_censored_setups(
     found = kinds(scaled.readings)
     hill = Setups(scaled.q, scaled.readings, membership(layout), NODES)
     ratio, gamma, theta = find_ratio(hill, GRID, REFINE)
+    if theta[0] > NO_SCATTER or ratio[0] > 0.5 * HIGHEST_RATIO:
+        raise NotEstimable(
+            "coupons of one set-up read the same throughout: no coupon scatter to judge by",
+            hint="check that the gauge can show coupon differences",
+        )
     peaks = hill.climb(ratio, (gamma, theta), SigmaKnown)
     scale, p = float(scaled.scale[0]), scaled.q.shape[1]
     back = inverse(scaled.r)
@@ -152,6 +168,7 @@ def fit_censored_setups(
         p=p,
         setups=len(layout.sizes),
         df_setup=layout.df_setup,
+        df_known=int(known_df(layout, ~np.isinf(scaled.readings.high - scaled.readings.low))[0]),
         df_within=within_df(layout, np.array([known]))[0],
         near_bound=1.0 + float(ratio[0]) * biggest < 1.05 * LOWEST,
         kinds=found,
@@ -176,6 +193,14 @@ def within_df(layout: SetupLayout, known: NDArray[np.int_]) -> Floats:
     return np.asarray(layout.df_within - 0.5 * (n - known), dtype=np.float64)
 
 
+def known_df(layout: SetupLayout, known: Flags) -> NDArray[np.int_]:
+    """Return degrees of freedom between set-ups among the coupons known, (m, n) to (m,)."""
+    rows = known[:, :, None]
+    between = np.column_stack([layout.q, membership(layout)])
+    both = np.linalg.matrix_rank(np.where(rows, between, 0.0), tol=1e-8)
+    return np.asarray(both - np.linalg.matrix_rank(np.where(rows, layout.q, 0.0), tol=1e-8))
+
+
 def within_setups(layout: SetupLayout, contrast: Floats) -> bool:
     """Whether a contrast (p,) is judged within set-ups, by the layout alone.
 
@@ -190,11 +215,6 @@ def within_setups(layout: SetupLayout, contrast: Floats) -> bool:
     return bool(line @ line >= WITHIN_SHARE * (line @ weights))
 
 
-def least_df(inside: bool) -> float:
-    """Return the fewest degrees of freedom at which a contrast is judged."""
-    return 1.0 if inside else LEAST_SETUP_DF
-
-
 def _too_few(fit: CensoredSetupFit, inside: bool) -> NotEstimable:
     beyond = f"{fit.n - fit.uncensored} of {fit.n} coupons are beyond the gauge limit"
     if inside:
@@ -203,10 +223,11 @@ def _too_few(fit: CensoredSetupFit, inside: bool) -> NotEstimable:
             + INSTEAD,
             hint="use a gauge that reaches further, or weld more coupons a set-up",
         )
+    left = min(fit.df_setup, fit.df_known)
     return NotEstimable(
-        f"{beyond}, and {fit.setups} set-ups leave {fit.df_setup} over to show how set-ups differ: "
-        f"an average estimated past a limit takes at least 2; {INSTEAD}",
-        hint="set every level up again in another round",
+        f"{beyond}, and the set-ups in which one was read leave {left} over to show how set-ups "
+        f"differ, where an average estimated past a limit takes at least 2; {INSTEAD}",
+        hint="set every level up again in another round, or use a gauge that reaches further",
     )
 
 
@@ -245,7 +266,7 @@ def profile_setups(fit: CensoredSetupFit, contrast: ArrayLike) -> Profile:
         raise ValueError(f"a profile takes one contrast, got {len(row)}")
     inside = within_setups(fit.layout, row[0])
     df = fit.df_within if inside else float(fit.df_setup)
-    if df < least_df(inside):
+    if (df < 1.0) if inside else (min(fit.df_setup, fit.df_known) < LEAST_SETUP_DF):
         raise _too_few(fit, inside)
     inner = float(row[0] @ fit.coefficients)
     estimate = runs_away(fit.x, fit.scaled, row[0]) or inner

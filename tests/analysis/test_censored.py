@@ -135,6 +135,13 @@ def test_nothing_beyond_the_limit_is_the_least_squares_t_interval(n, confidence)
                                atol=1e-12)  # fmt: skip
 
 
+def test_one_sample_is_student_s_interval():
+    y = np.random.default_rng(1).normal(84.0, 3.0, 9)
+    wanted = stats.ttest_1samp(y, 0.0).confidence_interval(0.95)
+    found = profile(fit_censored(np.ones((9, 1)), y, y), [1.0])
+    np.testing.assert_allclose(found.interval(), [wanted.low, wanted.high], atol=1e-8)
+
+
 def test_scaled_contrast_at_a_value_is_least_squares_too():
     """One mean against 90 % of the other, as a percent margin asks."""
     x, y = loads(12, 8)

@@ -205,15 +205,32 @@ def test_order_of_rows_and_names_of_set_ups_do_not_matter():
 
 
 def test_gas_wholly_beyond_gives_a_one_sided_interval():
+    """Without rounds the other gas's set-ups still show how set-ups differ."""
+    x, setup = rounds(6, 3)
+    x = x[:, :2]
+    y = loads(setup, 11)
+    beyond = setup % 2 == 0
+    low, high = np.where(beyond, 84.0, y), np.where(beyond, np.inf, y)
+    fit = fit_censored_setups(x, low, high, setup)
+    assert (fit.df_setup, fit.df_known) == (10, 5)
+    found = profile_setups(fit, gas(x))
+    start, end = found.interval()
+    assert (found.estimate, end) == (math.inf, math.inf)
+    assert math.isfinite(start)
+    assert found.p_at(start) == pytest.approx(0.05, abs=1e-6)
+
+
+def test_gas_wholly_beyond_in_every_round_is_refused():
+    """One set-up read in each round: rounds take up all that would show how set-ups differ."""
     x, setup = rounds(6, 3)
     y = loads(setup, 11)
     beyond = setup % 2 == 0
     low, high = np.where(beyond, 84.0, y), np.where(beyond, np.inf, y)
-    found = profile_setups(fit_censored_setups(x, low, high, setup), gas(x))
-    start, end = found.interval()
-    assert (found.estimate, end) == (math.inf, math.inf)
-    assert math.isfinite(start)
-    assert found.p_at(start) == pytest.approx(0.05, abs=1e-8)
+    fit = fit_censored_setups(x, low, high, setup)
+    assert (fit.df_setup, fit.df_known) == (5, 0)
+    with pytest.raises(NotEstimable, match=r"18 of 36 coupons .* leave 0 over to show how set-ups"):
+        profile_setups(fit, gas(x))
+    assert batch_censored(x, low[:, None], high[:, None], gas(x), (0.0,), setup).cannot.all()
 
 
 def test_batch_is_the_single_fit():
@@ -238,7 +255,7 @@ def test_two_rounds_with_a_coupon_beyond_are_refused():
     x, setup = rounds(2, 2)
     y = loads(setup, 13)
     fit = fit_censored_setups(x, *limited(y, np.sort(y)[-2]), setup)
-    with pytest.raises(NotEstimable, match="4 set-ups leave 1 over") as told:
+    with pytest.raises(NotEstimable, match="leave 1 over to show how set-ups differ") as told:
         profile_setups(fit, gas(x))
     assert told.value.words.startswith("1 of 8 coupons are beyond")
     assert "how many reached it" in told.value.words
@@ -263,6 +280,27 @@ def test_everything_beyond_the_limit_is_refused():
     x, setup = rounds(4, 2)
     with pytest.raises(NotEstimable, match="every coupon held at the limit"):
         fit_censored_setups(x, np.full(16, 90.0), np.full(16, np.inf), setup)
+
+
+def test_set_ups_that_agree_within_themselves_are_refused():
+    x, setup = rounds(4, 2)
+    y = loads(np.arange(8), 16)[setup]
+    low, high = y.copy(), y.copy()
+    low[:2], high[:2] = 70.0, np.inf
+    with pytest.raises(NotEstimable, match="read the same throughout"):
+        fit_censored_setups(x, low, high, setup)
+
+
+def test_large_set_up_scatter_agrees_with_kenward_roger_too():
+    """Set-ups a hundred times the coupon scatter apart."""
+    x, setup = rounds(5, 3)
+    y = loads(setup, 17, between=400.0)
+    found = profile_setups(fit_censored_setups(x, y, y, setup), gas(x)).interval()
+    wanted = estimate(fit_setups(x, setup, y), gas(x)).interval()
+    np.testing.assert_allclose(found, wanted, atol=1e-3 * (wanted[1] - wanted[0]))
+    low, high = limited(y, np.sort(y)[-4])
+    found = profile_setups(fit_censored_setups(x, low, high, setup), gas(x))
+    assert all(map(math.isfinite, found.interval()))
 
 
 def test_set_ups_confounded_with_the_model_are_refused():

@@ -194,8 +194,8 @@ def _setups(
     known = read.sum(axis=1)
     inside = within_setups(layout, row)
     df = within_df(layout, known) if inside else np.full(len(known), float(layout.df_setup))
-    apart = np.minimum(layout.df_setup, known_df(layout, read))
-    few = df < 1.0 if inside else apart < LEAST_SETUP_DF
+    hidden = (known_df(layout, read) < 1) | (layout.df_setup < LEAST_SETUP_DF)
+    few = df < 1.0 if inside else hidden
     bad = (theta > NO_SCATTER) | (ratio > 0.5 * HIGHEST_RATIO) | few
     return estimate, np.array(t), df, bad
 

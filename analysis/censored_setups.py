@@ -70,7 +70,7 @@ class CensoredSetupFit:
     df_setup
         Degrees of freedom left between set-ups.
     df_known
-        Left between the set-ups in which at least one coupon was read: below 2 the set-up scatter
+        Left between the set-ups in which at least one coupon was read: below 1 the set-up scatter
         cannot be told, as where one gas of every round lies wholly beyond the limit.
     df_within
         Left within set-ups, a coupon beyond a limit counting half; may be below 1.
@@ -223,11 +223,16 @@ def _too_few(fit: CensoredSetupFit, inside: bool) -> NotEstimable:
             + INSTEAD,
             hint="use a gauge that reaches further, or weld more coupons a set-up",
         )
-    left = min(fit.df_setup, fit.df_known)
+    if fit.df_known < 1:
+        return NotEstimable(
+            f"{beyond}: the set-ups in which one was read leave none over to show how set-ups "
+            f"differ; {INSTEAD}",
+            hint="use a gauge that reaches further, or set every level up again in another round",
+        )
     return NotEstimable(
-        f"{beyond}, and the set-ups in which one was read leave {left} over to show how set-ups "
-        f"differ, where an average estimated past a limit takes at least 2; {INSTEAD}",
-        hint="set every level up again in another round, or use a gauge that reaches further",
+        f"{beyond}, and {fit.setups} set-ups leave {fit.df_setup} over to show how set-ups differ: "
+        f"an average estimated past a limit takes at least 2; {INSTEAD}",
+        hint="set every level up again in another round",
     )
 
 
@@ -266,7 +271,7 @@ def profile_setups(fit: CensoredSetupFit, contrast: ArrayLike) -> Profile:
         raise ValueError(f"a profile takes one contrast, got {len(row)}")
     inside = within_setups(fit.layout, row[0])
     df = fit.df_within if inside else float(fit.df_setup)
-    if (df < 1.0) if inside else (min(fit.df_setup, fit.df_known) < LEAST_SETUP_DF):
+    if (df < 1.0) if inside else (fit.df_setup < LEAST_SETUP_DF or fit.df_known < 1):
         raise _too_few(fit, inside)
     inner = float(row[0] @ fit.coefficients)
     estimate = runs_away(fit.x, fit.scaled, row[0]) or inner

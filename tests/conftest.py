@@ -15,7 +15,12 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import hypothesis
 import pytest
+
+# A busy machine is no fault of the code: no example has to be quick.
+hypothesis.settings.register_profile("weldtrial", deadline=None)
+hypothesis.settings.load_profile("weldtrial")
 
 # Two workers share two processors; threaded linear algebra would have them fight.
 os.environ.setdefault("OMP_NUM_THREADS", "1")

@@ -20,9 +20,9 @@ from weldtrial.analysis.censored_readings import Scaled, cannot, read_in
 from weldtrial.analysis.censored_restricted import HIGHEST_RATIO, Setups, SigmaKnown, find_ratio
 from weldtrial.analysis.censored_setups import (
     LEAST_SETUP_DF,
+    inside_model,
     known_df,
     membership,
-    within_df,
     within_setups,
 )
 from weldtrial.analysis.linear import Floats, contrast_rows
@@ -125,8 +125,11 @@ def _part(
     values: Sequence[float],
     setup: ArrayLike | None,
 ) -> CensoredBatch:
+    row = contrast_rows(contrast, np.shape(x)[1])[0]
+    if setup is not None and within_setups(lay_out(x, setup), row):
+        x, row = inside_model(lay_out(x, setup), row)
+        setup = None
     scaled = read_in(x, low, high)
-    row = contrast_rows(contrast, scaled.q.shape[1])[0]
     refused = cannot(scaled)
     readings = scaled.readings
     beyond = (readings.above | readings.below).sum(axis=1).astype(float)
@@ -191,13 +194,9 @@ def _setups(
         square = 2.0 * np.maximum(peaks.log_likelihood - lower, 0.0)
         t.append(np.copysign(np.sqrt(square), estimate - value))
     read = scaled.readings.exact | scaled.readings.inside
-    known = read.sum(axis=1)
-    inside = within_setups(layout, row)
-    df = within_df(layout, known) if inside else np.full(len(known), float(layout.df_setup))
     hidden = (known_df(layout, read) < 1) | (layout.df_setup < LEAST_SETUP_DF)
-    few = df < 1.0 if inside else hidden
-    bad = (theta > NO_SCATTER) | (ratio > 0.5 * HIGHEST_RATIO) | few
-    return estimate, np.array(t), df, bad
+    bad = (theta > NO_SCATTER) | (ratio > 0.5 * HIGHEST_RATIO) | hidden
+    return estimate, np.array(t), np.full(len(bad), float(layout.df_setup)), bad
 
 
 def _in_units(scaled: Scaled, row: Floats, moved: Floats) -> Floats:

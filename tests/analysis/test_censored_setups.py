@@ -12,6 +12,7 @@ from weldtrial.analysis.censored import fit_censored
 from weldtrial.analysis.censored_batch import batch_censored
 from weldtrial.analysis.censored_climb import Coupons, Readings
 from weldtrial.analysis.censored_integral import SetupHill
+from weldtrial.analysis.censored_profile import profile
 from weldtrial.analysis.censored_setups import (
     fit_censored_setups,
     profile_setups,
@@ -157,6 +158,21 @@ def test_inside_set_ups_nothing_beyond_the_limit_is_kenward_roger():
     np.testing.assert_allclose(found.interval(), wanted.interval(), rtol=1e-4)
 
 
+def test_inside_set_ups_is_the_fit_with_set_ups_fixed():
+    """Beyond limits too: dummies for the set-ups by hand give the same interval."""
+    x, setup = rounds(4, 4, feed=True)
+    low, high = limited(loads(setup, 5), 87.0)
+    row = 2.0 * np.eye(x.shape[1])[-1]
+    found = profile_setups(fit_censored_setups(x, low, high, setup), row)
+    by_hand = np.column_stack([np.eye(8)[setup], x[:, -1]])
+    wanted = profile(fit_censored(by_hand, low, high), 2.0 * np.eye(9)[-1])
+    assert found.df == pytest.approx(wanted.df)
+    assert found.df < 32 - 9
+    np.testing.assert_allclose(found.interval(), wanted.interval(), atol=1e-6)
+    batch = batch_censored(x, low[:, None], high[:, None], row, (0.0,), setup)
+    assert batch.t[0, 0] == pytest.approx(wanted.t_at(0.0), abs=1e-5)
+
+
 def test_strata_of_contrasts():
     x, setup = rounds(4, 4, feed=True)
     y = loads(setup, 6)
@@ -272,9 +288,8 @@ def test_too_few_read_inside_set_ups_are_refused():
     low, high = limited(y, 1000.0)
     assert fit_censored_setups(x, low, high, setup).df_within == 7
     x, setup = rounds(4, 2, feed=True)
-    keep = np.array([0, 1, 2, 3, *range(4, 16, 2)])
-    few = fit_censored_setups(x[keep], *limited(y[keep], np.sort(y[keep])[7]), setup[keep])
-    with pytest.raises(NotEstimable, match="too few were read within set-ups"):
+    few = fit_censored_setups(x, *limited(y, np.sort(y)[8]), setup)
+    with pytest.raises(NotEstimable, match=r"7 of 16 coupons .* too few were read within set-ups"):
         profile_setups(few, np.eye(x.shape[1])[-1])
 
 

@@ -11,11 +11,13 @@ import numpy as np
 from weldtrial.analysis.findings import MeanRow
 from weldtrial.analysis.judge import Bounds, Evidence
 from weldtrial.analysis.levels import ONCE, Levels
+from weldtrial.analysis.limited import ratio_limited
 from weldtrial.analysis.linear import Estimate
 from weldtrial.analysis.model import BARE, ModelFit
 from weldtrial.analysis.model_frame import Vector
 from weldtrial.analysis.simultaneous import Together, against_reference, alone, among_all
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Trial
 
@@ -77,7 +79,11 @@ def contrast(
         together=together,
         evidence=evidence(fit, one, zero, response, together),
         margin=response.margin.in_units(reference.estimate) if response.margin else None,
-        ratio=fieller(fit, one, zero, together.critical95),
+        ratio=(
+            ratio_limited(fit.estimate, one, zero, together.critical95)
+            if fit.limited
+            else fieller(fit, one, zero, together.critical95)
+        ),
     )
 
 
@@ -187,6 +193,11 @@ def mean_rows(fit: ModelFit, confidence: float = 0.95) -> tuple[MeanRow, ...]:
         if factor.name not in fit.model.columns or measured:
             continue
         for level in factor.levels:
-            found = fit.estimate(fit.mean_vector(factor, level))
+            try:
+                found = fit.estimate(fit.mean_vector(factor, level))
+            except NotEstimable:
+                if not fit.limited:
+                    raise
+                continue
             rows.append(MeanRow(factor.name, level, found.estimate, *found.interval(confidence)))
     return tuple(rows)

@@ -19,6 +19,11 @@ from weldtrial.analysis.judge import strength
 from weldtrial.analysis.model import BARE, ModelFit
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
+from weldtrial.analysis.reaching import (
+    is_mostly_at_limit,
+    reaching_verdict,
+    unknown_verdict,
+)
 from weldtrial.analysis.settle import what_would_settle
 from weldtrial.analysis.units_compared import units_compared
 from weldtrial.analysis.verdict_words import (
@@ -35,6 +40,7 @@ from weldtrial.analysis.verdict_words import (
 from weldtrial.analysis.view import View
 from weldtrial.analysis.views import WITHOUT_CORRECTIONS
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.rounding import brief, spaced
 
 
@@ -47,14 +53,23 @@ def compare(
     others: Sequence[Alternative],
 ) -> Comparison:
     """Return the comparison of one level with its reference, verdict and claims included."""
-    answered = question.answer(fit)
+    try:
+        answered = question.answer(fit)
+    except NotEstimable as error:
+        return unanswered(context, question, unknown_verdict(question, observations, error.words))
     if answered is None:
         return _cannot(context, question, fit, observations)
     found, code = answered
+    if code == "not_settled" and is_mostly_at_limit(observations):
+        code = "at_limit"
     setting = _setting(context, question, fit, observations, found, code)
     units = units_compared(question, observations)
     firm = _firm(context, code, units)
-    verdict = write_verdict(code, firm, setting, found.evidence, _numbers(found))
+    verdict = (
+        reaching_verdict(question, observations, [number_line(setting, _numbers(found))])
+        if code == "at_limit"
+        else write_verdict(code, firm, setting, found.evidence, _numbers(found))
+    )
     if context.trial.purpose == "pilot":
         verdict = Verdict(None, None, PILOT, verdict.lines[:1])
     else:
@@ -210,6 +225,11 @@ def _cannot(
     verdict = cannot_tell(question.factor.name, tied, averages)
     if fit.method == BARE:
         verdict = nothing_repeated()
+    return unanswered(context, question, verdict)
+
+
+def unanswered(context: Context, question: Question, verdict: Verdict) -> Comparison:
+    """Return a comparison that has no numbers, only a verdict that says why."""
     if context.trial.purpose == "pilot":
         verdict = Verdict(None, None, PILOT, (verdict.words, *verdict.lines))
     margin = question.response.margin

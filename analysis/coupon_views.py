@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import nan
 
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import CouponValue
+from weldtrial.analysis.limited import side_of
 from weldtrial.analysis.mixed import SetupFit
 from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
 from weldtrial.analysis.observations import Observation
@@ -32,25 +34,41 @@ def coupon_values(fit: ModelFit, observations: Sequence[Observation]) -> tuple[C
             float(f),
             o.value - float(f),
             o.readings,
+            side_of(o.low, o.high),
         )
         for o, f in zip(observations, fitted, strict=True)
     )
 
 
+def bare_coupons(observations: Sequence[Observation]) -> tuple[CouponValue, ...]:
+    """Return every coupon where no fit led one to expect anything of it."""
+    return tuple(
+        CouponValue(
+            o.stamp, o.run, o.round, o.setup, o.levels, o.value, nan, nan, o.readings,
+            side_of(o.low, o.high),
+        )
+        for o in observations
+    )  # fmt: skip
+
+
 def round_gaps(
     fit: ModelFit, observations: Sequence[Observation], compared: Sequence[Factor]
 ) -> Mapping[int, float]:
-    """Return level minus reference of each round, cleared of easy effects; empty without rounds."""
+    """Return level minus reference of each round, cleared of easy effects; empty without rounds.
+
+    A round with a coupon at a gauge limit has no gap that is one number, and is left out.
+    """
     if not compared or fit.setup is None:
         return {}
     factor = compared[0]
     if not factor.hard_to_change or len(factor.levels) > 2:
         return {}
     means = setup_means(fit, frozenset([factor.name]))
+    limited = {o.round for o in observations if o.ends is not None}
     sides: dict[int, dict[bool, list[float]]] = {}
     seen = set()
     for o, code in zip(observations, fit.setup.tolist(), strict=True):
-        if o.round is None or code in seen:
+        if o.round is None or o.round in limited or code in seen:
             continue
         seen.add(code)
         side = sides.setdefault(o.round, {True: [], False: []})

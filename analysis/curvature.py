@@ -51,6 +51,8 @@ def curvature(
     numeric = [f for f in factors if f.kind == "numeric"]
     if any(len(f.levels) > 2 for f in numeric) or any("^" in term.name for term in terms):
         return None
+    if any(o.ends is not None for o in observations):
+        return None
     middle = [float(at_centre(factors, o)) for o in observations]
     if sum(middle) == 0 or sum(middle) == len(middle):
         return None

@@ -174,7 +174,11 @@ class Alternative:
 
 @dataclass(frozen=True, slots=True)
 class CouponValue:
-    """One coupon as the analysis saw it (its readings averaged)."""
+    """One coupon as the analysis saw it (its readings averaged).
+
+    `beyond` is ``above`` or ``below`` where `value` is a gauge limit that it went past,
+    ``between`` where `value` is the middle of two stops.
+    """
 
     stamp: str
     run: int | None
@@ -185,6 +189,7 @@ class CouponValue:
     fitted: float
     residual: float
     readings: tuple[float, ...]
+    beyond: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +235,20 @@ class LostWould:
 
 
 @dataclass(frozen=True, slots=True)
+class Unbroken:
+    """How strong the coupons of a level that went past the gauge would have had to be.
+
+    `value` is the strength at which the verdict would be `code` instead, had they all failed
+    there while those of other levels failed just at the limit; None where none changes it.
+    """
+
+    level: str
+    coupons: int
+    value: float | None
+    code: VerdictCode | None
+
+
+@dataclass(frozen=True, slots=True)
 class Undo:
     """What would undo the answer.
 
@@ -239,6 +258,8 @@ class Undo:
         Coupons, and rounds (set-ups where there are no rounds), that carry it alone.
     lost
         For each level with lost coupons.
+    unbroken
+        For each level with coupons beyond a gauge limit.
     tried
         How many coupons and rounds were left out in turn.
     words
@@ -249,6 +270,7 @@ class Undo:
     lost: tuple[LostWould, ...]
     tried: int
     words: tuple[str, ...]
+    unbroken: tuple[Unbroken, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

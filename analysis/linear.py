@@ -97,7 +97,7 @@ class Estimate:
     @property
     def p(self) -> float:
         """Two-sided p of the contrast being zero."""
-        ratio = abs(self.estimate / self.se)
+        ratio = abs(self.ratio)
         if self.yardstick is not None:
             return self.yardstick.p(ratio)
         return float(2.0 * special.stdtr(self.df, -ratio))
@@ -118,7 +118,16 @@ class Estimate:
         confidence
             Between 0 and 1, both excluded.
         """
-        half = self.critical(confidence) * self.se
+        return self.within(self.critical(confidence))
+
+    @property
+    def ratio(self) -> float:
+        """How many standard errors the estimate is from zero."""
+        return self.estimate / self.se
+
+    def within(self, critical: float) -> tuple[float, float]:
+        """Return the ends of `critical` standard errors on either side."""
+        half = critical * self.se
         return self.estimate - half, self.estimate + half
 
 

@@ -9,14 +9,25 @@ coupon is the unit and least squares is the answer.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from weldtrial.analysis.censored import CensoredFit
+from weldtrial.analysis.censored_setups import CensoredSetupFit
 from weldtrial.analysis.findings import EstimateRow, TermTestRow
 from weldtrial.analysis.least_squares import LeastSquaresFit, fit_least_squares
-from weldtrial.analysis.linear import Estimate, estimate, term_test
+from weldtrial.analysis.limited import (
+    CENSORED,
+    CENSORED_SETUPS,
+    LimitFit,
+    estimate_limited,
+    fit_limited,
+    is_limited,
+    test_limited,
+)
+from weldtrial.analysis.linear import Estimate, TermTest, estimate, term_test
 from weldtrial.analysis.mixed import SetupFit, fit_setups
 from weldtrial.analysis.model_frame import (
     WITHIN_SETUPS,
@@ -35,7 +46,7 @@ from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.terms import Term
 
-Core = SetupFit | LeastSquaresFit | UnreplicatedFit
+Core = SetupFit | LeastSquaresFit | UnreplicatedFit | CensoredFit | CensoredSetupFit
 
 KENWARD_ROGER = "kenward-roger"
 LEAST_SQUARES = "least-squares"
@@ -49,6 +60,10 @@ SOURCES = {
     WITHIN: "ordinary least squares with set-ups fixed",
     LENTH: "Lenth 1989, Technometrics 31, 469-473; critical values simulated as in Ye & Hamada "
     "2000, J. Qual. Technol. 32, 57-66",
+    CENSORED: "censored normal likelihood, profile intervals with a t-matched cut-off (Tobin 1958, "
+    "Econometrica 26, 24-36; Olsen 1978, Econometrica 46, 1211-1215)",
+    CENSORED_SETUPS: "censored normal likelihood with set-ups random, judged at their degrees of "
+    "freedom (restricted likelihood; profile intervals)",
     BARE: "as many unknowns as coupons and too few of them to tell effects from scatter",
 }
 
@@ -103,8 +118,15 @@ class ModelFit:
         """Return the contrast of an adjusted mean: others at the coded centre, blocks averaged."""
         return self.frame.mean_vector(factor, level)
 
+    @property
+    def limited(self) -> bool:
+        """Whether some readings lie beyond a gauge limit or between two stops."""
+        return isinstance(self.core, (CensoredFit, CensoredSetupFit))
+
     def estimate(self, contrast: Vector) -> Estimate:
         """Return the estimate of a contrast over all columns."""
+        if isinstance(self.core, (CensoredFit, CensoredSetupFit)):
+            return estimate_limited(self.core, contrast)
         return estimate(self.core, contrast)
 
     def tests(self) -> tuple[TermTestRow, ...]:
@@ -117,16 +139,32 @@ class ModelFit:
                 found = self.estimate(self.vector({columns[0]: 1.0}))
                 rows.append(TermTestRow(term, 1, found.df, found.estimate / found.se, found.p))
                 continue
-            test = term_test(self.core, np.eye(self.x.shape[1])[list(columns)])
+            contrasts = np.eye(self.x.shape[1])[list(columns)]
+            if isinstance(self.core, (CensoredFit, CensoredSetupFit)):
+                limited = _or_none(test_limited, self.core, contrasts)
+                if limited is None:
+                    continue
+                test = limited
+            else:
+                test = term_test(self.core, contrasts)
             rows.append(TermTestRow(term, test.df_num, test.df_den, test.statistic, test.p))
         return tuple(rows)
 
     def coefficients(self, confidence: float = 0.95) -> tuple[EstimateRow, ...]:
         """Return every coefficient of the model, the intercept first."""
         return tuple(
-            estimate_row(name, self.estimate(self.vector({column: 1.0})), confidence)
+            self._row(name, self.vector({column: 1.0}), confidence)
             for column, name in enumerate(self.model.names)
         )
+
+    def _row(self, term: str, contrast: Vector, confidence: float) -> EstimateRow:
+        """Return an estimate as a row, empty where coupons beyond the gauge leave none."""
+        try:
+            return estimate_row(term, self.estimate(contrast), confidence)
+        except NotEstimable:
+            if not self.limited:
+                raise
+            return EstimateRow(term, None, None, None, None, None, None)
 
     def effects(self, confidence: float = 0.95) -> tuple[EstimateRow, ...]:
         """Return the low-to-high (or first minus last) effect of every term with one column.
@@ -139,14 +177,23 @@ class ModelFit:
                 rows.append(EstimateRow(term, None, None, None, None, None, None))
                 continue
             weight = 1.0 if "^" in term else 2.0
-            found = self.estimate(self.vector({columns[0]: weight}))
-            rows.append(estimate_row(term, found, confidence))
+            rows.append(self._row(term, self.vector({columns[0]: weight}), confidence))
         return tuple(rows)
 
     @property
     def fitted(self) -> Vector:
         """Fitted values without set-up deviations."""
         return np.asarray(self.x @ self.core.coefficients)
+
+
+def _or_none(
+    test: Callable[[LimitFit, Matrix], TermTest | None], core: LimitFit, contrasts: Matrix
+) -> TermTest | None:
+    """Return a test, None where the coupons beyond the limit leave it open."""
+    try:
+        return test(core, contrasts)
+    except NotEstimable:
+        return None
 
 
 def estimate_row(term: str, found: Estimate, confidence: float = 0.95) -> EstimateRow:
@@ -197,11 +244,20 @@ def fit_model(
         [o.setup for o in observations] if setups else nothing,
         extra,
     )
-    return fit_frame(frame, np.array([o.value for o in observations]))
+    return fit_frame(
+        frame,
+        np.array([o.value for o in observations]),
+        np.array([[o.low for o in observations], [o.high for o in observations]]),
+    )
 
 
-def fit_frame(frame: Frame, y: Vector) -> ModelFit:
-    """Fit one response y (n,) on a frame; raises `NotEstimable` where nothing shows error."""
+def fit_frame(frame: Frame, y: Vector, ends: Matrix | None = None) -> ModelFit:
+    """Fit one response y (n,) on a frame; raises `NotEstimable` where nothing shows error.
+
+    `ends` (2, n) holds between what each value lies, where some are not one number.
+    """
+    if ends is not None and is_limited(*ends):
+        return ModelFit(*fit_limited(frame, *ends), frame, y)
     if frame.stratum == WITHIN_SETUPS:
         return ModelFit(WITHIN, fit_least_squares(frame.x, y), frame, y)
     contrasts = frame.model.matrix.shape[1] - 1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import inf, isfinite
 
 from weldtrial.analysis.findings import SetAside
 from weldtrial.shared.coding import Point, coded_point
@@ -15,6 +16,8 @@ from weldtrial.shared.trial import Trial
 
 AT_LEAST = ("plate", "folded flat")
 """Where a break says only that the weld held at least so much."""
+KINDS = ("number", "above", "below", "between")
+"""Readings that say how large something is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +29,10 @@ class Observation:
     point
         Coded point of the varied factors (see `weldtrial.shared.coding.coded_point`).
     value
-        Mean of the coupon's readings, in the response's unit.
+        Mean of the coupon's readings, in the response's unit; of a coupon at a gauge limit the
+        limit itself, of one that failed between two stops their middle.
+    ends
+        Between what the coupon's value lies, where it is not one number: (90, inf) for ``>90``.
     """
 
     stamp: str
@@ -37,6 +43,17 @@ class Observation:
     point: Point
     value: float
     readings: tuple[float, ...]
+    ends: tuple[float, float] | None = None
+
+    @property
+    def low(self) -> float:
+        """Lower end of what the value may be."""
+        return self.value if self.ends is None else self.ends[0]
+
+    @property
+    def high(self) -> float:
+        """Upper end of what the value may be."""
+        return self.value if self.ends is None else self.ends[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,16 +76,20 @@ def observe(trial: Trial, record: Record, response: Response) -> Observed:
     Raises
     ------
     NotYet
-        When a reading is at a gauge limit, between two stops, a grade or a pass or fail, or the
-        coupon broke where the weld only held "at least" that load.
+        When a reading is a grade or a pass or fail.
+
+    Notes
+    -----
+    Of several readings of one coupon the ends are averaged; a coupon that broke in the plate, or
+    folded flat, held at least its reading.
     """
     observations, aside, unread = [], [], []
-    _refuse_limits(record, response)
+    _refuse_findings(record, response)
     for coupon in record.coupons:
         readings = coupon.readings.get(response.name, ())
-        numbers = tuple(r.value for r in readings if _counts(r) and r.value is not None)
-        if numbers and not coupon.lost:
-            observations.append(_observation(trial, coupon, numbers))
+        spans = [_span(r) for r in readings if _counts(r)]
+        if spans and not coupon.lost:
+            observations.append(_observation(trial, coupon, spans))
         elif why := _why_lost(coupon, readings):
             aside.append(SetAside(coupon.stamp, why, response.name))
         else:
@@ -76,7 +97,11 @@ def observe(trial: Trial, record: Record, response: Response) -> Observed:
     return Observed(tuple(observations), tuple(aside), tuple(unread))
 
 
-def _observation(trial: Trial, coupon: Coupon, numbers: tuple[float, ...]) -> Observation:
+def _observation(trial: Trial, coupon: Coupon, spans: Sequence[tuple[float, float]]) -> Observation:
+    low, high = (sum(ends) / len(ends) for ends in zip(*spans, strict=True))
+    exact = low == high
+    finite = [end for end in (low, high) if isfinite(end)]
+    value = sum(finite) / len(finite)
     return Observation(
         stamp=coupon.stamp,
         run=coupon.run,
@@ -84,13 +109,24 @@ def _observation(trial: Trial, coupon: Coupon, numbers: tuple[float, ...]) -> Ob
         setup=coupon.setup,
         levels=coupon.levels,
         point=coded_point(trial.varied, coupon.levels),
-        value=sum(numbers) / len(numbers),
-        readings=numbers,
+        value=value,
+        readings=tuple(one for one, _ in spans) if exact else (value,),
+        ends=None if exact else (low, high),
     )
 
 
 def _counts(reading: Reading) -> bool:
-    return reading.kind == "number" and reading.failed_at != "slipped"
+    return reading.kind in KINDS and reading.failed_at != "slipped"
+
+
+def _span(reading: Reading) -> tuple[float, float]:
+    """Return between what a reading lies; both ends alike for a number."""
+    if reading.kind == "number":
+        assert reading.value is not None
+        beyond = reading.failed_at in AT_LEAST
+        return reading.value, inf if beyond else reading.value
+    low = -inf if reading.low is None else reading.low
+    return low, inf if reading.high is None else reading.high
 
 
 def _why_lost(coupon: Coupon, readings: Sequence[Reading]) -> str:
@@ -104,28 +140,22 @@ def _why_lost(coupon: Coupon, readings: Sequence[Reading]) -> str:
     return ""
 
 
-def _refuse_limits(record: Record, response: Response) -> None:
+def _refuse_findings(record: Record, response: Response) -> None:
     seen = [
         (coupon, reading)
         for coupon in record.coupons
         if not coupon.lost
         for reading in coupon.readings.get(response.name, ())
-        if reading.kind not in ("number", "lost")
-        or (reading.kind == "number" and reading.failed_at in AT_LEAST)
+        if reading.kind in ("grade", "pass", "fail")
     ]
     if not seen:
         return
-    listed = ", ".join(
-        f"{coupon.stamp} {reading.text}"
-        + (f" ({reading.failed_at})" if reading.failed_at in AT_LEAST else "")
-        for coupon, reading in seen[:8]
-    )
+    listed = ", ".join(f"{coupon.stamp} {reading.text}" for coupon, reading in seen[:8])
     more = f" and {len(seen) - 8} more" if len(seen) > 8 else ""
     raise NotYet(
-        f"{response.title}: limits, grades or passes are recorded, but this version cannot analyse "
-        f"them yet: {listed}{more}. They are kept as they are; counting them as plain numbers, or "
-        "leaving them out, would flatter one side.",
-        hint="Nothing need be typed again: the folder waits for the version that handles limits.",
+        f"{response.title}: grades and passes are recorded, but this version cannot analyse them "
+        f"yet: {listed}{more}. They are kept as they are.",
+        hint="Nothing need be typed again: the folder waits for the version that handles them.",
     )
 
 

@@ -55,7 +55,7 @@ def coupon_core(
     """Return the least-squares fit that shows coupon scatter: set-ups fixed where there are any."""
     if isinstance(fit.core, LeastSquaresFit):
         return fit.core
-    if fit.setup is None:
+    if fit.setup is None or fit.limited:
         return None
     points = [o.point for o in observations]
     try:
@@ -90,7 +90,7 @@ def setup_core(
     fit: ModelFit, observations: Sequence[Observation], hard: frozenset[str]
 ) -> LeastSquaresFit | None:
     """Return the least-squares fit of set-up means on hard factors and rounds."""
-    if fit.setup is None:
+    if fit.setup is None or fit.limited:
         return None
     firsts = [int(np.flatnonzero(fit.setup == c)[0]) for c in range(int(fit.setup.max()) + 1)]
     units = [observations[i] for i in firsts]

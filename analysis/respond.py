@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from weldtrial.analysis.censored import CensoredFit
+from weldtrial.analysis.censored_setups import CensoredSetupFit
 from weldtrial.analysis.compare import compared_factors, mean_rows, pairs_of
-from weldtrial.analysis.comparison import compare
+from weldtrial.analysis.comparison import compare, unanswered
 from weldtrial.analysis.context import Context
-from weldtrial.analysis.coupon_views import coupon_values, round_gaps, shuffle
+from weldtrial.analysis.coupon_views import bare_coupons, coupon_values, round_gaps, shuffle
 from weldtrial.analysis.covariates import covariate_views
 from weldtrial.analysis.curvature import curvature, curvature_check
 from weldtrial.analysis.findings import (
@@ -23,11 +25,13 @@ from weldtrial.analysis.findings import (
 )
 from weldtrial.analysis.lack_of_fit import lack_of_fit
 from weldtrial.analysis.least_squares import LeastSquaresFit
+from weldtrial.analysis.limited import CENSORED
 from weldtrial.analysis.looks import levels_at
 from weldtrial.analysis.mixed import SetupFit
 from weldtrial.analysis.model import BARE, SOURCES, ModelFit, fit_model
 from weldtrial.analysis.observations import Observation, reading_share, reading_variance
 from weldtrial.analysis.question import Question
+from weldtrial.analysis.reaching import unknown_verdict
 from weldtrial.analysis.undo import undo
 from weldtrial.analysis.view import View
 from weldtrial.analysis.views import (
@@ -75,7 +79,12 @@ def analyse_response(
     trial = context.trial
     factors = trial.varied
     terms = trial_terms(factors, trial.design.model, trial.design.terms)
-    fit = fit_model(factors, terms, observations)
+    try:
+        fit = fit_model(factors, terms, observations)
+    except NotEstimable as error:
+        if all(o.ends is None for o in observations):
+            raise
+        return _past_the_gauge(context, terms, response, observations, error)
     looked = _compare_all(context, terms, response, fit, observations, uncorrected)
     single = levels_at(trial, context.look).interval
     bend = curvature(factors, terms, observations)
@@ -111,6 +120,47 @@ def analyse_response(
         shuffle_orders=dealt.orders if dealt else None,
         curvature=bend,
         undo=looked.undo,
+    )
+
+
+def _past_the_gauge(
+    context: Context,
+    terms: Sequence[Term],
+    response: Response,
+    observations: Sequence[Observation],
+    error: NotEstimable,
+) -> ResponseFindings:
+    """Return what is left to say where too many coupons went past the gauge limit for a fit."""
+    pairs = [(f, *pair) for f in compared_factors(context.trial) for pair in pairs_of(f)]
+    if not pairs:
+        raise error
+    comparisons = []
+    for factor, level, reference in pairs:
+        question = Question(context.trial.varied, tuple(terms), response, factor, level, reference)
+        verdict = unknown_verdict(question, observations, error.words)
+        comparisons.append(unanswered(context, question, verdict))
+    planned = sum(c.role == "count" for c in context.record.coupons)
+    return ResponseFindings(
+        name=response.name,
+        title=response.title,
+        unit=response.unit,
+        kind=response.kind,
+        rank=response.rank,
+        method=CENSORED,
+        source=SOURCES[CENSORED],
+        n=len(observations),
+        setups_total=_setup_count(observations),
+        tests=(),
+        effects=(),
+        coefficients=(),
+        means=(),
+        variance=Variance(None, None, reading_variance(observations)),
+        comparisons=tuple(comparisons),
+        lack_of_fit=LackOfFit(),
+        r_squared=None,
+        least_squares=None,
+        warnings=_incomplete(response, len(observations), planned),
+        coupons=bare_coupons(observations),
     )
 
 
@@ -207,6 +257,10 @@ def _variance(fit: ModelFit, observations: Sequence[Observation]) -> Variance:
     share = reading_share(observations, reading)
     if isinstance(fit.core, SetupFit):
         return Variance(fit.core.setup_variance, fit.core.coupon_variance - share, reading)
+    if isinstance(fit.core, CensoredSetupFit):
+        return Variance(fit.core.setup_variance, fit.core.coupon_variance - share, reading)
+    if isinstance(fit.core, CensoredFit):
+        return Variance(None, fit.core.scatter**2 - share, reading)
     if fit.method == BARE:
         return Variance(None, None, reading)
     return Variance(None, fit.core.residual_variance - share, reading)
@@ -260,12 +314,11 @@ def _warnings(
     if _is_timid(context, fit):
         notes.append(Note("timid", TIMID))
     planned = sum(c.role == "count" for c in context.record.coupons)
-    if len(observations) < planned:
-        notes.append(
-            Note(
-                "incomplete",
-                f"{len(observations)} of {planned} coupons have a {response.title} reading that "
-                "counts.",
-            )
-        )
-    return tuple(notes)
+    return (*notes, *_incomplete(response, len(observations), planned))
+
+
+def _incomplete(response: Response, read: int, planned: int) -> tuple[Note, ...]:
+    if read >= planned:
+        return ()
+    words = f"{read} of {planned} coupons have a {response.title} reading that counts."
+    return (Note("incomplete", words),)

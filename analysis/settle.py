@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
-from math import ceil, isnan, sqrt
+from math import ceil, isfinite, isnan, sqrt
 
 from weldtrial.analysis.compare import Contrast
+from weldtrial.analysis.limited import CENSORED_SETUPS
 from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.power import power_difference, power_equivalent, power_no_worse
@@ -35,7 +36,9 @@ def what_would_settle(
     # Lenth's yardstick has no degrees of freedom, and so no planning rule.
     if found.margin is None or not found.margin > 0 or isnan(found.difference.df):
         return ""
-    setups = fit.method == KENWARD_ROGER and question.factor.hard_to_change
+    if not isfinite(found.difference.se):
+        return ""
+    setups = fit.method in (KENWARD_ROGER, CENSORED_SETUPS) and question.factor.hard_to_change
     units = _units(question, observations, setups=setups)
     needed = _needed(question, found, units)
     thing = "set-ups" if setups else "coupons"

@@ -47,8 +47,7 @@ class Together:
 
     def interval(self, found: Estimate, confidence: float = 0.95) -> tuple[float, float]:
         """Return the simultaneous interval of an estimate at 0.95 or 0.90."""
-        half = (self.critical95 if confidence > 0.925 else self.critical90) * found.se
-        return found.estimate - half, found.estimate + half
+        return found.within(self.critical95 if confidence > 0.925 else self.critical90)
 
 
 def alone(found: Estimate, read: Levels = ONCE) -> Together:
@@ -74,7 +73,7 @@ def against_reference(found: Estimate, covariance: Floats, read: Levels = ONCE) 
     correlation = covariance / np.outer(sd, sd)
 
     inside = chance_within(correlation, found.df)
-    ratio = abs(found.estimate / found.se)
+    ratio = abs(found.ratio)
     return Together(
         "reference",
         _quantile(inside, read.interval),
@@ -89,7 +88,7 @@ def among_all(found: Estimate, levels: int, read: Levels = ONCE) -> Together:
         return alone(found, read)
     from scipy import stats
 
-    ratio = abs(found.estimate / found.se) * np.sqrt(2)
+    ratio = abs(found.ratio) * np.sqrt(2)
     p = float(stats.studentized_range.sf(ratio, levels, found.df))
     critical95, critical90 = range_quantiles(levels, round(found.df, 9), read)
     return Together("pairs", critical95, critical90, min(1.0, max(0.0, p)))

@@ -111,6 +111,8 @@ def transformation(
     question: Question, fit: ModelFit, observations: Sequence[Observation]
 ) -> View | None:
     """Ask whether the readings scatter evenly as read, and where not answer on a better scale."""
+    if fit.limited:
+        return None
     x = fit.x
     if fit.setup is not None:
         points = [one.point for one in observations]

@@ -8,15 +8,17 @@ missing outcomes (Yan, Lee & Li 2009, J. Biopharm. Stat. 19:1085; citation from 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from math import sqrt
+from dataclasses import replace
+from math import isinf, sqrt
+from statistics import pstdev
 
-from weldtrial.analysis.findings import Carries, LostWould, Undo, VerdictCode
+from weldtrial.analysis.findings import Carries, LostWould, Unbroken, Undo, VerdictCode
 from weldtrial.analysis.model import ModelFit
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
 from weldtrial.shared.coding import coded_point
 from weldtrial.shared.record import Coupon, Record
-from weldtrial.shared.rounding import by_uncertainty, spaced
+from weldtrial.shared.rounding import by_uncertainty, plain, spaced
 
 UNDECIDED = ("cannot_tell", "depends_on", "at_limit")
 FARTHEST = 10.0
@@ -43,7 +45,8 @@ def undo(
     """
     if code is None or code in UNDECIDED:
         return None
-    groups = [(f"coupon {o.stamp}", {o.stamp}) for o in observations]
+    # Each answer beyond a gauge limit is climbed for; coupon by coupon that takes too long.
+    groups = [(f"coupon {o.stamp}", {o.stamp}) for o in observations if not fit.limited]
     rounds = {o.round for o in observations} - {None}
     by = "round" if len(rounds) > 1 else "set-up"
     places = [o.round if by == "round" else o.setup for o in observations]
@@ -60,7 +63,63 @@ def undo(
         _lost(question, fit, observations, coupons, code)
         for coupons in _lost_by_level(question, observations, record)
     )
-    return Undo(tuple(carries), lost, len(groups), _words(question, fit, carries, lost, by))
+    unbroken = tuple(
+        found
+        for level in (question.reference, question.level)
+        if (found := _unbroken(question, observations, level, code)) is not None
+    )
+    words = _words(question, fit, carries, lost, by)
+    words += tuple(_unbroken_words(question, one) for one in unbroken)
+    return Undo(tuple(carries), lost, len(groups), words, unbroken)
+
+
+def _unbroken(
+    question: Question, observations: Sequence[Observation], level: str, code: VerdictCode
+) -> Unbroken | None:
+    """Walk the coupons of one level past the gauge limit until the verdict is another."""
+    factor = question.factor.name
+    mine = {o.stamp for o in observations if o.levels[factor] == level and isinf(o.high - o.low)}
+    if not mine:
+        return None
+    upwards = [isinf(o.high) for o in observations if o.stamp in mine]
+    if len(set(upwards)) > 1:
+        return None
+    sign = 1 if upwards[0] else -1
+    scatter = pstdev([o.value for o in observations]) or 1.0
+
+    def at(far: float) -> VerdictCode | None:
+        made = [
+            replace(o, value=o.value + (sign * far if o.stamp in mine else 0.0), ends=None)
+            if isinf(o.high - o.low)
+            else o
+            for o in observations
+        ]
+        return _code(question, made)
+
+    edge = max(sign * o.value for o in observations if o.stamp in mine) * sign
+    inside = 0.0
+    for step in range(2 * _STEPS + 1):
+        far = step * scatter * FARTHEST / _STEPS
+        other = at(far)
+        if other is not None and other != code:
+            if step == 0:
+                return Unbroken(level, len(mine), edge, other)
+            distance, found = _edge(at, inside, far, code)
+            return Unbroken(level, len(mine), edge + sign * distance, found)
+        inside = far
+    return Unbroken(level, len(mine), None, None)
+
+
+def _unbroken_words(question: Question, one: Unbroken) -> str:
+    unit = spaced(question.response.unit)
+    many = f"{one.coupons} coupons" if one.coupons > 1 else "1 coupon"
+    who = f"The {many} of {one.level} that went past the gauge limit"
+    if one.value is None:
+        return f"{who} could not have changed the answer, however far they would have gone."
+    return (
+        f"{who} would change the answer had they all gone to {plain(float(f'{one.value:.3g}'))}"
+        f"{unit}, with those of the other failing just at the limit."
+    )
 
 
 def _code(question: Question, observations: Sequence[Observation]) -> VerdictCode | None:
@@ -158,13 +217,14 @@ def _words(
     lost: Sequence[LostWould],
     by: str,
 ) -> tuple[str, ...]:
+    alone = f"no single {by}" if fit.limited else f"No single coupon and no single {by}"
     if carries:
         named = ", ".join(one.what for one in carries[:6])
         more = f" and {len(carries) - 6} more" if len(carries) > 6 else ""
-        alone = "Without it" if len(carries) == 1 else "Without any one of them"
-        words = [f"Carried by {named}{more}. {alone} the answer would be another."]
+        without = "Without it" if len(carries) == 1 else "Without any one of them"
+        words = [f"Carried by {named}{more}. {without} the answer would be another."]
     else:
-        words = [f"No single coupon and no single {by} carries the answer."]
+        words = [f"{alone[:1].upper()}{alone[1:]} carries the answer."]
     for one in lost:
         words.append(_lost_words(question, fit, one))
     return tuple(words)

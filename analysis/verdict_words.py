@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isfinite, isinf
 
+from weldtrial.analysis.at_limit import AtLimit
 from weldtrial.analysis.findings import Strength, Verdict, VerdictCode
 from weldtrial.analysis.judge import Evidence, is_equivalent
 from weldtrial.shared.responses import Response
@@ -30,6 +33,8 @@ LEADS: dict[Strength | None, str] = {"shown": "Shown", "suggests": "Suggests", N
 NOT_SETTLED = "Not settled: this trial is too small to say."
 NOT_SETTLED_YET = "Not settled at this look: the bound for it is not passed."
 CANNOT_TELL = "Cannot tell: {factor} was never welded apart from {tied}."
+AT_LIMIT = "At the limit: {sides} went past the gauge limit, {limit}."
+BEYOND = "Cannot tell: too many coupons went past the gauge limit."
 NOTHING_REPEATED = "Cannot tell: nothing was welded twice, so no scatter shows to judge by."
 DEPENDS_ON = "Answer depends on {what}."
 PILOT = "Pilot: no verdict. It measures scatter, so that the trial can be planned."
@@ -78,8 +83,13 @@ class Numbers:
 
     @property
     def half(self) -> float:
-        """Half the width of the 95 % interval."""
-        return (self.high - self.low) / 2
+        """Half the width of the 95 % interval, or how far its one end lies where it has one."""
+        if isfinite(self.high - self.low):
+            return (self.high - self.low) / 2
+        ends = [abs(e - self.difference) for e in (self.low, self.high) if isfinite(e)]
+        near = [one for one in ends if isfinite(one) and one > 0]
+        beside = [abs(e) / 10 for e in (self.low, self.high, self.difference) if isfinite(e)]
+        return min(near) if near else max([*beside, 0.0])
 
 
 def margin_words(response: Response) -> str:
@@ -220,14 +230,34 @@ def _second_thoughts(
 
 def _could_be(setting: Setting, evidence: Evidence, numbers: Numbers) -> str:
     unit = spaced(setting.response.unit)
-    loss = by_uncertainty(abs(evidence.change.low95), numbers.half)
-    gain = by_uncertainty(abs(evidence.change.high95), numbers.half)
+    loss = _far(evidence.change.low95, numbers, unit)
+    gain = _far(evidence.change.high95, numbers, unit)
     worse = "worse" if evidence.change.low95 < 0 else "better"
     better = "better" if evidence.change.high95 > 0 else "worse"
     return (
-        f"The true change could be anything from {loss}{unit} {worse} to {gain}{unit} {better}. "
+        f"The true change could be anything from {loss} {worse} to {gain} {better}. "
         "This is not evidence that they are alike."
     )
+
+
+def _far(end: float, numbers: Numbers, unit: str) -> str:
+    return "any amount" if isinf(end) else f"{by_uncertainty(abs(end), numbers.half)}{unit}"
+
+
+def at_limit(counts: Sequence[AtLimit], limit: str, lines: Sequence[str]) -> Verdict:
+    """Return the verdict where most coupons are at a gauge limit and nothing else decides.
+
+    Parameters
+    ----------
+    counts
+        Coupons at the limit, level by level.
+    limit
+        Where the gauge stops, with its unit.
+    lines
+        How many reached it, compared, and what else is known.
+    """
+    sides = " and ".join(f"{one.beyond} of {one.coupons} ({one.level})" for one in counts)
+    return Verdict("at_limit", None, AT_LIMIT.format(sides=sides, limit=limit), tuple(lines))
 
 
 def _only_just(code: VerdictCode, evidence: Evidence) -> bool:
@@ -252,6 +282,11 @@ def cannot_tell(factor: str, tied: str, averages: str) -> Verdict:
             else "More coupons of the same kind would not help; welding them apart would.",
         ),
     )
+
+
+def cannot_estimate(why: str, compared: str) -> Verdict:
+    """Return the verdict where coupons at the gauge limit leave no average to estimate."""
+    return Verdict("cannot_tell", None, BEYOND, (f"{why[:1].upper()}{why[1:]}.", compared))
 
 
 def nothing_repeated() -> Verdict:

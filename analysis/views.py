@@ -36,6 +36,7 @@ from weldtrial.shared.terms import Term
 EVERY_COUPON_APART = "every coupon apart"
 TWO_HEAPS = "two heaps of coupons"
 WITHOUT_CORRECTIONS = "without corrections"
+LIMIT_AS_VALUE = "limit taken as the value"
 WITHOUT_DOUBTFUL = "without doubtful coupons"
 
 
@@ -135,7 +136,8 @@ def odd_round(
 
 def repeats(question: Question, observations: Sequence[Observation]) -> View | None:
     """Look for a step among coupons welded alike; informs, never decides."""
-    found = shift_in_repeats(observations)
+    limited = any(one.ends is not None for one in observations)
+    found = None if limited else shift_in_repeats(observations)
     if found is None:
         return None
     if found.p >= WORTH_A_LOOK:
@@ -238,7 +240,15 @@ def other_ways(
                 setups=False,
             )
         )
-    if [o.value for o in uncorrected] != [o.value for o in observations]:
+    if fit.limited:
+        ways.append(
+            question.alternative(
+                LIMIT_AS_VALUE,
+                "as if every coupon at the limit had failed just there",
+                [replace(o, ends=None) for o in observations],
+            )
+        )
+    if [(o.low, o.high) for o in uncorrected] != [(o.low, o.high) for o in observations]:
         ways.append(question.alternative(WITHOUT_CORRECTIONS, "as first typed in", uncorrected))
     rounds = sorted({o.round for o in observations if o.round is not None})
     if len(rounds) > 2:

@@ -26,7 +26,9 @@ def decimals_for(half_width: float) -> int:
 
 
 def fixed(value: float, decimals: int, *, signed: bool = False) -> str:
-    """Return `value` with `decimals` places, a true minus sign, and + when `signed`."""
+    """Return `value` with `decimals` places, a true minus sign, and + when `signed`; ∞ too."""
+    if math.isinf(value):
+        return f"{MINUS if value < 0 else '+' if signed else ''}\N{INFINITY}"
     text = f"{abs(value):.{decimals}f}"
     if float(text) == 0:
         return text

@@ -1,0 +1,112 @@
+"""Where averages cannot be compared: how many coupons of each level reached the gauge limit.
+
+Without set-ups by the exact unconditional interval of a difference of shares (Chan & Zhang 1999,
+Biometrics 55, 1202-1209); with set-ups by the shares of the set-ups, never coupon by coupon.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import isinf
+
+from weldtrial.analysis.at_limit import AtLimit, at_limit, mostly_at_limit
+from weldtrial.analysis.findings import Verdict
+from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.proportion_intervals import difference_interval
+from weldtrial.analysis.question import Question
+from weldtrial.analysis.setup_proportions import by_setups
+from weldtrial.analysis.verdict_words import at_limit as at_limit_verdict
+from weldtrial.analysis.verdict_words import cannot_estimate
+from weldtrial.shared.problems import NotEstimable
+from weldtrial.shared.rounding import fixed, plain, spaced
+
+
+def counted(question: Question, observations: Sequence[Observation]) -> tuple[AtLimit, ...]:
+    """Return coupons at the gauge limit of the two levels compared, the reference first."""
+    pair = (question.reference, question.level)
+    mine = [o for o in observations if o.levels[question.factor.name] in pair]
+    found = at_limit(
+        [o.levels[question.factor.name] for o in mine],
+        [o.low for o in mine],
+        [o.high for o in mine],
+    )
+    return tuple(sorted(found, key=lambda one: pair.index(one.level)))
+
+
+def is_mostly_at_limit(observations: Sequence[Observation]) -> bool:
+    """Whether more than half of all coupons are at a gauge limit."""
+    every = at_limit(
+        ["" for _ in observations], [o.low for o in observations], [o.high for o in observations]
+    )
+    return mostly_at_limit(every)
+
+
+def limit_words(question: Question, observations: Sequence[Observation]) -> str:
+    """Return where the gauge stops, as the coupons at it say: ``90 kN``."""
+    seen = {o.high if isinf(o.low) else o.low for o in observations if isinf(o.high - o.low)}
+    unit = spaced(question.response.unit)
+    return " or ".join(f"{plain(one)}{unit}" for one in sorted(seen))
+
+
+def reaching_verdict(
+    question: Question, observations: Sequence[Observation], lines: Sequence[str] = ()
+) -> Verdict:
+    """Return the verdict where most coupons are at the limit: how many reached it, compared."""
+    counts = counted(question, observations)
+    words = [compared_words(question, observations), *lines]
+    words.append(
+        "Averages cannot be compared. To tell them apart use a gauge that reaches further, or a "
+        "shorter bead."
+    )
+    return at_limit_verdict(counts, limit_words(question, observations), words)
+
+
+def unknown_verdict(question: Question, observations: Sequence[Observation], why: str) -> Verdict:
+    """Return the verdict where the coupons at the limit leave no average to estimate."""
+    if is_mostly_at_limit(observations):
+        return reaching_verdict(question, observations)
+    return cannot_estimate(why, compared_words(question, observations))
+
+
+def compared_words(question: Question, observations: Sequence[Observation]) -> str:
+    """Return how many of each level reached the limit, with the interval of the difference."""
+    zero, one = counted(question, observations)
+    lead = (
+        f"Compared: how many reached the limit: {one.level} {one.beyond} of {one.coupons}, "
+        f"{zero.level} {zero.beyond} of {zero.coupons}"
+    )
+    if any(o.setup is not None for o in observations):
+        return f"{lead}{_by_setups(question, observations)}."
+    found = difference_interval(one.beyond, one.coupons, zero.beyond, zero.coupons)
+    return f"{lead}; {_points(found.estimate, found.low, found.high)}."
+
+
+def _by_setups(question: Question, observations: Sequence[Observation]) -> str:
+    """Return the interval from the shares of the set-ups, or why there is none."""
+    units: dict[int, list[Observation]] = {}
+    for o in observations:
+        if o.setup is not None and o.levels[question.factor.name] in (
+            question.level,
+            question.reference,
+        ):
+            units.setdefault(o.setup, []).append(o)
+    groups = list(units.values())
+    rounds = [group[0].round for group in groups]
+    try:
+        found = by_setups(
+            [sum(isinf(o.high - o.low) for o in group) for group in groups],
+            [len(group) for group in groups],
+            [group[0].levels[question.factor.name] == question.level for group in groups],
+            rounds=rounds if len(set(rounds)) > 1 else None,
+        )
+    except NotEstimable as error:
+        return f" ({error.words})"
+    if found.difference is None:
+        return f" ({found.why_no_interval})"
+    low, high = (max(-1.0, min(1.0, end)) for end in found.difference.interval(0.95))
+    return f"; {_points(found.difference.estimate, low, high)}, set-up by set-up"
+
+
+def _points(estimate: float, low: float, high: float) -> str:
+    cells = [fixed(100 * one, 0, signed=True) for one in (estimate, low, high)]
+    return f"{cells[0]} points, 95 % interval {cells[1]} to {cells[2]}"

@@ -98,10 +98,7 @@ def observe(trial: Trial, record: Record, response: Response) -> Observed:
 
 
 def _observation(trial: Trial, coupon: Coupon, spans: Sequence[tuple[float, float]]) -> Observation:
-    low, high = (sum(ends) / len(ends) for ends in zip(*spans, strict=True))
-    exact = low == high
-    finite = [end for end in (low, high) if isfinite(end)]
-    value = sum(finite) / len(finite)
+    value, readings, ends = averaged(spans)
     return Observation(
         stamp=coupon.stamp,
         run=coupon.run,
@@ -110,9 +107,28 @@ def _observation(trial: Trial, coupon: Coupon, spans: Sequence[tuple[float, floa
         levels=coupon.levels,
         point=coded_point(trial.varied, coupon.levels),
         value=value,
-        readings=tuple(one for one, _ in spans) if exact else (value,),
-        ends=None if exact else (low, high),
+        readings=readings,
+        ends=ends,
     )
+
+
+def averaged(
+    spans: Sequence[tuple[float, float]],
+) -> tuple[float, tuple[float, ...], tuple[float, float] | None]:
+    """Average the readings of one coupon, each given by its ends.
+
+    Returns
+    -------
+    value, readings, ends
+        As an `Observation` holds them.
+    """
+    low, high = (sum(ends) / len(ends) for ends in zip(*spans, strict=True))
+    if low == high:
+        return low, tuple(one for one, _ in spans), None
+    finite = [end for end in (low, high) if isfinite(end)]
+    # Readings past the gauge on both sides leave nothing: the coupon could be anything.
+    value = sum(finite) / len(finite) if finite else 0.0
+    return value, (value,), (low, high)
 
 
 def _counts(reading: Reading) -> bool:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from math import hypot
+from math import hypot, inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +40,8 @@ class Scatter:
         Readings of each coupon, at least 1.
     step
         Step of the gauge; None for readings that are not rounded.
+    most, least
+        Where the gauge stops; None where it does not.
     """
 
     coupon: float
@@ -47,6 +49,16 @@ class Scatter:
     reading: float = 0.0
     readings: int = 1
     step: float | None = None
+    most: float | None = None
+    least: float | None = None
+
+    def span(self, reading: float) -> tuple[float, float]:
+        """Return between what a reading lies, once the gauge has stopped where it stops."""
+        if self.most is not None and reading > self.most:
+            return self.most, inf
+        if self.least is not None and reading < self.least:
+            return -inf, self.least
+        return reading, reading
 
 
 @dataclass(frozen=True, slots=True)

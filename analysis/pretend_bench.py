@@ -139,4 +139,6 @@ def scatter_of(response: Response) -> Scatter:
         typical.sd_reading,
         max(1, response.sections),
         response.reads_to,
+        response.most,
+        response.least,
     )

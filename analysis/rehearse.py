@@ -17,7 +17,7 @@ from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Strength, Verdict, VerdictCode
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.losses import Losses, kept
-from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.observations import Observation, averaged
 from weldtrial.analysis.pretend import Truth, draw, pretend_record, read, stream, true_values
 from weldtrial.analysis.pretend_bench import PretendBench
 from weldtrial.analysis.question import Question
@@ -178,7 +178,7 @@ def play(
         added = draw(bench.scatter, bench.blanks, 1, stream(seed, _SCATTER, number))[0]
         for column, values in enumerate(true):
             readings = read(bench.scatter, values, added)
-            observations = _observed(bench.blanks, left.tolist(), readings)
+            observations = _observed(bench, left.tolist(), readings)
             end, what, after = _end(context, bench.question, observations, verdict_of)
             ends[column][end] += 1
             if after is not None:
@@ -201,14 +201,15 @@ def _true(bench: PretendBench, truth: TrueLoss) -> Floats:
 
 
 def _observed(
-    blanks: Sequence[Observation], left: Sequence[bool], readings: Floats
+    bench: PretendBench, left: Sequence[bool], readings: Floats
 ) -> tuple[Observation, ...]:
     """Return the coupons that are left with their readings, averaged as `observe` does."""
     found = []
-    for blank, here, numbers in zip(blanks, left, readings.tolist(), strict=True):
+    for blank, here, numbers in zip(bench.blanks, left, readings.tolist(), strict=True):
         if here:
-            value = sum(numbers) / len(numbers)
-            found.append(replace(blank, value=value, readings=tuple(numbers)))
+            spans = [bench.scatter.span(one) for one in numbers]
+            value, kept, ends = averaged(spans)
+            found.append(replace(blank, value=value, readings=kept, ends=ends))
     return tuple(found)
 
 

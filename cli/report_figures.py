@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import isfinite
 from typing import TYPE_CHECKING
 
 from weldtrial.analysis.findings import ResponseFindings
@@ -33,10 +34,10 @@ def first_figure(trial: Trial, responses: Sequence[ResponseFindings]) -> FigureB
 
 @dataclass(frozen=True, slots=True)
 class FoundFigures:
-    """The figures of what was found about one response; the last three where there are any."""
+    """The figures of what was found about one response; all but the first where there are any."""
 
     coupons: FigureBlock
-    order: FigureBlock
+    order: FigureBlock | None
     gaps: FigureBlock | None
     effects: FigureBlock | None
 
@@ -55,10 +56,13 @@ def found_figures(trial: Trial, found: ResponseFindings) -> FoundFigures | None:
     gaps = None
     if round_gaps.drawable(found):
         gaps = _block(f"{key}-gaps", round_gaps.draw(found), round_gaps.describe(found))
-    order = _block(f"{key}-order", weld_order.draw(found), weld_order.describe(found))
+    known, order = with_left_over(found), None
+    if len(known.coupons) > 2:
+        drawn = _block(f"{key}-order", weld_order.draw(known), weld_order.describe(known))
+        order = replace(drawn, table=table((), ()), rest=f"column {words.left_over}")
     return FoundFigures(
         coupons=replace(coupons, table=_without_values(text), rest=f"column {words.value}"),
-        order=replace(order, table=table((), ()), rest=f"column {words.left_over}"),
+        order=order,
         gaps=gaps,
         effects=_effects(trial, found, f"{key}-effects"),
     )
@@ -109,11 +113,18 @@ def check_figure(found: ResponseFindings) -> FigureBlock | None:
     """Return the checks of what is left over, None without coupons."""
     from weldtrial.analysis.figures import residual_checks
 
-    if not found.coupons:
+    found = with_left_over(found)
+    if len(found.coupons) < 3:
         return None
     key = found.name.replace("_", "-")
     block = _block(f"{key}-checks", residual_checks.draw(found), residual_checks.describe(found))
     return replace(block, rest=f"column {column_words(found.name, found.unit).left_over}")
+
+
+def with_left_over(found: ResponseFindings) -> ResponseFindings:
+    """Return the response with the coupons of which something is left over: those read exactly."""
+    known = [one for one in found.coupons if not one.beyond and isfinite(one.residual)]
+    return replace(found, coupons=tuple(known))
 
 
 def _block(key: str, figure: Figure, text: FigureText) -> FigureBlock:

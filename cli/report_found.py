@@ -94,13 +94,14 @@ def _shown(trial: Trial, one: ResponseFindings) -> list[Block]:
     if figures is None:
         return list(means)
     beside: tuple[Block, ...] = (figures.effects,) if figures.effects else ()
+    order = () if figures.order is None else (figures.order,)
     if figures.gaps is None:
         return [
-            Beside((figures.coupons,), (figures.order,)),
+            Beside((figures.coupons,), order),
             *([Beside(beside, means)] if beside or means else []),
         ]
     rows = [Beside((figures.coupons,), (figures.gaps,))]
-    rows.append(Beside(beside or means, (figures.order, *(means if beside else ()))))
+    rows.append(Beside(beside or means, (*order, *(means if beside else ()))))
     return list(rows)
 
 

@@ -8,7 +8,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 from weldtrial.analysis.findings import EstimateRow, Findings, ResponseFindings, TermTestRow
 from weldtrial.cli.report_blocks import Block, Heading, Section, Table, Terms, Text, table
-from weldtrial.cli.report_figures import column_words
+from weldtrial.cli.report_figures import column_words, with_left_over
 from weldtrial.cli.report_found import estimate_words
 from weldtrial.shared.orders import FEW_ENOUGH_TO_LIST
 from weldtrial.shared.record import Coupon, Record
@@ -66,7 +66,9 @@ def _drawn(one: ResponseFindings) -> _Drawn:
 
     if not one.coupons:
         return _Drawn()
-    return _Drawn(coupons_by_round.values(one), weld_order.left_over(one))
+    known = with_left_over(one)
+    left = weld_order.left_over(known) if len(known.coupons) > 2 else {}
+    return _Drawn(coupons_by_round.values(one), left)
 
 
 def _headers(name: str, unit: str) -> list[str]:

@@ -134,6 +134,7 @@ class Response:
     where: tuple[str, ...] = ()
     crack_rule: str = ""
     scale: tuple[str, ...] = ()
+    stops: float | None = None
     worked_out: WorkedOut | None = None
 
     @property

@@ -154,10 +154,12 @@ _RESPONSE = Section(
             low=1),
         Key("reads_to", "number", "Smallest division of the gauge.", above=0,
             unit="the response's unit"),
-        Key("most", "number", "Gauge limit: above it write >MOST. Readings at the limit are not "
-            "analysed in this version.", unit="the response's unit"),
-        Key("least", "number", "Gauge limit: below it write <LEAST. Readings at the limit are not "
-            "analysed in this version.", unit="the response's unit"),
+        Key("most", "number", "Gauge limit: above it write >MOST. It counts as at least that, "
+            "never as that.", unit="the response's unit"),
+        Key("least", "number", "Gauge limit: below it write <LEAST. It counts as at most that.",
+            unit="the response's unit"),
+        Key("stops", "number", "Distance between stops, where a failure is only seen to lie "
+            "between two of them and is written 80..90.", above=0, unit="the response's unit"),
         Key("margin", "special", "The smallest change that matters, fixed before any result. At "
             "least one step of the gauge.",
             form='more than 0: a number in the response\'s unit, or a share of the reference mean '

@@ -59,7 +59,7 @@ def pairs_of(responses: Sequence[ResponseFindings]) -> tuple[Pair, ...]:
 
 def _gap(one: Comparison) -> _Gap | None:
     numbers = (one.difference, one.ci_low, one.ci_high, one.ci90_low, one.ci90_high)
-    found = [number for number in numbers if number is not None]
+    found = [number for number in numbers if number is not None and math.isfinite(number)]
     return _Gap(*found) if len(found) == len(numbers) else None
 
 

@@ -8,6 +8,7 @@ from statistics import fmean, stdev
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.markers import CARETDOWNBASE, CARETUPBASE
 
 from weldtrial.analysis.figures.style import (
     GREY,
@@ -24,6 +25,9 @@ from weldtrial.analysis.figures.style import (
 )
 from weldtrial.analysis.findings import CouponValue, ResponseFindings
 from weldtrial.shared.rounding import brief, decimals_for, fixed
+
+_ARROWS = {"above": CARETUPBASE, "below": CARETDOWNBASE}
+"""Marks of coupons that went past a gauge limit: where they are is only known from one side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,11 +101,11 @@ def describe(response: ResponseFindings, changed: Sequence[str] = ()) -> FigureT
     return FigureText(
         alt=(
             f"Dot plot of {len(values)} coupons{within}, {response.title} in {response.unit}, from "
-            f"{brief(min(values))} to {brief(max(values))}; {means}."
+            f"{brief(min(values))} to {brief(max(values))}; {means}.{_past_words(response)}"
         ),
         caption=(
             "One dot a coupon, one bar the mean of its set-up; a grey line joins the set-ups of "
-            f"a round. {counted(response)}.{on_purpose}"
+            f"a round. {counted(response)}.{on_purpose}{_past_words(response)}"
         ),
         table_headers=("round", "set-up", "level", "coupons", f"mean, {response.unit}", "values"),
         table_rows=tuple(_row(group, _places_of_means(response)) for group in groups),
@@ -110,7 +114,23 @@ def describe(response: ResponseFindings, changed: Sequence[str] = ()) -> FigureT
 
 def values(response: ResponseFindings) -> dict[str, str]:
     """Return the value of each stamp (the mean of its readings), as written in the table."""
-    return {coupon.stamp: _as_read(coupon.value) for coupon in response.coupons}
+    return {coupon.stamp: _written(coupon) for coupon in response.coupons}
+
+
+def _past_words(response: ResponseFindings) -> str:
+    """Say how many coupons went past the gauge, and how they are drawn."""
+    past = sum(one.beyond in _ARROWS for one in response.coupons)
+    if not past:
+        return ""
+    return (
+        f" {past} of {len(response.coupons)} coupons went past the gauge limit: arrows, drawn and "
+        "averaged here at the limit."
+    )
+
+
+def _written(coupon: CouponValue) -> str:
+    mark = {"above": ">", "below": "<", "between": "about "}.get(coupon.beyond, "")
+    return f"{mark}{_as_read(coupon.value)}"
 
 
 def _in_order(coupons: list[CouponValue]) -> list[CouponValue]:
@@ -162,6 +182,19 @@ def _group(axes: Axes, group: Group, x: float, look: Look) -> None:
         markeredgewidth=0.9,
         zorder=3,
     )
+    for place, coupon in zip(xs, group.coupons, strict=True):
+        if coupon.beyond in _ARROWS:
+            axes.plot(
+                [place],
+                [coupon.value],
+                linestyle="none",
+                marker=_ARROWS[coupon.beyond],
+                markersize=6,
+                markerfacecolor="white",
+                markeredgecolor=look.colour,
+                markeredgewidth=0.9,
+                zorder=4,
+            )
     axes.plot(
         [x - 0.15, x + 0.15],
         [group.mean, group.mean],
@@ -224,5 +257,5 @@ def _row(group: Group, places: int) -> tuple[str, ...]:
         group.level,
         str(len(group.coupons)),
         fixed(group.mean, places),
-        ", ".join(_as_read(coupon.value) for coupon in group.coupons),
+        ", ".join(_written(coupon) for coupon in group.coupons),
     )

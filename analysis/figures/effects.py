@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import isfinite
 
 from matplotlib.figure import Figure
 
@@ -139,7 +140,10 @@ def _bars(response: ResponseFindings) -> list[_Bar]:
     return [
         _Bar(row.term, row.estimate, row.ci_low, row.ci_high)
         for row in response.effects
-        if row.estimate is not None and row.ci_low is not None and row.ci_high is not None
+        if row.estimate is not None
+        and row.ci_low is not None
+        and row.ci_high is not None
+        and isfinite(row.ci_high - row.ci_low)
     ]
 
 

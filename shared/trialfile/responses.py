@@ -17,7 +17,7 @@ from weldtrial.shared.units import NotANumber, parse_number
 
 _PERCENT = re.compile(r"\s*(\S+?)\s*%\s*")
 _SCATTERS = ("sd_coupon", "sd_setup", "sd_reading")
-_NUMBERS_ONLY = ("reads_to", "most", "least", "must_be", "typical")
+_NUMBERS_ONLY = ("stops", "reads_to", "most", "least", "must_be", "typical")
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +119,7 @@ def _response(draft: _Draft) -> Response | None:
         where=raw.get("where", ()),
         crack_rule=raw.get("crack_rule", ""),
         scale=raw.get("scale", ()),
+        stops=raw.get("stops"),
         worked_out=read_worked_out(raw, draft.path, draft.faults),
     )
 
@@ -173,6 +174,7 @@ def _margin(draft: _Draft) -> Margin | None:
         )
         return None
     _gauge_step(draft, margin)
+    _stops(draft, margin)
     if margin.percent and draft.raw.get("unit") == "%" and draft.kind == "number":
         draft.faults.warn(
             f"{draft.path}.margin",
@@ -216,6 +218,21 @@ def _share(value: Any) -> tuple[float | int | None, bool]:
         return parse_number(found[1]), True
     except NotANumber:
         return None, True
+
+
+def _stops(draft: _Draft, margin: Margin) -> None:
+    stops = draft.raw.get("stops")
+    mean = draft.raw.get("typical", {}).get("mean")
+    if stops is None or (margin.percent and mean is None):
+        return
+    size = margin.in_units(mean or 0.0)
+    if stops > size:
+        draft.faults.warn(
+            f"{draft.path}.stops",
+            f"the stops of response '{draft.name}' are {as_number(stops)} {draft.unit} apart, "
+            f"more than its margin, {as_number(size)} {draft.unit}: a failure seen only between "
+            "two stops says little about a change that small. Look at more stops, or read on.",
+        )
 
 
 def _gauge_step(draft: _Draft, margin: Margin) -> None:

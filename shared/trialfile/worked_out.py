@@ -14,7 +14,7 @@ from weldtrial.shared.units import convert, same_kind
 from weldtrial.shared.weld import ImpossibleWeld, thermal_efficiency
 from weldtrial.shared.worked_out import LOGGED, RULES, SET, setting_behind
 
-READ_ONLY = ("reads_to", "most", "least", "sections", "where", "crack_rule", "scale")
+READ_ONLY = ("reads_to", "most", "least", "stops", "sections", "where", "crack_rule", "scale")
 """Settings of a response that only one that is read can have."""
 _DEPOSIT = ("deposit-area", "leg-of-deposit", "throat-of-deposit")
 _FILLET = ("leg-of-deposit", "throat-of-deposit")

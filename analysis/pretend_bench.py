@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from weldtrial.analysis.assumed import assumed, why_not_assumed
 from weldtrial.analysis.compare import compared_factors, pairs_of
 from weldtrial.analysis.findings import VerdictCode
+from weldtrial.analysis.needs import share_beyond
 from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.power import Spread
 from weldtrial.analysis.pretend import Scatter, blank_observations
 from weldtrial.analysis.question import Question
 from weldtrial.shared.problems import NotEnough, NotYet, PlanRefused
@@ -68,6 +70,18 @@ class PretendBench:
         """The margin in the unit of the figures, None without one."""
         margin = self.question.response.margin
         return None if margin is None else margin.in_units(self.mean)
+
+    @property
+    def past_the_gauge(self) -> float:
+        """Share of coupons of the reference expected past a gauge limit, from 0 to 1."""
+        scatter = self.scatter
+        spread = Spread(scatter.coupon, scatter.setup)
+        shares = [
+            share_beyond(limit, self.mean, spread, above=above)
+            for limit, above in ((scatter.most, True), (scatter.least, False))
+            if limit is not None
+        ]
+        return sum(shares)
 
     def loss(self, size: float) -> float:
         """Return the raw change, level minus reference, that is a loss of `size`."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from weldtrial.cli.pretending import Wanted, losses_of, losses_words, order_of
 from weldtrial.cli.rehearsal_words import Rehearsal, loss_words, per_100, sentences
+from weldtrial.cli.simulated import gauge_words
 from weldtrial.shared.folder import Folder
 from weldtrial.shared.rounding import brief, spaced
 from weldtrial.shared.trial import Trial
@@ -201,6 +202,9 @@ def _facts(rehearsal: Rehearsal) -> list[tuple[str, str]]:
         readings += f", {scatter.readings} readings a coupon"
     if scatter.step:
         readings += f", read to {brief(scatter.step)}{unit}"
+    past = gauge_words(bench)
+    counts = "as at least that" if scatter.least is None else "as past it"
+    gauge = [] if not past else [("gauge", f"{past}, and count {counts}")]
     return [
         ("compares", words),
         (
@@ -208,6 +212,7 @@ def _facts(rehearsal: Rehearsal) -> list[tuple[str, str]]:
             f"mean {brief(bench.mean)}{unit}, {brief(scatter.coupon, 3)}{unit} coupon to coupon, "
             f"{brief(scatter.setup, 3)}{unit} set-up to set-up{readings}{source}",
         ),
+        *gauge,
         ("coupons", f"{len(bench.blanks)} that count; order: {rehearsal.order}"),
         ("losses", losses_words(rehearsal.losses) or "none: every coupon is welded and read"),
         ("seed", f"{rehearsal.found.seed} (the same seed gives the same table)"),

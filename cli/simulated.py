@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 MOST_COUPONS = 2000
 """Coupons beyond which ten thousand pretend trials no longer fit in a few seconds."""
 USUAL = 10_000
+WORTH_SAYING = 0.005
+"""Share of coupons past the gauge that is worth a word."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,6 +193,13 @@ def show_simulated(console: Console, plan: SimulatedPlan) -> None:
     console.table(headers, rows, ["left", *(right for _ in headers[1:])])
     for words in sentences(plan):
         console.line(f"  {words}", hang=2)
+    past = gauge_words(plan.bench)
+    if past:
+        console.line(
+            f"  Readings are pretended whole here, but {past}: what that costs is in  weldtrial "
+            "plan --rehearse  only.",
+            hang=2,
+        )
     console.line()
 
 
@@ -212,6 +221,17 @@ def _percent(chance: float | None) -> str:
     if 0 < chance < 0.001 or 0.999 < chance < 1:
         return "under 0.1 %" if chance < 0.5 else "over 99.9 %"
     return f"{100 * chance:.1f} %"
+
+
+def gauge_words(bench: PretendBench) -> str:
+    """Say how many coupons would go past the gauge, nothing where hardly any would."""
+    share = bench.past_the_gauge
+    if share < WORTH_SAYING:
+        return ""
+    ends = [one for one in (bench.scatter.least, bench.scatter.most) if one is not None]
+    limit = " and ".join(f"{brief(one)}{spaced(bench.unit)}" for one in ends)
+    count = "fewer than 1" if 100 * share < 1 else f"about {100 * share:.0f}"
+    return f"{count} in 100 coupons of {bench.question.reference} would go past the gauge ({limit})"
 
 
 def sentences(plan: SimulatedPlan) -> list[str]:

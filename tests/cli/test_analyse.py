@@ -143,14 +143,22 @@ def test_nothing_read_is_exit_5(weldtrial: Weldtrial, tmp_path: Path) -> None:
     assert "Nothing to analyse: 0 of 48 coupons read. weldtrial check  shows what" in empty.err
 
 
-def test_limits_are_refused_in_words(weldtrial: Weldtrial, example: Path) -> None:
+def test_a_load_past_the_gauge_counts_as_at_least_that(weldtrial: Weldtrial, example: Path) -> None:
     path = example / "readings" / "break_load.csv"
     head, first, *rows = path.read_text(encoding="utf-8").splitlines()
     stamp, _, *rest = first.split(",")
     path.write_text("\n".join([head, ",".join([stamp, ">120", *rest]), *rows]), encoding="utf-8")
-    refused = weldtrial("-C", example, "analyse")
-    assert refused.code == 3
-    assert f"{stamp} >120" in refused.err
+    found = weldtrial("-C", example, "analyse", "--open", "--json").json
+    response = found["responses"]["break_load"]
+    assert response["method"] == "censored-normal by set-ups"
+    assert response["source"].startswith("censored normal likelihood")
+    assert response["undo"]["unbroken"][0]["coupons"] == 1
+    assert any(way["name"] == "limit taken as the value" for way in response["alternatives"])
+    shown = weldtrial("-C", example, "analyse")
+    assert "had they all gone to" in shown.out or "could not have changed the answer" in shown.out
+    assert weldtrial("-C", example, "report").code == 0
+    page = (example / "report.html").read_text(encoding="utf-8")
+    assert "1 of 48 coupons went past the gauge limit" in page
 
 
 def test_also_and_as_if(weldtrial: Weldtrial, example: Path) -> None:

@@ -20,7 +20,6 @@ from weldtrial.analysis.findings import (
     LeastSquares,
     Note,
     ResponseFindings,
-    Undo,
     Variance,
 )
 from weldtrial.analysis.lack_of_fit import lack_of_fit
@@ -33,6 +32,7 @@ from weldtrial.analysis.observations import Observation, reading_share, reading_
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.reaching import unknown_verdict
 from weldtrial.analysis.undo import undo
+from weldtrial.analysis.undo_records import Undo
 from weldtrial.analysis.view import View
 from weldtrial.analysis.views import (
     EVERY_COUPON_APART,

@@ -24,6 +24,7 @@ from weldtrial.analysis.question import Question
 from weldtrial.analysis.residual_views import ALARM
 from weldtrial.analysis.view import View
 from weldtrial.shared.problems import NotEstimable
+from weldtrial.shared.rounding import fixed
 
 SIMPLE = (-1.0, -0.5, 0.0, 0.5, 1.0)
 """Powers that have a name: reciprocal, reciprocal root, logarithm, root, as read."""
@@ -48,7 +49,8 @@ class PowerProfile:
     low, high
         95 % interval by the profile likelihood; an end beyond ±5 is given as ±5.
     p
-        Chance of a likelihood ratio as large against λ = 1 were that the truth.
+        Chance of a likelihood ratio as large against λ = 1 were that the truth, residual degrees
+        of freedom counted in the place of coupons.
     """
 
     power: float
@@ -103,7 +105,9 @@ def power_profile(x: Floats, y: Floats) -> PowerProfile | None:
             return side
         return float(optimize.brentq(lambda one: height(one) - cut, power, side, xtol=1e-8))
 
-    p = float(special.chdtrc(1, max(0.0, 2 * (top - height(1.0)))))
+    # Residual degrees of freedom in the place of n keep the test at its level in small trials.
+    share = (len(y) - x.shape[1]) / len(y)
+    p = float(special.chdtrc(1, max(0.0, 2 * share * (top - height(1.0)))))
     return PowerProfile(power, end(-FARTHEST), end(FARTHEST), p)
 
 
@@ -128,9 +132,10 @@ def transformation(
             Check("scale", True, "Readings scatter about evenly on the scale they are read.")
         )
     nearest = min((one for one in SIMPLE if one != 1.0), key=lambda one: abs(one - found.power))
+    power, low, high = (fixed(one, 1) for one in (found.power, found.low, found.high))
     words = (
-        f"Scatter changes with the size of the reading: it is most even for the power "
-        f"{found.power:.1f} ({found.low:.1f} to {found.high:.1f}; 1 is the scale read)."
+        f"Scatter changes with the size of the reading: it is most even for the power {power} "
+        f"({low} to {high}; 1 is the scale read)."
     )
     beside = on_scale(question, observations, nearest) if found.power < 1 else None
     return View(Check("scale", False, words), beside, what="the scale the readings are taken on")

@@ -12,10 +12,11 @@ from dataclasses import replace
 from math import isinf, sqrt
 from statistics import pstdev
 
-from weldtrial.analysis.findings import Carries, LostWould, Unbroken, Undo, VerdictCode
+from weldtrial.analysis.findings import VerdictCode
 from weldtrial.analysis.model import ModelFit
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
+from weldtrial.analysis.undo_records import Carries, LostWould, Unbroken, Undo
 from weldtrial.shared.coding import coded_point
 from weldtrial.shared.record import Coupon, Record
 from weldtrial.shared.rounding import by_uncertainty, plain, spaced

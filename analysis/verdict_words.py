@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite, isinf
+from typing import TYPE_CHECKING
 
-from weldtrial.analysis.at_limit import AtLimit
 from weldtrial.analysis.findings import Strength, Verdict, VerdictCode
 from weldtrial.analysis.judge import Evidence, is_equivalent
 from weldtrial.shared.responses import Response
 from weldtrial.shared.rounding import by_uncertainty, decimals_for, fixed, plain, spaced
+
+if TYPE_CHECKING:
+    from weldtrial.analysis.at_limit import AtLimit
 
 ORDINALS = {2: "Second", 3: "Third", 4: "Fourth", 5: "Fifth", 6: "Sixth"}
 

@@ -12,7 +12,7 @@ from weldtrial.cli.report_figures import column_words, with_left_over
 from weldtrial.cli.report_found import estimate_words
 from weldtrial.shared.orders import FEW_ENOUGH_TO_LIST
 from weldtrial.shared.record import Coupon, Record
-from weldtrial.shared.rounding import MINUS, brief, p_value, plain
+from weldtrial.shared.rounding import MINUS, brief, by_uncertainty, interval, p_value, plain
 from weldtrial.shared.trial import Trial
 
 SOFTWARE = ("weldtrial", "numpy", "scipy", "statsmodels", "pandas", "pyDOE3", "matplotlib")
@@ -195,12 +195,28 @@ def _response(one: ResponseFindings) -> list[Block]:
         Text(f"{one.method} ({one.source}); {counted}. {_fit_words(one)}"),
         _tests(one),
         _estimates("effect", one.effects),
-        _estimates("coefficient", one.coefficients),
+        _coefficients(one),
     ]
     if one.shuffle_p is not None and one.shuffle_orders:
         blocks.append(Text(_shuffle_words(one.shuffle_p, one.shuffle_orders), "Shuffle test: "))
     blocks += [_gaps(one)] if one.comparisons else []
     return blocks
+
+
+def _coefficients(one: ResponseFindings) -> Block:
+    """Return the coefficients, in a sentence where the effects say all but the intercept."""
+    if not one.coefficients or any(row.estimate is None for row in one.effects):
+        return _estimates("coefficient", one.coefficients)
+    first = one.coefficients[0]
+    if first.estimate is None or first.ci_low is None or first.ci_high is None:
+        return _estimates("coefficient", one.coefficients)
+    half = (first.ci_high - first.ci_low) / 2
+    whole = " (of a square: the whole)" if any("^" in row.term for row in one.effects) else ""
+    return Text(
+        f"Coefficients per coded unit are half these effects{whole}, their errors likewise; "
+        f"intercept {by_uncertainty(first.estimate, half)} {one.unit} "
+        f"({interval(first.ci_low, first.ci_high)})."
+    )
 
 
 def _shuffle_words(p: float, orders: int) -> str:

@@ -33,6 +33,7 @@ def test_false_alarms_of_every_check(
         for view in all_views(question, fit, observations, record):
             failed[view.check.name] += view.check.passed is False
     bound = ALARM + 3 * sqrt(ALARM * (1 - ALARM) / TRIALS)
-    assert set(failed) == {"drift", "odd coupon", "odd set-up", "spread", "set-ups agree"}
+    checks = {"drift", "odd coupon", "odd set-up", "spread", "scale", "set-ups agree"}
+    assert set(failed) == checks
     for name, count in failed.items():
         assert count / TRIALS <= bound, name

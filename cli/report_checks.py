@@ -116,10 +116,10 @@ def what_would_change_it(findings: Findings) -> tuple[str, ...]:
         return (*reads, *undone)
     if not ways:
         return undone
-    return (
-        *undone,
-        f"Nothing else that was tried reads otherwise (section 8, {len(ways)} looked at).",
-    )
+    other = f"othing else that was tried reads otherwise (section 8, {len(ways)} looked at)."
+    if len(undone) == 1:
+        return (f"{undone[0].removesuffix('.')}; n{other}",)
+    return (*undone, f"N{other}")
 
 
 def _by_rank(findings: Findings) -> list[ResponseFindings]:

@@ -16,6 +16,9 @@ from weldtrial.shared.trial import Trial
 AT_LEAST = ("plate", "folded flat")
 """Where a break says only that the weld held at least so much."""
 
+COUNTED = ("number", "pass", "fail", "grade")
+"""Kinds of reading that count as they are."""
+
 
 @dataclass(frozen=True, slots=True)
 class Observation:
@@ -26,7 +29,9 @@ class Observation:
     point
         Coded point of the varied factors (see `weldtrial.shared.coding.coded_point`).
     value
-        Mean of the coupon's readings, in the response's unit.
+        Mean of the coupon's readings, in the response's unit.  Of a coupon that passes or fails: 1
+        where every piece passed, else 0.  Of a graded one: the place of its worst piece in the
+        scale, 0 for the worst grade.
     """
 
     stamp: str
@@ -59,16 +64,18 @@ def observe(trial: Trial, record: Record, response: Response) -> Observed:
     Raises
     ------
     NotYet
-        When a reading is at a gauge limit, between two stops, a grade or a pass or fail, or the
-        coupon broke where the weld only held "at least" that load.
+        When a reading is at a gauge limit or between two stops, or the coupon broke where the
+        weld only held "at least" that load.
     """
     observations, aside, unread = [], [], []
-    _refuse_limits(record, response)
+    if response.kind == "number":
+        _refuse_limits(record, response)
     for coupon in record.coupons:
         readings = coupon.readings.get(response.name, ())
-        numbers = tuple(r.value for r in readings if _counts(r) and r.value is not None)
+        found = (_value(r, response) for r in readings if _counts(r))
+        numbers = tuple(value for value in found if value is not None)
         if numbers and not coupon.lost:
-            observations.append(_observation(trial, coupon, numbers))
+            observations.append(_observation(trial, coupon, numbers, response))
         elif why := _why_lost(coupon, readings):
             aside.append(SetAside(coupon.stamp, why, response.name))
         else:
@@ -76,7 +83,11 @@ def observe(trial: Trial, record: Record, response: Response) -> Observed:
     return Observed(tuple(observations), tuple(aside), tuple(unread))
 
 
-def _observation(trial: Trial, coupon: Coupon, numbers: tuple[float, ...]) -> Observation:
+def _observation(
+    trial: Trial, coupon: Coupon, numbers: tuple[float, ...], response: Response
+) -> Observation:
+    # A coupon is as good as its worst piece: half a pass, or a grade between two, is no reading.
+    one = sum(numbers) / len(numbers) if response.kind == "number" else min(numbers)
     return Observation(
         stamp=coupon.stamp,
         run=coupon.run,
@@ -84,13 +95,19 @@ def _observation(trial: Trial, coupon: Coupon, numbers: tuple[float, ...]) -> Ob
         setup=coupon.setup,
         levels=coupon.levels,
         point=coded_point(trial.varied, coupon.levels),
-        value=sum(numbers) / len(numbers),
+        value=one,
         readings=numbers,
     )
 
 
 def _counts(reading: Reading) -> bool:
-    return reading.kind == "number" and reading.failed_at != "slipped"
+    return reading.kind in COUNTED and reading.failed_at != "slipped"
+
+
+def _value(reading: Reading, response: Response) -> float | None:
+    if reading.kind == "grade":
+        return float(response.scale.index(reading.text))
+    return {"pass": 1.0, "fail": 0.0}.get(reading.kind, reading.value)
 
 
 def _why_lost(coupon: Coupon, readings: Sequence[Reading]) -> str:

@@ -22,13 +22,14 @@ from weldtrial.analysis.judge import Bounds, Evidence, judge, strength
 from weldtrial.analysis.levels import Levels
 from weldtrial.analysis.looks import levels_at
 from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.points import in_points
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.units_compared import units_compared
 from weldtrial.analysis.verdict_words import PILOT, Setting, depends_on, head
 from weldtrial.analysis.views import WITHOUT_CORRECTIONS, WITHOUT_DOUBTFUL
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.record import Record
-from weldtrial.shared.responses import Margin, Response
+from weldtrial.shared.responses import Response
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +39,7 @@ class Pair:
     Attributes
     ----------
     response
-        In points: see `in_points`.
+        In points: see `points.in_points`.
     share
         How many comparisons of this factor share the error.
     """
@@ -110,13 +111,6 @@ class Counted:
 
 Answer = Callable[[Pair, Sequence[Observation]], Counted]
 """From a pair and the coupons used to the numbers."""
-
-
-def in_points(response: Response) -> Response:
-    """Return the response with shares in points of per cent, its margin too."""
-    margin = response.margin
-    points = None if margin is None else Margin(100 * margin.value)
-    return replace(response, unit="points", margin=points)
 
 
 def pairs(context: Context, response: Response) -> tuple[Pair, ...]:

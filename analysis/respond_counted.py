@@ -26,6 +26,8 @@ from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.views import EVERY_COUPON_APART, TWO_HEAPS
 from weldtrial.shared.responses import Response
 
+FROM_EVEN = "points from 50"
+"""Unit of a comparison of grades: how far the chance to grade better lies above 50 in 100."""
 WITHIN = (
     "Coupons of one set-up are not independent: they are compared within their set-ups, which "
     "takes out what a set-up has in common."
@@ -68,7 +70,7 @@ def analyse_counted(
     return ResponseFindings(
         name=response.name,
         title=response.title,
-        unit="points",
+        unit="points" if response.kind == "pass-fail" else FROM_EVEN,
         kind=response.kind,
         rank=response.rank,
         method=method,

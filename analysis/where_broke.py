@@ -27,6 +27,7 @@ from weldtrial.shared.responses import FAILED_AT, Response
 
 SEVERAL = "more than one place"
 ALARM = 0.05
+TOO_FEW = "Too few set-ups to tell that from chance."
 NOT_TESTED = (
     "Not tested: coupons of one set-up are not independent, and the draw of the set-ups could not "
     "be redone."
@@ -65,8 +66,10 @@ def where_broke(context: Context, response: Response) -> Places | None:
         )
         for level in levels
     )
-    p, drawn, method = _tested(context, factor, broke, places, np.asarray(counts, dtype=np.int_))
-    judged = _judged(levels, places, p)
+    p, drawn, method, told = _tested(
+        context, factor, broke, places, np.asarray(counts, dtype=np.int_)
+    )
+    judged = _judged(levels, places, p, told=told)
     return Places(
         factor.name, levels, places, counts, p, drawn, method,
         _words(broke, places, counts, judged, tuple(factor.said(one) for one in levels)),
@@ -88,17 +91,17 @@ def _tested(
     broke: Sequence[_Broke],
     places: Sequence[str],
     counts: NDArray[np.int_],
-) -> tuple[float | None, int | None, str]:
-    """Return the exact p, tables or orders drawn, and how it was tested."""
+) -> tuple[float | None, int | None, str, bool]:
+    """Return the exact p, tables or orders drawn, how it was tested, and if it could reach 5 %."""
     coupons = [_observed(context, b) for b in broke]
     unit = unit_of(factor, coupons)
     try:
         if unit == "coupons":
             found = exact_test(counts)
-            return found.p, found.drawn, "exact"
+            return found.p, found.drawn, "exact", True
         dealt = arrangements(context, coupons, factor) if unit == "set-ups" else None
         if dealt is None or min(counts.shape) < 2:
-            return None, None, ""
+            return None, None, "", False
         by_setup = np.zeros((len(dealt.setups), len(places)), dtype=int)
         welded = np.zeros(len(dealt.setups), dtype=int)
         for b, o in zip(broke, coupons, strict=True):
@@ -107,8 +110,9 @@ def _tested(
             welded[row] = factor.levels.index(o.levels[factor.name])
         again = redealt(by_setup, welded, dealt.levels, listed=dealt.listed)
     except NotEstimable:
-        return None, None, ""
-    return again.p, again.arrangements if again.sampled else None, "set-ups dealt again"
+        return None, None, "", False
+    drawn = again.arrangements if again.sampled else None
+    return again.p, drawn, "set-ups dealt again", again.smallest < ALARM
 
 
 def _observed(context: Context, one: _Broke) -> Observation:
@@ -119,11 +123,13 @@ def _observed(context: Context, one: _Broke) -> Observation:
     )  # fmt: skip
 
 
-def _judged(levels: Sequence[str], places: Sequence[str], p: float | None) -> str:
+def _judged(levels: Sequence[str], places: Sequence[str], p: float | None, *, told: bool) -> str:
     if len(levels) < 2 or len(places) < 2:
         return ""
     if p is None:
         return NOT_TESTED
+    if not told:
+        return TOO_FEW
     if p < ALARM:
         return "They differ more than chance explains."
     return "They differ no more than chance explains."
@@ -143,15 +149,15 @@ def _words(
     sides = f" ({' and '.join(levels)})" if len(levels) > 1 else ""
     words = [f"Where it broke{sides}: {', '.join(columns)}. {judged}".rstrip()]
     for place, meaning in (
-        ("plate", "so they do not measure the weld: it held at least so much"),
-        ("folded flat", "so the test ended before the weld did: a limit, not a miss"),
+        ("plate", "broke in the plate and {do} not measure the weld: it held at least so much"),
+        ("folded flat", "folded flat: the test ended before the weld did, a limit and not a miss"),
     ):
         stamps = [b.coupon.stamp for b in broke if _has(b, place)]
         if stamps:
             said = ", ".join(stamps[:MOST_NAMED])
             more = f" and {len(stamps) - MOST_NAMED} more" if len(stamps) > MOST_NAMED else ""
-            did = "Broke in the plate" if place == "plate" else "Folded flat"
-            words.append(f"{did}, {meaning}: {said}{more}.")
+            did = meaning.format(do="does" if len(stamps) == 1 else "do")
+            words.append(f"{len(stamps)} {did} ({said}{more}).")
     return tuple(words)
 
 

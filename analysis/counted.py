@@ -24,12 +24,17 @@ from weldtrial.analysis.looks import levels_at
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.points import in_points
 from weldtrial.analysis.question import Question
+from weldtrial.analysis.ranks import rank_test
 from weldtrial.analysis.units_compared import units_compared
 from weldtrial.analysis.verdict_words import PILOT, Setting, depends_on, head
 from weldtrial.analysis.views import WITHOUT_CORRECTIONS, WITHOUT_DOUBTFUL
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.record import Record
 from weldtrial.shared.responses import Response
+
+MOST_DEALT = 200
+"""Coupons beyond which the sums of their ranks are too many to list."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,6 +266,21 @@ def _turns_on(
     return verdict
 
 
+def dealt_again(
+    pair: Pair, mine: Sequence[Observation], strata: Sequence[object] | None
+) -> float | None:
+    """Return the exact p of dealing the coupons again within rounds or set-ups (`rank_test`).
+
+    None where nothing differs, or with more coupons than their sums can be listed for.
+    """
+    if len(mine) > MOST_DEALT:
+        return None
+    try:
+        return rank_test([o.value for o in mine], pair.new(mine), strata).p
+    except NotEstimable:
+        return None
+
+
 # ---------------------------------------------------------------------- in other ways
 
 
@@ -296,10 +316,11 @@ def way(
     if len(set(pair.new(pair.of(observations)))) < 2:
         return None
     found = answer(pair, observations)
-    if found.ends is None or found.difference is None or found.p is None:
+    if found.ends is None or found.difference is None:
         return None
     df = float("inf") if found.df is None else found.df
+    p = float("nan") if found.p is None else found.p
     return Alternative(
-        name, words, found.difference, found.ends.low95, found.ends.high95, df, found.p,
+        name, words, found.difference, found.ends.low95, found.ends.high95, df, p,
         code_of(pair, found), len(observations),
     )  # fmt: skip

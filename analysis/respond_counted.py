@@ -26,6 +26,12 @@ from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.views import EVERY_COUPON_APART, TWO_HEAPS
 from weldtrial.shared.responses import Response
 
+NARROW = 0.8
+"""Width beside that of the interval that forgets the set-ups, below which it is remarked on."""
+ALIKE = (
+    "The set-ups agree better than independent coupons would, so the interval is narrower than one "
+    "that forgets them. That can be luck: lean on the wider one beside it."
+)
 FROM_EVEN = "points from 50"
 """Unit of a comparison of grades: how far the chance to grade better lies above 50 in 100."""
 WITHIN = (
@@ -64,6 +70,7 @@ def analyse_counted(
         if len(comparisons) == 1 and found.orders is not None:
             orders, shuffled = found.orders, found.p_exact
     method = _method(comparisons, response)
+    notes = _warnings(context, response, observations) + _too_alike(comparisons, naive)
     pilot = context.trial.purpose == "pilot"
     least = LeastSquares((), tuple(_unjudged(naive) if pilot else naive)) if naive else None
     setups = {o.setup for o in observations} - {None}
@@ -86,7 +93,7 @@ def analyse_counted(
         lack_of_fit=LackOfFit(),
         r_squared=None,
         least_squares=least,
-        warnings=_warnings(context, response, observations),
+        warnings=notes,
         alternatives=_unjudged(ways) if pilot else ways,
         coupons=_coupons(observations),
         shuffle_p=shuffled,
@@ -170,6 +177,17 @@ def _warnings(
         words = f"{len(observations)} of {planned} coupons have a {response.title} reading that "
         notes.append(Note("incomplete", words + "counts."))
     return tuple(notes)
+
+
+def _too_alike(comparisons: Sequence[Comparison], naive: Sequence[Alternative]) -> tuple[Note, ...]:
+    """Warn where set-ups agree better than independent coupons would: by luck, or evened out."""
+    apart = next((one for one in naive if one.name == EVERY_COUPON_APART), None)
+    first = next(iter(comparisons), None)
+    if apart is None or first is None or first.ci_low is None or first.ci_high is None:
+        return ()
+    if first.ci_high - first.ci_low >= NARROW * (apart.ci_high - apart.ci_low):
+        return ()
+    return (Note("set_ups_agree", ALIKE),)
 
 
 def _plate(context: Context, response: Response) -> list[Note]:

@@ -20,13 +20,13 @@ from scipy import special
 
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.count_records import GradeRow, OddsRow
-from weldtrial.analysis.counted import Counted, Pair
+from weldtrial.analysis.counted import Counted, Pair, dealt_again
 from weldtrial.analysis.dealt import arrangements, rounds_of, unit_of
 from weldtrial.analysis.judge import Bounds
 from weldtrial.analysis.main_effects import MainEffects, main_effects, odds_rows
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.ordinal import OrdinalFit, check_odds, fit_ordinal
-from weldtrial.analysis.ranks import better_interval, rank_test, rank_test_setups
+from weldtrial.analysis.ranks import better_interval, rank_test_setups
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import NotEstimable
 
@@ -61,22 +61,13 @@ def numbers(context: Context, pair: Pair, observations: Sequence[Observation]) -
 def every_coupon_apart(pair: Pair, observations: Sequence[Observation]) -> Counted:
     """Compare two levels by ranks as if every coupon were independent."""
     mine = pair.of(observations)
-    return _ranked(pair, mine, None, _coupons_dealt(pair, mine, rounds_of(mine)))
-
-
-def _coupons_dealt(
-    pair: Pair, mine: Sequence[Observation], strata: Sequence[object] | None
-) -> float | None:
-    try:
-        return rank_test([o.value for o in mine], pair.new(mine), strata).p
-    except NotEstimable:
-        return None
+    return _ranked(pair, mine, None, dealt_again(pair, mine, rounds_of(mine)))
 
 
 def _by_ranks(context: Context, pair: Pair, mine: Sequence[Observation]) -> Counted:
     setups = [o.setup or 0 for o in mine]
     if unit_of(pair.factor, mine) == "within set-ups":
-        return _ranked(pair, mine, setups, _coupons_dealt(pair, mine, setups))
+        return _ranked(pair, mine, setups, dealt_again(pair, mine, setups))
     p = orders = None
     two = len(pair.factor.levels) == 2
     dealt = arrangements(context, mine, pair.factor) if two else None
@@ -122,7 +113,7 @@ def _ranked(
 
 def _seen(pair: Pair, mine: Sequence[Observation]) -> str:
     new = sum(pair.new(mine))
-    return f"has {new} coupons against {len(mine) - new}"
+    return f"was graded on {new} coupons against {len(mine) - new}"
 
 
 # ---------------------------------------------------------------------- the model
@@ -177,7 +168,7 @@ def _by_odds(
         ends=Bounds(*at[1:]),
         seen=_seen(pair, mine),
         p=found.p,
-        p_exact=_coupons_dealt(pair, mine, rounds_of(mine)),
+        p_exact=dealt_again(pair, mine, rounds_of(mine)),
         odds=odds if all(math.isfinite(end) for end in odds) else None,
         method=ODDS,
     )

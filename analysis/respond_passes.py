@@ -22,7 +22,7 @@ from scipy import special
 
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.count_records import OddsRow, PassRow
-from weldtrial.analysis.counted import Counted, Pair
+from weldtrial.analysis.counted import Counted, Pair, dealt_again
 from weldtrial.analysis.dealt import arrangements, rounds_of, unit_of
 from weldtrial.analysis.firth import fit_firth
 from weldtrial.analysis.judge import Bounds
@@ -30,7 +30,6 @@ from weldtrial.analysis.main_effects import main_effects, odds_rows
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.proportion_intervals import difference_interval, ratio_interval
 from weldtrial.analysis.proportions import no_worse, share_interval
-from weldtrial.analysis.ranks import rank_test
 from weldtrial.analysis.setup_proportions import SetupProportions, by_setups
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import NotEstimable
@@ -85,22 +84,10 @@ def every_coupon_apart(pair: Pair, observations: Sequence[Observation]) -> Count
         ends=Bounds(100 * wide.low, 100 * wide.high, 100 * narrow.low, 100 * narrow.high),
         seen=_seen(pair, mine),
         p=min(1.0, 2 * min(side.p for side in sides)),
-        p_exact=_stratified(pair, mine, rounds_of(mine)),
+        p_exact=None if rounds_of(mine) is None else dealt_again(pair, mine, rounds_of(mine)),
         ratio=shares if all(math.isfinite(end) for end in shares) else None,
         method=EXACT,
     )
-
-
-def _stratified(
-    pair: Pair, mine: Sequence[Observation], strata: Sequence[object] | None
-) -> float | None:
-    """Return the exact p of dealing the coupons again within rounds or set-ups."""
-    if strata is None:
-        return None
-    try:
-        return rank_test([o.value for o in mine], pair.new(mine), strata).p
-    except NotEstimable:
-        return None
 
 
 def _by_setups(
@@ -134,7 +121,7 @@ def _by_setups(
     orders = None if dealt is None else dealt.orders
     exact = found.shuffle.p if found.shuffle else None
     if within:
-        exact = _stratified(pair, mine, [o.setup for o in mine])
+        exact = dealt_again(pair, mine, [o.setup for o in mine])
     return _from_setups(pair, found, _seen(pair, mine), exact, orders)
 
 

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from weldtrial.cli.console import Console
     from weldtrial.shared.trial import Trial
 
-SAID = ("left_out", "timid", "incomplete", "set_ups_count", "odds_differ", "failed_in_plate")
+SAID = ("left_out", "timid", "incomplete", "set_ups_count", "odds_differ", "failed_in_plate",
+        "set_ups_agree")  # fmt: skip
 """Warnings that the screen shows; the others are its failed checks."""
 RANKS = {1: "decides", 2: "second", 3: "third"}
 

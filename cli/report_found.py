@@ -24,7 +24,7 @@ from weldtrial.cli.report_blocks import (
     table,
 )
 from weldtrial.cli.report_figures import counted_figure, effect_titles, found_figures
-from weldtrial.cli.report_words import response_role
+from weldtrial.cli.report_words import measured_words, response_role
 from weldtrial.shared.rounding import MINUS, brief, by_uncertainty, interval
 from weldtrial.shared.trial import Trial
 
@@ -78,7 +78,8 @@ def effect_box(trial: Trial, one: ResponseFindings) -> Box:
 
 
 def _response(trial: Trial, one: ResponseFindings) -> list[Block]:
-    blocks: list[Block] = [Heading(f"{one.title}, {one.unit} ({response_role(one)})")]
+    measured = measured_words(one.kind, one.unit)
+    blocks: list[Block] = [Heading(f"{one.title}, {measured} ({response_role(one)})")]
     boxes = [verdict_box(one, compared) for compared in one.comparisons]
     if one.kind == "number" or boxes:
         blocks += [replace(box, tag="") for box in boxes or [effect_box(trial, one)]]

@@ -23,7 +23,7 @@ from weldtrial.analysis.figures.style import (
 )
 from weldtrial.analysis.findings import ResponseFindings
 
-ACROSS = 4
+ACROSS = 2
 """Coupons side by side before another row of them is begun."""
 
 
@@ -59,7 +59,7 @@ def draw(response: ResponseFindings) -> Figure:
         for group, x in zip(groups, places, strict=True):
             _dots(left, group, x, looks.get(group.level, looks_for([""])[""]))
         left.set_yticks(range(len(words)), words)
-        left.set_ylim(-0.6, len(words) - 0.4)
+        left.set_ylim(-0.6, len(words) - 0.3)
         _name_levels(left, levels, looks)
         _rounds(left, groups, places)
         heading(figure, response.title)
@@ -129,10 +129,10 @@ def _dots(axes: Axes, group: Group, x: float, look: Look) -> None:
         place = int(coupon.value)
         nth = seen.get(place, 0)
         seen[place] = nth + 1
-        xs.append(x + 0.075 * (nth % ACROSS - (ACROSS - 1) / 2))
-        ys.append(place + 0.16 * (nth // ACROSS))
+        xs.append(x + 0.16 * (nth % ACROSS - (ACROSS - 1) / 2))
+        ys.append(place + 0.2 * (nth // ACROSS) - 0.2)
     axes.plot(
-        xs, ys, linestyle="none", marker=look.marker, markersize=3.4, markerfacecolor=look.face,
+        xs, ys, linestyle="none", marker=look.marker, markersize=3, markerfacecolor=look.face,
         markeredgecolor=look.colour, markeredgewidth=0.9,
     )  # fmt: skip
 

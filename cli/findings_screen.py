@@ -226,15 +226,19 @@ def show_as_if(console: Console, findings: Findings, name: str) -> None:
     console.heading("Side by side")
     rows = []
     for found in findings.responses:
-        others = found.least_squares.comparisons if found.least_squares else ()
-        for other in (one for one in others if one.name == name):
-            ours = found.comparisons[0]
+        naive = found.least_squares.comparisons if found.least_squares else ()
+        others = [one for one in naive if one.name == name]
+        several = len(others) == len(found.comparisons) > 1
+        for place, other in enumerate(others):
+            ours = found.comparisons[place if several else 0]
             if ours.difference is None or ours.ci_low is None or ours.ci_high is None:
                 continue
             mine = Alternative("", "", ours.difference, ours.ci_low, ours.ci_high, 0.0, 0.0, None)
             rows.append(
                 [
-                    found.title,
+                    f"{found.title}, {ours.level} {MINUS} {ours.reference}"
+                    if several
+                    else found.title,
                     interval_words(other, found.unit),
                     interval_words(mine, found.unit),
                 ]

@@ -15,6 +15,7 @@ from weldtrial.analysis.observations import Observation, Observed, observe
 from weldtrial.analysis.respond import analyse_response
 from weldtrial.analysis.scope import comparison_point, scope
 from weldtrial.analysis.spreads import spread_words
+from weldtrial.analysis.where_broke import where_broke
 from weldtrial.shared.look_state import Look, look_at, of_look
 from weldtrial.shared.problems import NotEnough, NotEstimable, NotYet, ProblemsFound
 from weldtrial.shared.record import Record, without_corrections
@@ -157,7 +158,8 @@ def _responses(
             continue
         typed = _as_typed(trial, record, response) or observations
         try:
-            found.append(analyse_response(context, response, observations, typed))
+            one = analyse_response(context, response, observations, typed)
+            found.append(replace(one, places=where_broke(context, response)))
         except NotEstimable as error:
             notes.append(Note("not_enough", f"{response.title}: {error.words}."))
     if not found:

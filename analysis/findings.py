@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from weldtrial.analysis.count_records import NO_COUNTS, Counts, HowCounted, Places
 from weldtrial.analysis.levels import ONCE, Levels
 from weldtrial.analysis.undo_records import Undo
 from weldtrial.shared.look_state import FIXED, Look
@@ -117,6 +118,9 @@ class Comparison:
     `margin` is in units (a percent margin at the reference mean); `ratio` is level / reference
     with a Fieller interval, None where the interval is not finite.  Numbers are None only where
     the verdict is ``cannot_tell``.
+
+    Of coupons that pass or fail the difference is in points of per cent and the ratio one of
+    shares; of grades see `HowCounted`, None of numbers.
     """
 
     factor: str
@@ -139,6 +143,7 @@ class Comparison:
     ratio_high: float | None
     verdict: Verdict
     claims: tuple[ClaimFinding, ...] = ()
+    counted: HowCounted | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,6 +234,8 @@ class ResponseFindings:
         Level minus reference for each round, keyed by round, where both were welded.
     shuffle_p, shuffle_orders
         Re-randomisation p under the restriction of the draw and the number of orders, or None.
+    counts, places
+        Passes or grades by level; where coupons broke, None where nobody wrote it down.
     """
 
     name: str
@@ -258,6 +265,8 @@ class ResponseFindings:
     shuffle_orders: int | None = None
     curvature: TermTestRow | None = None
     undo: Undo | None = None
+    counts: Counts = NO_COUNTS
+    places: Places | None = None
 
 
 @dataclass(frozen=True, slots=True)

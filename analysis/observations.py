@@ -9,15 +9,15 @@ from math import inf, isfinite
 from weldtrial.analysis.findings import SetAside
 from weldtrial.shared.coding import Point, coded_point
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.problems import NotYet
 from weldtrial.shared.record import Coupon, Reading, Record
 from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Trial
 
 AT_LEAST = ("plate", "folded flat")
 """Where a break says only that the weld held at least so much."""
-KINDS = ("number", "above", "below", "between")
-"""Readings that say how large something is."""
+
+COUNTED = ("number", "above", "below", "between", "pass", "fail", "grade")
+"""Kinds of reading that count; the others are lost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,9 @@ class Observation:
         Coded point of the varied factors (see `weldtrial.shared.coding.coded_point`).
     value
         Mean of the coupon's readings, in the response's unit; of a coupon at a gauge limit the
-        limit itself, of one that failed between two stops their middle.
+        limit itself, of one that failed between two stops their middle.  Of a coupon that passes
+        or fails: 1 where every piece passed, else 0.  Of a graded one: the place of its worst
+        piece in the scale, 0 for the worst grade.
     ends
         Between what the coupon's value lies, where it is not one number: (90, inf) for ``>90``.
     """
@@ -73,23 +75,17 @@ def observe(trial: Trial, record: Record, response: Response) -> Observed:
     trial, record, response
         The trial, what the bench wrote, and which response.
 
-    Raises
-    ------
-    NotYet
-        When a reading is a grade or a pass or fail.
-
     Notes
     -----
     Of several readings of one coupon the ends are averaged; a coupon that broke in the plate, or
     folded flat, held at least its reading.
     """
     observations, aside, unread = [], [], []
-    _refuse_findings(record, response)
     for coupon in record.coupons:
         readings = coupon.readings.get(response.name, ())
-        spans = [_span(r) for r in readings if _counts(r)]
+        spans = [_span(r, response) for r in readings if _counts(r)]
         if spans and not coupon.lost:
-            observations.append(_observation(trial, coupon, spans))
+            observations.append(_observation(trial, coupon, spans, response))
         elif why := _why_lost(coupon, readings):
             aside.append(SetAside(coupon.stamp, why, response.name))
         else:
@@ -97,8 +93,16 @@ def observe(trial: Trial, record: Record, response: Response) -> Observed:
     return Observed(tuple(observations), tuple(aside), tuple(unread))
 
 
-def _observation(trial: Trial, coupon: Coupon, spans: Sequence[tuple[float, float]]) -> Observation:
-    value, readings, ends = averaged(spans)
+def _observation(
+    trial: Trial, coupon: Coupon, spans: Sequence[tuple[float, float]], response: Response
+) -> Observation:
+    if response.kind == "number":
+        value, readings, ends = averaged(spans)
+    else:
+        # A coupon is as good as its worst piece: half a pass, or a grade between two, is no
+        # reading.
+        readings, ends = tuple(one for one, _ in spans), None
+        value = min(readings)
     return Observation(
         stamp=coupon.stamp,
         run=coupon.run,
@@ -132,11 +136,16 @@ def averaged(
 
 
 def _counts(reading: Reading) -> bool:
-    return reading.kind in KINDS and reading.failed_at != "slipped"
+    return reading.kind in COUNTED and reading.failed_at != "slipped"
 
 
-def _span(reading: Reading) -> tuple[float, float]:
-    """Return between what a reading lies; both ends alike for a number."""
+def _span(reading: Reading, response: Response) -> tuple[float, float]:
+    """Return between what a reading lies; both ends alike for what is one number."""
+    if reading.kind in ("pass", "fail"):
+        return (1.0, 1.0) if reading.kind == "pass" else (0.0, 0.0)
+    if reading.kind == "grade":
+        place = float(response.scale.index(reading.text))
+        return place, place
     if reading.kind == "number":
         assert reading.value is not None
         beyond = reading.failed_at in AT_LEAST
@@ -154,25 +163,6 @@ def _why_lost(coupon: Coupon, readings: Sequence[Reading]) -> str:
         if reading.kind == "lost":
             return reading.note or "lost, no reason given"
     return ""
-
-
-def _refuse_findings(record: Record, response: Response) -> None:
-    seen = [
-        (coupon, reading)
-        for coupon in record.coupons
-        if not coupon.lost
-        for reading in coupon.readings.get(response.name, ())
-        if reading.kind in ("grade", "pass", "fail")
-    ]
-    if not seen:
-        return
-    listed = ", ".join(f"{coupon.stamp} {reading.text}" for coupon, reading in seen[:8])
-    more = f" and {len(seen) - 8} more" if len(seen) > 8 else ""
-    raise NotYet(
-        f"{response.title}: grades and passes are recorded, but this version cannot analyse them "
-        f"yet: {listed}{more}. They are kept as they are.",
-        hint="Nothing need be typed again: the folder waits for the version that handles them.",
-    )
 
 
 def as_run_points(

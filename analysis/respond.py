@@ -31,6 +31,7 @@ from weldtrial.analysis.model import BARE, SOURCES, ModelFit, fit_model
 from weldtrial.analysis.observations import Observation, reading_share, reading_variance
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.reaching import unknown_verdict
+from weldtrial.analysis.respond_counted import analyse_counted
 from weldtrial.analysis.undo import undo
 from weldtrial.analysis.undo_records import Undo
 from weldtrial.analysis.view import View
@@ -76,6 +77,8 @@ def analyse_response(
     NotEstimable
         When nothing is left to estimate error from.
     """
+    if response.kind != "number":
+        return analyse_counted(context, response, observations, uncorrected)
     trial = context.trial
     factors = trial.varied
     terms = trial_terms(factors, trial.design.model, trial.design.terms)

@@ -31,6 +31,8 @@ def spread_words(
     words = [f"{count} of {total} coupons read"]
     if observed.set_aside:
         words[0] += f", {len(observed.set_aside)} lost"
+    if response.kind != "number":
+        return (*words, *_counted_words(response, observed))
     words += _gauge_words(response, observed)
     words += _worked_out_words(response, record)
     factors = trial.varied
@@ -50,6 +52,24 @@ def spread_words(
         if view is not None:
             words.append(view.check.words)
     return tuple(words)
+
+
+def _counted_words(response: Response, observed: Observed) -> list[str]:
+    """Return how many passed, or had each grade, of all gases together."""
+    values = [o.value for o in observed.observations]
+    if not values:
+        return []
+    if response.kind == "pass-fail":
+        words = [f"{int(sum(values))} of {len(values)} passed, all gases together"]
+    else:
+        counts = [(grade, values.count(place)) for place, grade in enumerate(response.scale)]
+        seen = ", ".join(f"{grade} {count}" for grade, count in counts if count)
+        words = [f"grades, all gases together: {seen}"]
+    differ = sum(len(set(o.readings)) > 1 for o in observed.observations)
+    if differ:
+        plural = "coupon have" if differ == 1 else "coupons have"
+        words.append(f"pieces of {differ} {plural} different readings; the worst of them counts")
+    return words
 
 
 def _gauge_words(response: Response, observed: Observed) -> list[str]:

@@ -129,8 +129,8 @@ def write_verdict(
 ) -> Verdict:
     """Return a verdict with its sentences."""
     lines = [number_line(setting, numbers)]
-    lines += _ruled_out(code, setting, evidence, numbers)
-    lines += _second_thoughts(code, setting, evidence, numbers)
+    lines += ruled_out(code, setting, evidence, numbers)
+    lines += afterthoughts(code, setting, evidence, numbers)
     return Verdict(
         code,
         strength,
@@ -168,7 +168,7 @@ def _beyond(what: str, limit: float, numbers: Numbers, unit: str) -> str:
     return f"a {what} bigger than {by_uncertainty(limit, numbers.half)}{unit}"
 
 
-def _ruled_out(
+def ruled_out(
     code: VerdictCode, setting: Setting, evidence: Evidence, numbers: Numbers
 ) -> list[str]:
     """Say what the one-sided limits rule out, where the verdict rests on them."""
@@ -200,16 +200,25 @@ def _ruled_out(
     return lines
 
 
-def _second_thoughts(
-    code: VerdictCode, setting: Setting, evidence: Evidence, numbers: Numbers
+def afterthoughts(
+    code: VerdictCode,
+    setting: Setting,
+    evidence: Evidence,
+    numbers: Numbers,
+    *,
+    margins: bool = True,
 ) -> list[str]:
+    """Return what else has to be said: how wide it is open, the margin, chance, rank.
+
+    `margins` is False of what has none, such as grades; what it could be is then said elsewhere.
+    """
     lines = []
     response = setting.response
-    if code == "not_settled":
+    if code == "not_settled" and margins:
         lines.append(_could_be(setting, evidence, numbers))
         if setting.settle:
             lines.append(setting.settle)
-    if response.margin is None:
+    if response.margin is None and margins:
         lines.append(
             f"No margin was set for {response.title}: give it one (the smallest change that "
             f"matters) before the next trial, or nothing can be called good "

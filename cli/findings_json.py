@@ -106,6 +106,11 @@ def _response(found: ResponseFindings) -> dict[str, Any]:
         "checks": list(found.checks),
         "alternatives": list(found.alternatives),
         "undo": found.undo,
+        "passes": list(found.counts.passes),
+        "grades": list(found.counts.grades),
+        "scale": list(found.counts.scale),
+        "odds": list(found.counts.odds),
+        "places": found.places,
         "round_gaps": {str(number): gap for number, gap in found.round_gaps.items()},
         "warnings": [{"code": note.code, "words": note.words} for note in found.warnings],
     }
@@ -151,4 +156,5 @@ def _comparison(one: Comparison) -> dict[str, Any]:
             "lines": list(verdict.lines),
         },
         "claims": list(one.claims),
+        "counted": one.counted,
     }

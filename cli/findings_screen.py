@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.counted_tables import counted_tables
 from weldtrial.shared.rounding import MINUS, decimals_for, fixed, plain, spaced
 
 if TYPE_CHECKING:
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
     from weldtrial.cli.console import Console
     from weldtrial.shared.trial import Trial
 
+SAID = ("left_out", "timid", "incomplete", "set_ups_count", "odds_differ", "failed_in_plate",
+        "set_ups_agree")  # fmt: skip
+"""Warnings that the screen shows; the others are its failed checks."""
 RANKS = {1: "decides", 2: "second", 3: "third"}
 
 
@@ -58,18 +62,34 @@ def _response(console: Console, trial: Trial, found: ResponseFindings) -> None:
     for comparison in found.comparisons:
         _verdict(console, comparison)
     if not found.comparisons:
-        console.line("  No category is compared in this trial; the effects are below.", hang=2)
+        below = "effects are" if found.kind == "number" else "counts are"
+        console.line(f"  No category is compared in this trial; the {below} below.", hang=2)
     _effects(console, trial, found)
     _means(console, trial, found)
-    _scatter(console, found)
+    if found.kind == "number":
+        _scatter(console, found)
+    _counted(console, trial, found)
     _beside(console, found)
     _undone(console, found)
     for check in found.checks:
         if check.passed is False:
             console.line(f"  ! {check.words}", hang=4)
     for note in found.warnings:
-        if note.code in ("left_out", "timid", "incomplete"):
+        if note.code in SAID:
             console.line(f"  ! {note.words}", hang=4)
+
+
+def _counted(console: Console, trial: Trial, found: ResponseFindings) -> None:
+    """Show passes, grades and odds by level, and where it broke."""
+    for caption, headers, rows in counted_tables(trial, found):
+        console.line()
+        console.table(list(headers), [list(row) for row in rows])
+        if caption:
+            console.note(f"  {caption}")
+    if found.places is not None:
+        console.line()
+        for words in found.places.words:
+            console.line(f"  {words}", hang=2)
 
 
 def _verdict(console: Console, comparison: Comparison) -> None:
@@ -206,15 +226,19 @@ def show_as_if(console: Console, findings: Findings, name: str) -> None:
     console.heading("Side by side")
     rows = []
     for found in findings.responses:
-        others = found.least_squares.comparisons if found.least_squares else ()
-        for other in (one for one in others if one.name == name):
-            ours = found.comparisons[0]
+        naive = found.least_squares.comparisons if found.least_squares else ()
+        others = [one for one in naive if one.name == name]
+        several = len(others) == len(found.comparisons) > 1
+        for place, other in enumerate(others):
+            ours = found.comparisons[place if several else 0]
             if ours.difference is None or ours.ci_low is None or ours.ci_high is None:
                 continue
             mine = Alternative("", "", ours.difference, ours.ci_low, ours.ci_high, 0.0, 0.0, None)
             rows.append(
                 [
-                    found.title,
+                    f"{found.title}, {ours.level} {MINUS} {ours.reference}"
+                    if several
+                    else found.title,
                     interval_words(other, found.unit),
                     interval_words(mine, found.unit),
                 ]

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import prod
 from typing import TYPE_CHECKING
 
 from weldtrial.cli.what_if import Change
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.problems import NotYet, PlanRefused
+from weldtrial.shared.problems import PlanRefused
+from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
@@ -110,9 +111,13 @@ def family_of(factor: Factor) -> Family:
 def judged_by(trial: Trial, assumed: Assumed | None) -> Judged:
     """Return what the rows of a trial are judged by."""
     from weldtrial.analysis.budget import BenchTime, Judged
+    from weldtrial.analysis.points import in_points
     from weldtrial.analysis.power import aim_of
 
-    aim = aim_of(trial.deciding, 0.0) if assumed is None else assumed.aim(trial.deciding)
+    deciding = trial.deciding
+    if deciding.kind == "pass-fail":
+        deciding = in_points(deciding)
+    aim = aim_of(deciding, 0.0) if assumed is None else assumed.aim(deciding)
     bench = BenchTime(trial.budget.minutes_coupon, trial.budget.minutes_setup)
     return Judged(None if assumed is None else assumed.spread, aim, bench)
 
@@ -125,8 +130,7 @@ def plan_figures(
     Raises
     ------
     NotYet, PlanRefused
-        As `weldtrial.doe.layout.make_layout`; NotYet also where the deciding response is no
-        number.
+        As `weldtrial.doe.layout.make_layout`.
     """
     from weldtrial.analysis.assumed import assumed, why_not_assumed
     from weldtrial.analysis.budget import budget_row, if_setups_scatter_more, rounds_table
@@ -138,9 +142,8 @@ def plan_figures(
     from weldtrial.shared.orders import count_orders
 
     assessment = assess(trial)
-    refuse_not_a_number(trial)
     layout, deciding = assessment.layout, trial.deciding
-    known = assumed(deciding)
+    known = assumed(deciding) if deciding.kind == "number" else None
     judged, shape = judged_by(trial, known), shape_of(trial, layout)
     rows = rounds_table(shape, judged)
     for one in tries:
@@ -154,7 +157,7 @@ def plan_figures(
         shape=shape,
         aim=judged.aim,
         assumed=known,
-        missing="" if known else why_not_assumed(deciding),
+        missing="" if known else _why_no_chance(deciding, shape, why_not_assumed),
         rows=rows,
         doubt=if_setups_scatter_more(shape, judged),
         working=working(shape, judged),
@@ -172,15 +175,16 @@ def plan_figures(
     )
 
 
-def refuse_not_a_number(trial: Trial) -> None:
-    """Refuse a trial whose deciding response is no number, in words."""
-    deciding = trial.deciding
-    if deciding.kind != "number":
-        raise NotYet(
-            f"response '{deciding.name}' decides and is {deciding.kind}; this version plans for "
-            "responses that are numbers. Meanwhile let a number decide (rank = 1), and keep "
-            f"'{deciding.name}' as a further response."
-        )
+def _why_no_chance(response: Response, shape: Shape, otherwise: Callable[[Response], str]) -> str:
+    """Say why no chance stands in the table of the plan."""
+    from weldtrial.cli.power_passing import instead_words
+
+    if response.kind == "number":
+        return otherwise(response)
+    kind = "grades" if response.kind == "graded" else "pass or fail"
+    within = " in set-ups" if shape.by_setups else ""
+    more = f" {instead_words(response, shape)}" if response.kind == "pass-fail" else ""
+    return f"No chance is worked out for {kind}{within} in this version.{more}"
 
 
 def _gauge(trial: Trial) -> tuple[GaugeNote, ...]:

@@ -46,7 +46,7 @@ def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
 
 
 def _question(figures: PlanFigures) -> dict[str, Any]:
-    from weldtrial.cli.plan_tables import asks
+    from weldtrial.cli.plan_tables import asks, unit_asked
 
     layout, budget = figures.assessment.layout, figures.trial.budget
     deciding, known, aim = figures.trial.deciding, figures.assumed, figures.aim
@@ -59,7 +59,7 @@ def _question(figures: PlanFigures) -> dict[str, Any]:
         },
         "decides": {
             "response": deciding.name,
-            "unit": deciding.unit,
+            "unit": unit_asked(deciding),
             "ask": deciding.ask,
             "margin": aim.margin if known or aim.fraction is None else None,
             "margin_percent": None if aim.fraction is None else 100 * aim.fraction,

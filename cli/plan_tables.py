@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from weldtrial.analysis.assumed import Assumed
     from weldtrial.analysis.budget import BudgetRow
     from weldtrial.cli.console import Align, Console
+    from weldtrial.shared.responses import Response
 
 
 def show_plan(console: Console, figures: PlanFigures, *, why: bool) -> None:
@@ -78,7 +79,7 @@ def asks(figures: PlanFigures) -> str:
         return _asks_of_several(figures, new, old)
     if figures.trial.deciding.margin is None:
         return f"do {new} and {old} differ? (no margin given: it can never be called good enough)"
-    margin = margin_words(aim, figures.trial.deciding.unit)
+    margin = margin_words(aim, unit_asked(figures.trial.deciding))
     if aim.ask == "no-worse":
         return f"is {new} no worse than {old} by more than {margin}?"
     if aim.ask == "equal-enough":
@@ -86,11 +87,16 @@ def asks(figures: PlanFigures) -> str:
     return f"do {new} and {old} differ? ({margin} would matter)"
 
 
+def unit_asked(response: Response) -> str:
+    """Return the unit that a margin is said in: points where coupons pass or fail."""
+    return "points" if response.kind == "pass-fail" else response.unit
+
+
 def _asks_of_several(figures: PlanFigures, new: str, old: str) -> str:
     aim = figures.aim
     if figures.trial.deciding.margin is None:
         return f"do {new} differ from {old}? (no margin given: none can be called good enough)"
-    margin = margin_words(aim, figures.trial.deciding.unit)
+    margin = margin_words(aim, unit_asked(figures.trial.deciding))
     if aim.ask == "no-worse":
         return f"is each of {new} no worse than {old} by more than {margin}?"
     if aim.ask == "equal-enough":
@@ -104,7 +110,7 @@ def _asks_of_all(figures: PlanFigures) -> str:
     names = f"{', '.join(levels[:-1])} and {levels[-1]}"
     if figures.trial.deciding.margin is None:
         return f"which of {names} differ? (no margin given: none can be called good enough)"
-    margin = margin_words(aim, figures.trial.deciding.unit)
+    margin = margin_words(aim, unit_asked(figures.trial.deciding))
     if aim.ask == "difference":
         return f"which of {names} differ? ({margin} would matter)"
     if aim.ask == "no-worse":
@@ -177,7 +183,8 @@ def _chance_header(figures: PlanFigures) -> str:
         return 'chance to show\n"no worse"\nif equal'
     if aim.ask == "equal-enough":
         return 'chance to show\n"equal within"\nif equal'
-    margin = margin_words(aim, figures.assumed.unit if figures.assumed else "")
+    unit = figures.assumed.unit if figures.assumed else unit_asked(figures.trial.deciding)
+    margin = margin_words(aim, unit)
     return f"chance to show\na true gap\nof {margin}" if margin else "chance to\nshow a gap"
 
 

@@ -7,7 +7,14 @@ from collections.abc import Iterator, Mapping
 from weldtrial.analysis.findings import Findings, Flow
 from weldtrial.cli.report_blocks import Block, Box, Flowchart, Heading, Section, Terms, Text, table
 from weldtrial.cli.report_looks import looks_beforehand
-from weldtrial.cli.report_words import joined, margin_words, quantity, seal_words, settings_words
+from weldtrial.cli.report_words import (
+    joined,
+    margin_words,
+    measured_words,
+    quantity,
+    seal_words,
+    settings_words,
+)
 from weldtrial.shared.clock import spoken_time
 from weldtrial.shared.plan import Plan
 from weldtrial.shared.record import JournalLine, Record
@@ -172,7 +179,8 @@ def _response(one: Response) -> tuple[str, ...]:
         )
     )
     return (
-        f"{one.title}, {one.unit}" + (" (decides)" if one.rank == 1 else ""),
+        f"{one.title}, {measured_words(one.kind, one.unit)}"
+        + (" (decides)" if one.rank == 1 else ""),
         ASKS[one.ask],
         one.better,
         margin_words(one),

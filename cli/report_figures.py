@@ -32,6 +32,16 @@ def first_figure(trial: Trial, responses: Sequence[ResponseFindings]) -> FigureB
     return _block("strip", answer_strip.draw(pairs, better), answer_strip.describe(pairs))
 
 
+def counted_figure(found: ResponseFindings) -> FigureBlock | None:
+    """Return every coupon that was counted or graded, None of a number."""
+    from weldtrial.analysis.figures import counted_by_round
+
+    if not counted_by_round.drawable(found):
+        return None
+    key = f"{found.name.replace('_', '-')}-counted"
+    return _block(key, counted_by_round.draw(found), counted_by_round.describe(found))
+
+
 @dataclass(frozen=True, slots=True)
 class FoundFigures:
     """The figures of what was found about one response; all but the first where there are any."""
@@ -46,7 +56,7 @@ def found_figures(trial: Trial, found: ResponseFindings) -> FoundFigures | None:
     """Return the figures of what was found about one response, None without coupons."""
     from weldtrial.analysis.figures import coupons_by_round, round_gaps, weld_order
 
-    if not found.coupons:
+    if not found.coupons or found.kind != "number":
         return None
     key = found.name.replace("_", "-")
     changed = [f"the effect of {factor.title}" for factor in _changed_within(trial, found)]
@@ -113,6 +123,8 @@ def check_figure(found: ResponseFindings) -> FigureBlock | None:
     """Return the checks of what is left over, None without coupons."""
     from weldtrial.analysis.figures import residual_checks
 
+    if found.kind != "number":
+        return None
     found = with_left_over(found)
     if len(found.coupons) < 3:
         return None

@@ -11,6 +11,7 @@ from weldtrial.analysis.findings import (
     ResponseFindings,
 )
 from weldtrial.analysis.verdict_words import NOTHING_REPEATED
+from weldtrial.cli.counted_tables import counted_tables, places_table
 from weldtrial.cli.report_blocks import (
     Beside,
     Block,
@@ -22,8 +23,8 @@ from weldtrial.cli.report_blocks import (
     bullets,
     table,
 )
-from weldtrial.cli.report_figures import effect_titles, found_figures
-from weldtrial.cli.report_words import response_role
+from weldtrial.cli.report_figures import counted_figure, effect_titles, found_figures
+from weldtrial.cli.report_words import measured_words, response_role
 from weldtrial.shared.rounding import MINUS, brief, by_uncertainty, interval
 from weldtrial.shared.trial import Trial
 
@@ -77,18 +78,22 @@ def effect_box(trial: Trial, one: ResponseFindings) -> Box:
 
 
 def _response(trial: Trial, one: ResponseFindings) -> list[Block]:
-    blocks: list[Block] = [Heading(f"{one.title}, {one.unit} ({response_role(one)})")]
+    measured = measured_words(one.kind, one.unit)
+    blocks: list[Block] = [Heading(f"{one.title}, {measured} ({response_role(one)})")]
     boxes = [verdict_box(one, compared) for compared in one.comparisons]
-    blocks += [replace(box, tag="") for box in boxes or [effect_box(trial, one)]]
+    if one.kind == "number" or boxes:
+        blocks += [replace(box, tag="") for box in boxes or [effect_box(trial, one)]]
     if one.comparisons:
         blocks.append(_comparisons(one))
     if one.warnings:
         blocks.append(bullets(note.words for note in one.warnings))
-    return [*blocks, *_shown(trial, one)]
+    return [*blocks, *_shown(trial, one), *_places(trial, one)]
 
 
 def _shown(trial: Trial, one: ResponseFindings) -> list[Block]:
     """Return figures and averages, two and two beside each other."""
+    if one.kind != "number":
+        return _counted(trial, one)
     means: tuple[Block, ...] = (_means(one),) if one.means else ()
     figures = found_figures(trial, one)
     if figures is None:
@@ -103,6 +108,26 @@ def _shown(trial: Trial, one: ResponseFindings) -> list[Block]:
     rows = [Beside((figures.coupons,), (figures.gaps,))]
     rows.append(Beside(beside or means, (*order, *(means if beside else ()))))
     return list(rows)
+
+
+def _counted(trial: Trial, one: ResponseFindings) -> list[Block]:
+    """Return the figure of what was counted with the tables of passes, grades and odds."""
+    tables = [
+        table(headers, rows, caption) for caption, headers, rows in counted_tables(trial, one)
+    ]
+    figure = counted_figure(one)
+    if figure is None:
+        return list(tables)
+    return [Beside((figure,), tuple(tables))]
+
+
+def _places(trial: Trial, one: ResponseFindings) -> list[Block]:
+    """Return where it broke, in words and as a table."""
+    found = places_table(trial, one)
+    if found is None or one.places is None:
+        return []
+    _, headers, rows = found
+    return [bullets(one.places.words), table(headers, rows)]
 
 
 def _comparisons(one: ResponseFindings) -> Table:
@@ -122,7 +147,8 @@ def _comparison(one: Comparison) -> tuple[str, ...]:
     gap = f"{one.level} − {one.reference}"
     margin = "none given" if one.margin is None else brief(one.margin, 3)
     if one.difference is None or one.ci_low is None or one.ci_high is None:
-        return (gap, "cannot tell", "", "", "", "", margin)
+        none = "cannot tell" if one.difference is None else "no interval"
+        return (gap, none, "", "", "", "", margin)
     half = (one.ci_high - one.ci_low) / 2
     limits = ""
     if one.ci90_low is not None and one.ci90_high is not None:

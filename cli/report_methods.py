@@ -8,10 +8,12 @@ from importlib.metadata import PackageNotFoundError, version
 
 from weldtrial.analysis.findings import EstimateRow, Findings, ResponseFindings, TermTestRow
 from weldtrial.cli.report_blocks import Block, Heading, Section, Table, Terms, Text, table
+from weldtrial.cli.report_counted import counted_methods, places_method
 from weldtrial.cli.report_figures import column_words, with_left_over
 from weldtrial.cli.report_found import estimate_words
 from weldtrial.shared.orders import FEW_ENOUGH_TO_LIST
 from weldtrial.shared.record import Coupon, Record
+from weldtrial.shared.responses import Response
 from weldtrial.shared.rounding import MINUS, brief, by_uncertainty, interval, p_value, plain
 from weldtrial.shared.trial import Trial
 
@@ -42,7 +44,7 @@ def readings(trial: Trial, record: Record, findings: Findings) -> Section:
     headers += [factor.name.replace("_", " ") for factor in trial.varied]
     drawn = {one.name: _drawn(one) for one in findings.responses}
     for one in trial.responses:
-        headers += _headers(one.name, one.unit)
+        headers += _headers(one)
     headers += ["notes"]
     rows = [_coupon(trial, coupon, drawn) for coupon in record.coupons]
     words = (
@@ -62,17 +64,21 @@ class _Drawn:
 
 
 def _drawn(one: ResponseFindings) -> _Drawn:
-    from weldtrial.analysis.figures import coupons_by_round, weld_order
+    from weldtrial.analysis.figures import counted_by_round, coupons_by_round, weld_order
 
     if not one.coupons:
         return _Drawn()
+    if one.kind != "number":
+        return _Drawn(counted_by_round.values(one), {})
     known = with_left_over(one)
     left = weld_order.left_over(known) if len(known.coupons) > 2 else {}
     return _Drawn(coupons_by_round.values(one), left)
 
 
-def _headers(name: str, unit: str) -> list[str]:
-    words = column_words(name, unit)
+def _headers(one: Response) -> list[str]:
+    words = column_words(one.name, one.unit)
+    if one.kind != "number":
+        return [one.name.replace("_", " "), "counts as"]
     return [words.value, "mean", words.left_over]
 
 
@@ -83,7 +89,7 @@ def methods(findings: Findings, looks: Sequence[Block] = ()) -> Section:
         if any(one.method == kind for one in findings.responses):
             blocks.append(Text(words))
     blocks += looks
-    if any(one.least_squares is not None for one in findings.responses):
+    if any(one.least_squares and one.least_squares.tests for one in findings.responses):
         blocks.append(Text(NAIVE, "Least squares beside it. "))
     for one in sorted(findings.responses, key=lambda response: response.rank):
         blocks += _response(one)
@@ -142,7 +148,8 @@ def _coupon(trial: Trial, coupon: Coupon, drawn: Mapping[str, _Drawn]) -> tuple[
         settings.append(value if isinstance(value, str) else plain(value))
     cells: list[str] = []
     for one in trial.responses:
-        cells += _cells(coupon, one.name, drawn.get(one.name, _Drawn()))
+        found = _cells(coupon, one.name, drawn.get(one.name, _Drawn()))
+        cells += found if one.kind == "number" else found[:2]
     return (
         "spare" if coupon.run is None else str(coupon.run),
         coupon.stamp,
@@ -193,13 +200,19 @@ def _response(one: ResponseFindings) -> list[Block]:
     blocks: list[Block] = [
         Heading(f"{one.title}, {one.unit}"),
         Text(f"{one.method} ({one.source}); {counted}. {_fit_words(one)}"),
-        _tests(one),
-        _estimates("effect", one.effects),
-        _coefficients(one),
     ]
+    if one.kind != "number":
+        blocks += counted_methods(one)
+    else:
+        blocks += [
+            _tests(one),
+            _estimates("effect", one.effects),
+            _coefficients(one),
+        ]
     if one.shuffle_p is not None and one.shuffle_orders:
         blocks.append(Text(_shuffle_words(one.shuffle_p, one.shuffle_orders), "Shuffle test: "))
     blocks += [_gaps(one)] if one.comparisons else []
+    blocks += places_method(one)
     return blocks
 
 

@@ -98,10 +98,19 @@ def count(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
+def measured_words(kind: str, unit: str) -> str:
+    """Return what stands behind the title of a response: its unit, or what a reading is."""
+    return {"pass-fail": "pass or fail", "graded": "graded"}.get(kind, unit)
+
+
 def margin_words(response: Response) -> str:
     """Return the margin as it was set, or that there is none."""
+    if response.kind == "graded":
+        return "grades have none"
     if response.margin is None:
         return "none given"
+    if response.kind == "pass-fail":
+        return f"{plain(100 * response.margin.value)} points"
     if response.margin.percent:
         return f"{plain(100 * response.margin.value)} %"
     return f"{plain(response.margin.value)} {response.unit}"

@@ -28,6 +28,8 @@ class ReadingSheet:
         What to tick where the gauge stopped first, empty without a limit.
     between
         Whether it can be seen only that it happened between two stops.
+    choices
+        What is ringed where the reading is no number: pass and fail, or the grades.
     """
 
     name: str
@@ -42,6 +44,7 @@ class ReadingSheet:
     where: tuple[str, ...]
     asks_where: str
     pages: tuple[tuple[str, ...], ...]
+    choices: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +73,7 @@ def reading_sheet(trial: Trial, plan: Plan, response: Response, paper: Paper) ->
         title=masked(response.title, trial),
         facts=" · ".join(_facts(response)),
         rule=masked(response.crack_rule, trial),
-        unit=response.unit,
+        unit=response.unit if response.kind == "number" else "ring one",
         boxes=_boxes(response),
         cuts=tuple(f"cut {n + 1}" for n in range(response.sections))
         if response.sections > 1
@@ -80,7 +83,15 @@ def reading_sheet(trial: Trial, plan: Plan, response: Response, paper: Paper) ->
         where=_where(response, always=fracture or bend),
         asks_where="cracked where (ring one)" if bend else "broke where (ring one)",
         pages=tuple(in_pages(read_stamps(plan), rows)),
+        choices=choices_of(response),
     )
+
+
+def choices_of(response: Response) -> tuple[str, ...]:
+    """Return what a reading can be where it is no number, none where it is one."""
+    if response.kind == "pass-fail":
+        return ("pass", "fail")
+    return response.scale if response.kind == "graded" else ()
 
 
 def read_stamps(plan: Plan) -> tuple[str, ...]:
@@ -116,7 +127,11 @@ def _note(run: Run) -> str:
 
 
 def _facts(response: Response) -> Iterable[str]:
-    yield response.unit
+    if response.kind == "number":
+        yield response.unit
+    else:
+        graded = response.kind == "graded"
+        yield f"grades, worst first: {', '.join(response.scale)}" if graded else "pass or fail"
     if response.reads_to is not None:
         yield f"read to {plain(response.reads_to)}"
     if response.least is not None:
@@ -124,7 +139,8 @@ def _facts(response: Response) -> Iterable[str]:
     if response.most is not None:
         yield f"gauge stops at {plain(response.most)}"
     if response.sections > 1:
-        yield f"{response.sections} cuts a coupon, each read once"
+        worst = "" if response.kind == "number" else "; the worst of them counts"
+        yield f"{response.sections} cuts a coupon, each read once{worst}"
 
 
 def _boxes(response: Response) -> Boxes:

@@ -6,6 +6,7 @@ import hashlib
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, get_args
 
@@ -15,6 +16,7 @@ from weldtrial.shared.adopted_checks import (
     factor_cell_problems,
     shape_problems,
 )
+from weldtrial.shared.adopted_kinds import cell_problems, counted_problems, kind_of
 from weldtrial.shared.columns import (
     constant_within,
     factor_of,
@@ -26,6 +28,7 @@ from weldtrial.shared.data_file import MISSING, DataFile, read_data
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.plan import Plan, Run
 from weldtrial.shared.problems import Problem
+from weldtrial.shared.readings import parse_reading
 from weldtrial.shared.record import Coupon, Reading, Record
 from weldtrial.shared.responses import Ask, Better, Margin, Response
 from weldtrial.shared.terms import parse_term
@@ -174,11 +177,8 @@ def _responses(
 ) -> tuple[Response, ...]:
     found = []
     for rank, name in enumerate(table["responses"], 1):
-        for number, row in zip(data.places, data.rows, strict=True):
-            if row[name] not in MISSING and data.number(row[name]) is None:
-                words = f"'{row[name]}' is not a number. Mend it, or leave the cell empty."
-                problems.append(Problem(words, file=data.name, row=number, column=name))
         unit = _unit(name, table, problems)
+        kind, scale = kind_of(name, table, problems)
         better, ask = table.get("better", {}).get(name, "higher"), table.get("ask", {}).get(name)
         for key, value, allowed in (("better", better, Better), ("ask", ask, Ask)):
             if value is not None and value not in get_args(allowed):
@@ -186,12 +186,16 @@ def _responses(
                 problems.append(Problem(words, column=f"--{key}", value=str(value)))
         given = table.get("margin", {}).get(name)
         margin = _margin(given, problems)
-        if ask in ("no-worse", "equal-enough") and given is None:
+        if ask in ("no-worse", "equal-enough") and given is None and kind != "graded":
             words = f"{ask} needs the change that would matter:  --margin {name}=VALUE"
             problems.append(Problem(words, column="--ask", value=ask))
-        found.append(
-            Response(name, unit, better=better, rank=rank, margin=margin, ask=ask or "difference")
-        )
+        one = Response(
+            name, unit, kind=kind, scale=scale, better=better, rank=rank, margin=margin,
+            ask=ask or "difference",
+        )  # fmt: skip
+        problems += counted_problems(one)
+        problems += cell_problems(one, data)
+        found.append(one)
     return tuple(found)
 
 
@@ -248,7 +252,7 @@ def read_adopted_record(folder: Path, trial: Trial) -> Record:
     for place, row in enumerate(data.rows):
         stamp = row[adopted.coupon] if adopted.coupon else f"R{place + 1}"
         readings = {
-            r.name: (_reading(row[r.name], data, data.places[place]),) for r in trial.responses
+            r.name: (_reading(r, row[r.name], data, data.places[place]),) for r in trial.responses
         }
         mine = {name: column[place] for name, column in levels.items()}
         before = coupons.get(stamp)
@@ -275,13 +279,16 @@ def read_adopted_record(folder: Path, trial: Trial) -> Record:
 
 
 def _with(coupon: Coupon, more: Mapping[str, Sequence[Reading]]) -> Coupon:
-    from dataclasses import replace
-
     joined = {name: (*coupon.readings[name], *found) for name, found in more.items()}
     return replace(coupon, readings=joined)
 
 
-def _reading(cell: str, data: DataFile, row: int) -> Reading:
+def _reading(response: Response, cell: str, data: DataFile, row: int) -> Reading:
+    if response.kind != "number" and cell not in MISSING:
+        found = parse_reading(cell, response)
+        if isinstance(found, Reading) and found.kind != "lost":
+            return replace(found, row=row)
+        return Reading("lost", text=cell, note="no reading in the file", row=row)
     number = None if cell in MISSING else data.number(cell)
     if number is None:
         return Reading("lost", text=cell, note="no reading in the file", row=row)

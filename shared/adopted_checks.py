@@ -13,7 +13,7 @@ SECTIONS = ("format", "trial", "adopted")
 HEAD = ("title", "question", "owner")
 TEXTS = ("factors", "categories", "responses", "terms")
 WORDS = ("file", "sha256", "setup", "block", "coupon", "decimal", "model")
-TABLES = ("unit", "margin", "better", "ask", "reference")
+TABLES = ("unit", "margin", "better", "ask", "reference", "kind", "scale")
 KEYS = (*TEXTS, *WORDS, *TABLES, "rows", "coded")
 """Everything that may stand under ``[adopted]``."""
 LABELS = ("setup", "block", "coupon")

@@ -146,7 +146,7 @@ _RESPONSE = Section(
         Key("name", "name", "Key used in files: readings/NAME.csv.", required=True),
         _text("label", "Name for eyes."),
         Key("kind", "choice", "What a reading is.", default="number",
-            choices=("number", "pass-fail", "graded"), later_choices=("pass-fail", "graded")),
+            choices=("number", "pass-fail", "graded")),
         Key("unit", "unit", 'Unit of a number; compulsory there ("1" for a plain number).'),
         Key("better", "choice", "Which way is good.", default="higher",
             choices=("higher", "lower")),

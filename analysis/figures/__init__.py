@@ -7,6 +7,7 @@ Every module offers ``draw(...) -> Figure`` and ``describe(...) -> FigureText``;
 from weldtrial.analysis.figures import (
     answer_strip,
     budget_frontier,
+    counted_by_round,
     coupons_by_round,
     effects,
     residual_checks,
@@ -20,6 +21,7 @@ __all__ = [
     "Look",
     "answer_strip",
     "budget_frontier",
+    "counted_by_round",
     "coupons_by_round",
     "effects",
     "house_style",

@@ -13,7 +13,7 @@ from weldtrial.cli.new_folder import free_folder
 from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.problems import WrongUsage
 
-_TABLES = ("unit", "margin", "better", "ask", "reference")
+_TABLES = ("unit", "margin", "better", "ask", "reference", "kind", "scale")
 
 
 @click.command(short_help="Take in data that were welded before there was a plan.")
@@ -29,6 +29,10 @@ _TABLES = ("unit", "margin", "better", "ask", "reference")
 )
 @click.option("--response", "responses", multiple=True, metavar="COL", help="Measured.")
 @click.option("--unit", multiple=True, metavar="COL=UNIT", help="Unit of a column (without: 1).")
+@click.option("--kind", multiple=True, metavar="COL=pass-fail", help="Cells read pass or fail.")
+@click.option(
+    "--scale", multiple=True, metavar="COL=BAD,…", help="Grades of a column, worst first."
+)
 @click.option("--margin", multiple=True, metavar="COL=VALUE", help="Smallest change that matters.")
 @click.option("--better", multiple=True, metavar="COL=lower", help="Which way is better.")
 @click.option("--ask", multiple=True, metavar="COL=…", help="difference, no-worse, equal-enough.")

@@ -53,6 +53,12 @@ def check_looks(trial: Trial, faults: Faults) -> None:
     if looks is None:
         return
     _rounds(trial, looks, faults)
+    if trial.deciding.kind != "number":
+        faults.wrong(
+            "looks",
+            f"planned looks need a deciding response that is a number, and {trial.deciding.name} "
+            f"is {trial.deciding.kind}. Take [looks] out, or let a number decide (rank = 1).",
+        )
     if trial.purpose != "compare":
         faults.wrong(
             "looks",
@@ -132,9 +138,4 @@ def _scatter_only(trial: Trial, looks: Looks, faults: Faults) -> None:
             "looks.bounds",
             f"without a margin nothing says how many rounds {trial.deciding.name} needs. Add "
             "margin to the response.",
-        )
-    if trial.deciding.kind != "number":
-        faults.wrong(
-            "looks.bounds",
-            f"scatter-only needs numbers, and {trial.deciding.name} is {trial.deciding.kind}.",
         )

@@ -151,6 +151,14 @@ def _kind(draft: _Draft) -> None:
             f"response '{draft.name}' is graded and needs a scale of three grades or more, worst "
             'first:  scale = ["bad", "fair", "good"].',
         )
+    if kind == "graded" and raw.get("better", "higher") == "lower":
+        draft.wrong(
+            "better",
+            f"response '{draft.name}' is graded and its scale goes from the worst grade to the "
+            'best, so better = "lower" says nothing more. Take it out, and turn the scale if need '
+            "be.",
+            "lower",
+        )
     if kind == "pass-fail" and "scale" in raw:
         draft.wrong("scale", f"response '{draft.name}' is pass-fail: it has no scale.")
 

@@ -490,7 +490,7 @@ def test_thousands_of_set_ups_are_answered_in_seconds(weldtrial: Call, folder: P
     assert found["rows"][-1]["smallest_p"] < 1e-300
 
 
-def test_a_deciding_response_that_is_no_number_is_refused_in_words(
+def test_a_deciding_response_that_is_no_number_is_planned_without_a_chance(
     weldtrial: Call, folder: Path
 ) -> None:
     text = (folder / "trial.toml").read_text(encoding="utf-8")
@@ -498,10 +498,12 @@ def test_a_deciding_response_that_is_no_number_is_refused_in_words(
     tail = rest[rest.index("[design]") :]
     passed = '[[response]]\nname = "passed"\nkind = "pass-fail"\nask = "difference"\n'
     (folder / "trial.toml").write_text(head + passed + tail, encoding="utf-8")
-    for name in ("plan", "power"):
-        outcome = weldtrial(name)
-        assert (outcome.code, outcome.out) == (3, "")
-        assert "not in this version" in outcome.err or "this version plans for" in outcome.err
+    planned = weldtrial("plan")
+    assert planned.code == 0
+    assert "No chance is worked out for pass or fail in set-ups" in planned.out
+    refused = weldtrial("power")
+    assert (refused.code, refused.out) == (3, "")
+    assert "not in this version" in refused.err
 
 
 def keys_of(value: Any) -> set[str]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from weldtrial.analysis.levels import ONCE, Levels
+from weldtrial.analysis.scatter_rows import ScatterRow, WouldBuy
 from weldtrial.shared.look_state import FIXED, Look
 
 VerdictCode = Literal[
@@ -298,6 +299,8 @@ class ResponseFindings:
     shuffle_orders: int | None = None
     curvature: TermTestRow | None = None
     undo: Undo | None = None
+    scatter: tuple[ScatterRow, ...] = ()
+    would_buy: WouldBuy | None = None
 
 
 @dataclass(frozen=True, slots=True)

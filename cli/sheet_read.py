@@ -68,7 +68,7 @@ def reading_sheet(trial: Trial, plan: Plan, response: Response, paper: Paper) ->
     return ReadingSheet(
         name=response.name,
         title=masked(response.title, trial),
-        facts=" · ".join(_facts(response)),
+        facts=" · ".join(response_facts(response)),
         rule=masked(response.crack_rule, trial),
         unit=response.unit,
         boxes=_boxes(response),
@@ -115,7 +115,8 @@ def _note(run: Run) -> str:
     return run.role if run.role in ("warm-up", "spare") else ""
 
 
-def _facts(response: Response) -> Iterable[str]:
+def response_facts(response: Response) -> Iterable[str]:
+    """Give unit, smallest division and gauge limits in words."""
     yield response.unit
     if response.reads_to is not None:
         yield f"read to {plain(response.reads_to)}"

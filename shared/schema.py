@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import get_args
 
 from weldtrial.shared.responses import FAILED_AT, Quantity
+from weldtrial.shared.schema_gauge import GAUGE_SECTION
 from weldtrial.shared.setting import Key, Section
 
 FORMAT = 1
@@ -42,8 +43,8 @@ _TRIAL = Section(
         _text("welder", "Who welds; the report limits its answer to them."),
         Key("purpose", "choice", "compare: is one no worse than another; settings: which settings "
             "do best; screening: which settings matter; pilot: how large the scatter is (no "
-            "verdict is given).", default="compare",
-            choices=("compare", "settings", "screening", "pilot")),
+            "verdict is given); gauge: is the gauge good enough (see [gauge]).", default="compare",
+            choices=("compare", "settings", "screening", "pilot", "gauge")),
         Key("units", "choice", "Units that suggestions are made in. The unit written beside a "
             "number always wins.", default="metric", choices=("metric", "us")),
     ),
@@ -341,6 +342,8 @@ _BLIND = Section(
             default=False),
         Key("open_when", "choice", "When the codes may be opened.", default="all-results-in",
             choices=("all-results-in", "any-time")),
+        Key("guess", "yes-no", "Whether the blind readers write down which gas they think it is, "
+            "so that a leak is seen; the column guess of their files.", default=False),
     ),
 )  # fmt: skip
 
@@ -399,6 +402,7 @@ TOP = Key("format", "whole", "The format of the file. Always 1.", required=True,
 SECTIONS: tuple[Section, ...] = (
     _TRIAL, _FAIR, _JOINT, _FACTOR, _HELD, _NUISANCE, _RESPONSE, _CLAIM, _LIMIT, _GOAL, _DESIGN,
     _BUDGET, _ORDER, _BLIND, _RULES, _LOOKS,
+    GAUGE_SECTION,
 )  # fmt: skip
 """Every section, in the order of the reference page."""
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from weldtrial.analysis.guess_record import Guesses
 from weldtrial.analysis.levels import ONCE, Levels
 from weldtrial.analysis.scatter_rows import ScatterRow, WouldBuy
 from weldtrial.shared.look_state import FIXED, Look
@@ -301,6 +302,7 @@ class ResponseFindings:
     undo: Undo | None = None
     scatter: tuple[ScatterRow, ...] = ()
     would_buy: WouldBuy | None = None
+    guesses: Guesses | None = None
 
 
 @dataclass(frozen=True, slots=True)

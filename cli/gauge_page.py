@@ -37,7 +37,7 @@ _METHOD = (
 def gauge_page(opened: GaugeOpened, findings: Sequence[GaugeFindings], *, written: str) -> str:
     """Return the page as HTML: the same bytes for the same findings and `written`."""
     sections = [
-        *(_response(number, one, opened) for number, one in enumerate(findings, start=1)),
+        *(_response(number, one) for number, one in enumerate(findings, start=1)),
         _readings(len(findings) + 1, opened),
         Section(len(findings) + 2, "How it was worked out", (Text(_METHOD), Text(RULE))),
     ]
@@ -56,7 +56,7 @@ def gauge_page(opened: GaugeOpened, findings: Sequence[GaugeFindings], *, writte
     )
 
 
-def _response(number: int, one: GaugeFindings, opened: GaugeOpened) -> Section:
+def _response(number: int, one: GaugeFindings) -> Section:
     unit = one.response.unit
     blocks: list[Block] = [
         Box(fitness_words(one), tuple(words for words in (margin_words(one),) if words)),
@@ -81,7 +81,7 @@ def _response(number: int, one: GaugeFindings, opened: GaugeOpened) -> Section:
                 wide=True,
             )
         )  # fmt: skip
-        blocks.append(Text(typical_line(one, opened.trial.title), "For the trial: "))
+        blocks.append(Text(typical_line(one), "For the trial: "))
     return Section(number, f"{one.response.title}, {unit}", tuple(blocks))
 
 

@@ -121,7 +121,7 @@ def show_findings(console: Console, opened: GaugeOpened, findings: Sequence[Gaug
             console.line(f"  {words}", hang=2)
         console.line(f"  {RULE}", hang=2)
         _costs(console, one)
-        if line := typical_line(one, opened.trial.title):
+        if line := typical_line(one):
             console.line("  For the trial's response, to paste:")
             console.line(f"    {line}", hang=4)
     console.line()
@@ -160,11 +160,11 @@ def gauge_json(opened: GaugeOpened, findings: Sequence[GaugeFindings]) -> dict[s
         "sealed": False,
         "order": opened.order.code,
         "gauge": opened.gauge,
-        "responses": {one.response.name: _response(one, opened.trial.title) for one in findings},
+        "responses": {one.response.name: _response(one) for one in findings},
     }
 
 
-def _response(one: GaugeFindings, title: str) -> dict[str, Any]:
+def _response(one: GaugeFindings) -> dict[str, Any]:
     study = one.study
     named = {
         "coupon": study.coupon,
@@ -201,7 +201,7 @@ def _response(one: GaugeFindings, title: str) -> dict[str, Any]:
         "cost_several_readers": None
         if one.cost_several_readers is None
         else _cost(one.cost_several_readers),
-        "typical": typical_line(one, title),
+        "typical": typical_line(one),
         "words": [words for words in (fitness_words(one), margin_words(one)) if words],
     }
 

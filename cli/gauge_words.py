@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from weldtrial.shared.rounding import decimals_for, fixed, plain, spaced
@@ -80,7 +79,7 @@ def part_rows(one: GaugeFindings) -> list[list[str]]:
             continue
         low, high = part.low**0.5, part.high**0.5
         places = min(decimals_for(part.sd), decimals_for((high - low) / 2)) if part.sd else 2
-        shown = fixed(part.sd, places + 1) if part.sd else "none seen"
+        shown = plain(float(f"{part.sd:.3g}")) if part.sd else "none seen"
         rows.append(
             [
                 name,
@@ -125,7 +124,7 @@ def _cost(found: GaugeCost) -> list[str]:
     return [sd_text(found.sd_reading), sd_text(found.sd_value), more]
 
 
-def typical_line(one: GaugeFindings, title: str) -> str:
+def typical_line(one: GaugeFindings) -> str:
     """Return the line for the trial's response; empty where no coupon scatter is known."""
     if one.coupon_sd is None:
         return ""
@@ -135,7 +134,7 @@ def typical_line(one: GaugeFindings, title: str) -> str:
         f"mean = {_toml(mean, 4)}",
         f"sd_coupon = {_toml(one.coupon_sd, 2)}",
         f"sd_reading = {_toml(one.sd_reading, 2)}",
-        f"from = {json.dumps(f'gauge study: {title}', ensure_ascii=False)}",
+        f'from = "gauge study, {one.n} readings"',
     ]
     return f"typical = {{ {', '.join(parts)} }}"
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from weldtrial.cli.sheet_parts import ROW_MM, Boxes, Paper, boxes_for, in_pages, masked
+from weldtrial.shared.guesses import guess_asked
 from weldtrial.shared.plan import Plan, Run
 from weldtrial.shared.responses import FAILED_AT, Response
 from weldtrial.shared.rounding import plain
@@ -26,6 +27,8 @@ class ReadingSheet:
         Unit, smallest division and gauge limit, in words.
     limit
         What to tick where the gauge stopped first, empty without a limit.
+    guess
+        Levels to ring one of, where the reader says which it might be; empty where not asked.
     between
         Whether it can be seen only that it happened between two stops.
     """
@@ -42,6 +45,7 @@ class ReadingSheet:
     where: tuple[str, ...]
     asks_where: str
     pages: tuple[tuple[str, ...], ...]
+    guess: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +68,7 @@ def reading_sheet(trial: Trial, plan: Plan, response: Response, paper: Paper) ->
     """Return the sheet for one response: counting and spare stamps, in the order of stamps."""
     fracture = response.unit in _FORCE
     bend = response.unit == "deg"
+    guessed = guess_asked(trial, response.name)
     rows = int((paper.height_mm(landscape=False) - READ_HEAD_MM - READ_FOOT_MM) // ROW_MM)
     return ReadingSheet(
         name=response.name,
@@ -80,6 +85,7 @@ def reading_sheet(trial: Trial, plan: Plan, response: Response, paper: Paper) ->
         where=_where(response, always=fracture or bend),
         asks_where="cracked where (ring one)" if bend else "broke where (ring one)",
         pages=tuple(in_pages(read_stamps(plan), rows)),
+        guess=guessed.levels if guessed is not None else (),
     )
 
 

@@ -16,7 +16,7 @@ RULE = (
     "30 not good; five classes or more. Standard deviations do not add up, variances do."
 )
 KNOWN_WORDS = {
-    "repeatability": "repeatability (one reader, the same coupon again)",
+    "repeatability": "repeatability (one reader again)",
     "readers": "what readers add",
     "coupons": "scatter of coupons",
 }
@@ -56,8 +56,8 @@ def margin_words(one: GaugeFindings) -> str:
     share = 100 * one.sd_reading / one.margin
     held = "good enough to see it" if one.sees_margin else "coarse beside it"
     return (
-        f"One reading scatters a coupon's value by {sd_text(one.sd_reading, unit)}, "
-        f"{share:.2g} % of the margin of {sd_text(one.margin, unit)}: {held} (up to 30 % is)."
+        "One reading, by one reader throughout, scatters a coupon's value by "
+        f"{sd_text(one.sd_reading, unit)}, {share:.2g} % of the margin of {sd_text(one.margin, unit)}: {held} (up to 30 % is)."
     )
 
 
@@ -134,7 +134,7 @@ def typical_line(one: GaugeFindings) -> str:
         f"mean = {_toml(mean, 4)}",
         f"sd_coupon = {_toml(one.coupon_sd, 2)}",
         f"sd_reading = {_toml(one.sd_reading, 2)}",
-        f'from = "gauge study, {one.n} readings"',
+        'from = "gauge study"',
     ]
     return f"typical = {{ {', '.join(parts)} }}"
 

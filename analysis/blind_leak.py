@@ -3,7 +3,7 @@
 References
 ----------
 Schulz, K. F. & Grimes, D. A. (2002). Blinding in randomised trials: hiding who got what. *Lancet*
-359:696-700 (asking for guesses, and that the outcome itself may give the answer away).
+359:696-700 (asking for guesses, and that the outcome itself may give the answer away; from memory).
 Clopper, C. J. & Pearson, E. S. (1934). *Biometrika* 26:404-413 (the exact binomial).
 """
 

@@ -57,7 +57,8 @@ def margin_words(one: GaugeFindings) -> str:
     held = "good enough to see it" if one.sees_margin else "coarse beside it"
     return (
         "One reading, by one reader throughout, scatters a coupon's value by "
-        f"{sd_text(one.sd_reading, unit)}, {share:.2g} % of the margin of {sd_text(one.margin, unit)}: {held} (up to 30 % is)."
+        f"{sd_text(one.sd_reading, unit)}, {share:.2g} % of the margin of "
+        f"{sd_text(one.margin, unit)}: {held} (up to 30 % is)."
     )
 
 

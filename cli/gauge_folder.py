@@ -183,14 +183,25 @@ def record_gauge(common: Common, opened: GaugeOpened, where: str | None, source:
         for key in new.values
         if key in old.values and old.values[key] != new.values[key]
     ]
+    if old.own_columns:
+        words = f"has columns of its own ({', '.join(old.own_columns)}). Type the readings into it."
+        clashes.append(Problem(words, file=f"readings/{name}.csv"))
     problems = (*old.problems, *new.problems, *clashes)
     if problems:
         raise ProblemsFound(problems, hint="Nothing was entered.")
     entered = len(new.values.keys() - old.values.keys())
-    atomic_write(opened.files.readings(name), gauge_text(opened.order, {**new.cells, **old.cells}))
-    left = len(new.missing) if not old.values else len(
-        {(t.reader, t.repeat, t.stamp) for t in new.missing} - old.values.keys()
-    )  # fmt: skip
+    blank = ("", "", "")
+    cells = {
+        key: tuple(
+            here or there
+            for here, there in zip(
+                old.cells.get(key, blank), new.cells.get(key, blank), strict=True
+            )
+        )
+        for key in {**old.cells, **new.cells}
+    }
+    atomic_write(opened.files.readings(name), gauge_text(opened.order, cells))
+    left = len({(t.reader, t.repeat, t.stamp) for t in new.missing} - old.values.keys())
     if common.json:
         common.console.json({"response": name, "entered": entered, "missing": left})
         return int(ExitCode.FINE)
@@ -260,7 +271,8 @@ def findings_of(opened: GaugeOpened) -> tuple[GaugeFindings, ...]:
         told = " ".join(missing_words(one) for one in short)
         raise NotEnough(
             f"Every coupon must be read equally often, and readings are missing. {told}",
-            hint="Take them, or leave a coupon or a reader out of [gauge].",
+            hint="Take them. Or leave a coupon or a reader out: name those that stay under "
+            "[gauge], and move the rows of the others to a file elsewhere.",
         )
     found = []
     for sheet in sheets:

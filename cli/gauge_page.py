@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from weldtrial.cli.gauge_screen import layout_words
 from weldtrial.cli.gauge_words import (
+    NOT_A_TRIAL,
     RULE,
     cost_rows,
     fitness_words,
@@ -18,7 +19,6 @@ from weldtrial.cli.gauge_words import (
 )
 from weldtrial.cli.pages import environment
 from weldtrial.cli.report_blocks import Block, Box, Section, Text, table
-from weldtrial.shared.cautions import NOT_A_QUALIFICATION
 from weldtrial.shared.clock import spoken_time
 from weldtrial.shared.rounding import brief
 
@@ -51,7 +51,7 @@ def gauge_page(opened: GaugeOpened, findings: Sequence[GaugeFindings], *, writte
             order=opened.order.code,
             sections=sections,
             written=spoken_time(written),
-            not_a_qualification=NOT_A_QUALIFICATION,
+            not_a_qualification=NOT_A_TRIAL,
         )
     )
 

@@ -6,11 +6,11 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.gauge_words import NOT_A_TRIAL
 from weldtrial.cli.pages import environment
 from weldtrial.cli.sheet_parts import PAPERS, ROW_MM, PaperName, boxes_for, in_pages
 from weldtrial.cli.sheet_read import READ_FOOT_MM, READ_HEAD_MM, ReadingSheet, response_facts
 from weldtrial.cli.trial_cautions import fitting
-from weldtrial.shared.cautions import NOT_A_QUALIFICATION
 from weldtrial.shared.folder import atomic_write
 from weldtrial.shared.responses import Response
 
@@ -34,7 +34,7 @@ def write_gauge_sheets(opened: GaugeOpened, paper: PaperName) -> tuple[Path, ...
                         paper=PAPERS[paper],
                         landscape=False,
                         seal_code=f"none · order {opened.order.code}",
-                        not_a_qualification=NOT_A_QUALIFICATION,
+                        not_a_qualification=NOT_A_TRIAL,
                         title=opened.trial.title,
                         sheet=_sheet(opened, response, reader, repeat, paper),
                         reader=reader,

@@ -15,6 +15,7 @@ RULE = (
     "Rule of AIAG MSA (4th ed., 2010), in % of total scatter: under 10 good, 10 to 30 may do, over "
     "30 not good; five classes or more. Standard deviations do not add up, variances do."
 )
+NOT_A_TRIAL = "A gauge study: it qualifies no procedure and no welder to any code."
 KNOWN_WORDS = {
     "repeatability": "repeatability (one reader again)",
     "readers": "what readers add",

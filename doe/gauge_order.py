@@ -30,7 +30,8 @@ def gauge_order(gauge: Gauge) -> GaugeOrder:
     }
     seal = fingerprint({"gauge": plain})
     draw = Draw(draw_key(seal))
-    coupons = gauge.names or stamps(draw.child("gauge stamps"), gauge.coupons)
+    # Stamps stay the same when a reader, a repeat or a coupon is added: they are on plates by then.
+    coupons = gauge.names or stamps(Draw(draw_key(fingerprint("gauge stamps"))), gauge.coupons)
     tasks: list[Task] = []
     for place, reader in enumerate(gauge.readers):
         start = place * gauge.per_reader

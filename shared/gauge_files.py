@@ -38,7 +38,9 @@ class GaugeSheet:
     missing
         What was not read yet, in the order it is to be read.
     cells
-        The same as typed, with the day and the note.
+        The same as typed (with a decimal point), with the day and the note; a note may stand alone.
+    own_columns
+        Columns that somebody added: the file is then not laid out anew.
     problems
         What has to be mended.
     """
@@ -47,10 +49,11 @@ class GaugeSheet:
     values: Mapping[Key, float] = field(default_factory=dict)
     missing: tuple[Task, ...] = ()
     cells: Mapping[Key, tuple[str, str, str]] = field(default_factory=dict)
+    own_columns: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
 
 
-def gauge_text(order: GaugeOrder, cells: Mapping[Key, tuple[str, str, str]]) -> str:
+def gauge_text(order: GaugeOrder, cells: Mapping[Key, tuple[str, ...]]) -> str:
     """Return a readings file in the drawn order, with what is known filled in."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
@@ -64,25 +67,24 @@ def gauge_text(order: GaugeOrder, cells: Mapping[Key, tuple[str, str, str]]) -> 
 def lay_out_gauge(
     folder: Path, responses: Sequence[Response], order: GaugeOrder
 ) -> tuple[Path, ...]:
-    """Write the readings files that are missing, or hold no reading; return what was written."""
+    """Write the readings files that are missing or lack a row of the order; return those written.
+
+    What was typed is kept, in the place of the order; a file with anything that does not fit, or
+    with columns of its own, is left alone.
+    """
     files, written = Folder(folder), []
     for response in responses:
         path, text = files.readings(response.name), gauge_text(order, {})
-        sheet = read_gauge_sheet(path, response, order) if path.exists() else None
-        empty = sheet is None or not (sheet.cells or _typed(path, response))
-        if empty and not (path.exists() and path.read_bytes() == text.encode()):
-            atomic_write(path, text)
-            written.append(path)
+        if path.exists():
+            sheet = read_gauge_sheet(path, response, order)
+            if sheet.problems or sheet.own_columns:
+                continue
+            text = gauge_text(order, sheet.cells)
+            if len(path.read_text("utf-8", "replace").splitlines()) == len(text.splitlines()):
+                continue
+        atomic_write(path, text)
+        written.append(path)
     return tuple(written)
-
-
-def _typed(path: Path, response: Response) -> bool:
-    table = read_table(path, file_of(response.name), gauge_shape(response))
-    laid = {"reader", "repeat", "order", "stamp"}
-    known = "reading" in table.headers
-    return not known or any(
-        text.strip() for row in table.rows for name, text in row.cells.items() if name not in laid
-    )
 
 
 def gauge_shape(response: Response) -> Shape:
@@ -112,6 +114,8 @@ def read_gauge_sheet(
     cells: dict[Key, tuple[str, str, str]] = {}
     first: dict[Key, int] = {}
     for row in table.rows:
+        if not any(row[name].strip() for name in ("reading", "read_on", "note")):
+            continue  # laid out and not read yet, perhaps for another [gauge]
         key = _key(row, order, wanted)
         if isinstance(key, Problem):
             problems.append(replace(key, file=file, row=row.number))
@@ -123,14 +127,23 @@ def read_gauge_sheet(
             problems.append(Problem(words, file=file, row=row.number))
         else:
             first[key] = row.number
+            cells[key] = (_pointed(row["reading"], table), row["read_on"], row["note"])
             found = _value(row, table, response)
             if isinstance(found, Problem):
                 problems.append(replace(found, file=file, row=row.number))
             elif found is not None:
                 values[key] = found
-                cells[key] = (row["reading"], row["read_on"], row["note"])
     missing = tuple(one for one in order.tasks if (one.reader, one.repeat, one.stamp) not in values)
-    return GaugeSheet(response, values, missing, cells, tuple(problems))
+    records = table.records[0] if table.records else ()
+    own = tuple(
+        name for place, name in enumerate(records)
+        if name.strip() and place not in table.places.values()
+    )  # fmt: skip
+    return GaugeSheet(response, values, missing, cells, own, tuple(problems))
+
+
+def _pointed(text: str, table: Table) -> str:
+    return text.replace(",", ".") if table.decimal == "," else text
 
 
 def _key(row: Row, order: GaugeOrder, wanted: set[Key]) -> Key | Problem:

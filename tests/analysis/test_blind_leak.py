@@ -63,6 +63,20 @@ def test_a_set_up_has_one_vote_and_a_tie_none():
     assert (tie.setups_right, tie.setups_of, tie.setups_p) == (None, None, None)
 
 
+def test_the_alarms_that_the_statistics_page_owns_up_to():
+    """12 set-ups of 3, each guessed alike by chance: exact, by way of the binomial of set-ups."""
+    alarms = votes = 0.0
+    for won in range(13):
+        weight = stats.binom.pmf(won, 12, 0.5)
+        alarms += weight * (stats.binom.sf(3 * won - 1, 36, 0.5) < 0.05)
+        votes += weight * (stats.binom.sf(won - 1, 12, 0.5) < 0.05)
+    apart = sum(
+        stats.binom.pmf(right, 36, 0.5) * (stats.binom.sf(right - 1, 36, 0.5) < 0.05)
+        for right in range(37)
+    )
+    assert [round(100 * one) for one in (alarms, apart, votes)] == [19, 3, 2]
+
+
 def test_chance_is_the_largest_planned_share():
     three = replace(record(6, 9), coupons=record(6, 9).coupons[:9])  # 6 of mix, 3 of co2
     assert guesses(TRIAL, three, "bend").chance == pytest.approx(2 / 3)

@@ -79,6 +79,56 @@ def test_a_whole_invented_study(weldtrial, tmp_path: Path) -> None:
     assert own[0] in report
 
 
+def test_another_reader_keeps_what_was_typed(weldtrial, tmp_path: Path) -> None:
+    weldtrial("new", "g", "--for", "gauge")
+    folder = tmp_path / "g"
+    weldtrial("sheets", cwd=folder)
+    fill(folder)
+    path, trial = folder / "readings" / "penetration.csv", folder / "trial.toml"
+    before = path.read_text().splitlines()
+    text = trial.read_text()
+    trial.write_text(text.replace('["reader 1", "reader 2"]', '["reader 1", "reader 2", "Ann"]'))
+    assert weldtrial("check", "--json", cwd=folder).json["read"]["penetration"]["read"] == 40
+    weldtrial("sheets", cwd=folder)
+    after = path.read_text().splitlines()
+    assert len(after) == 61
+    kept = {tuple(row[k] for k in ("reader", "repeat", "stamp", "reading"))
+            for row in csv.DictReader(after) if row["reading"]}  # fmt: skip
+    assert kept == {tuple(row[k] for k in ("reader", "repeat", "stamp", "reading"))
+                    for row in csv.DictReader(before)}  # fmt: skip
+    assert "Ann, reading 1: " in weldtrial("check", cwd=folder).out
+
+
+def test_notes_and_columns_of_ones_own_are_kept(weldtrial, tmp_path: Path) -> None:
+    folder = study(tmp_path / "x", 'coupons = ["p1", "p2"]\nreaders = ["ann"]\nrepeats = 2')
+    weldtrial("sheets", cwd=folder)
+    path = folder / "readings" / "y.csv"
+    rows = list(csv.DictReader(path.read_text().splitlines()))
+    rows[0]["note"] = "smudged"
+    write(path, ",".join(rows[0]), [row.values() for row in rows])
+    whole = [("ann", row["repeat"], row["stamp"], 1 + place) for place, row in enumerate(rows)]
+    data = write(tmp_path / "d.csv", "reader,repeat,stamp,reading", whole)
+    assert weldtrial("record", "--from", data, "--json", cwd=folder).json["entered"] == 4
+    assert "1,,smudged" in path.read_text()
+    for row in rows:
+        row["lamp"] = "left"
+    write(path, ",".join(rows[0]), [row.values() for row in rows])
+    kept = path.read_bytes()
+    done = weldtrial("record", "--from", data, cwd=folder)
+    assert done.code == ExitCode.FIX_FILE
+    assert "columns of its own (lamp)" in done.err
+    weldtrial("sheets", cwd=folder)
+    assert path.read_bytes() == kept
+
+
+def test_decimal_commas_are_understood(weldtrial, tmp_path: Path) -> None:
+    folder = study(tmp_path / "x", 'coupons = ["p1", "p2"]\nreaders = ["ann"]\nrepeats = 2')
+    data = tmp_path / "d.csv"
+    data.write_text("reader;repeat;stamp;reading\nann;1;p1;1,25\nann;2;p1;1,5\nann;1;p2;2,0\n")
+    assert weldtrial("record", "--from", data, "--json", cwd=folder).json["missing"] == 1
+    assert ",p1,1.25," in (folder / "readings" / "y.csv").read_text()
+
+
 def test_the_pasted_line_is_read_by_a_trial(weldtrial, tmp_path: Path) -> None:
     weldtrial("new", "g", "--for", "gauge")
     weldtrial("sheets", cwd=tmp_path / "g")

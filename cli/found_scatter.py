@@ -71,8 +71,8 @@ def buy_words(found: ResponseFindings) -> str:
     # Several comparisons are read together with wider intervals; these are of one by itself.
     alone = " one comparison by itself" if len(found.comparisons) > 1 else ""
     return (
-        f"At this scatter a plan of this size gives{alone} an interval of {now}; {', '.join(parts[:-1])}"
-        f"{' and ' if parts[1:] else ''}{parts[-1]}."
+        f"At this scatter a plan of this size gives{alone} an interval of {now}; "
+        f"{', '.join(parts[:-1])}{' and ' if parts[1:] else ''}{parts[-1]}."
     )
 
 

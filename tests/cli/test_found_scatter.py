@@ -19,7 +19,8 @@ FOUND = ResponseFindings(
         ScatterRow("setup", 0.0, 0.0, 0.318, 5),
     ),
     would_buy=WouldBuy("co2", "mix", 0.312, 5.0, (
-        Bought("readings", 0.2871, 5.0), Bought("coupons", 0.258, 5.0), Bought("setups", 0.211, 11.0),
+        Bought("readings", 0.2871, 5.0), Bought("coupons", 0.258, 5.0),
+        Bought("setups", 0.211, 11.0),
     )),
 )  # fmt: skip
 

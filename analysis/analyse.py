@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from weldtrial.analysis.blind_leak import with_guesses
 from weldtrial.analysis.compare import compared_factors, pairs_of
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Findings, Flow, Note, ResponseFindings, SetAside
@@ -74,6 +75,7 @@ def analyse(
     responses, notes = (
         _responses(trial, record, seen, refused, look) if codes_open else ((), refused)
     )
+    responses = tuple(with_guesses(trial, record, one) for one in responses)
     stop = may_stop(look, responses)
     used = {o.stamp for observed in seen.values() for o in observed.observations}
     return Findings(
@@ -83,7 +85,7 @@ def analyse(
         seal_state=record.sealed,
         adopted=record.adopted,
         codes_open=codes_open,
-        grade=grade(trial, record, aside),
+        grade=grade(trial, record, aside, codes_open=codes_open),
         coupons=record.planned,
         used=len(used),
         set_aside=aside,

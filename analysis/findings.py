@@ -7,7 +7,9 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from weldtrial.analysis.count_records import NO_COUNTS, Counts, HowCounted, Places
+from weldtrial.analysis.guess_record import Guesses
 from weldtrial.analysis.levels import ONCE, Levels
+from weldtrial.analysis.scatter_rows import ScatterRow, WouldBuy
 from weldtrial.analysis.undo_records import Undo
 from weldtrial.shared.look_state import FIXED, Look
 
@@ -267,6 +269,9 @@ class ResponseFindings:
     undo: Undo | None = None
     counts: Counts = NO_COUNTS
     places: Places | None = None
+    scatter: tuple[ScatterRow, ...] = ()
+    would_buy: WouldBuy | None = None
+    guesses: Guesses | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
+from weldtrial.analysis.blind_leak import held, leaks
 from weldtrial.analysis.compare import compared_factors
 from weldtrial.analysis.findings import Grade, GradeCode, SetAside
 from weldtrial.shared.factors import Factor
@@ -54,8 +55,13 @@ def _levelled_factor(trial: Trial) -> Factor | None:
     return compared_factor(trial) or next(iter(numbers), None)
 
 
-def grade(trial: Trial, record: Record, aside: Sequence[SetAside]) -> Grade:
-    """Grade the evidence from what the folder itself shows; the rest is listed as unanswered."""
+def grade(
+    trial: Trial, record: Record, aside: Sequence[SetAside], *, codes_open: bool = False
+) -> Grade:
+    """Grade the evidence from what the folder itself shows; the rest is listed as unanswered.
+
+    Whether blind readers guessed the gas is looked at only with `codes_open`.
+    """
     if record.adopted:
         return Grade("cannot_be_judged", "cannot_be_judged", ADOPTED, unanswered=REVIEW_QUESTIONS)
     start, why, pluses = _start(trial, record)
@@ -72,10 +78,13 @@ def grade(trial: Trial, record: Record, aside: Sequence[SetAside]) -> Grade:
         )
         if words
     ]
+    if codes_open and (leaked := leaks(trial, record)):
+        downs.append("; ".join(leaked))  # one blind, so one step
     place = max(1, LADDER.index(start) - len(downs))
     if trial.blind.codes and trial.blind.who:
         titles = ", ".join(trial.response(name).title for name in trial.blind.who)
         pluses.append(f"readings of {titles} taken from stamps only")
+    pluses += held(trial, record) if codes_open else ()
     return Grade(LADDER[place], start, why, tuple(pluses), tuple(downs), _unanswered(trial, record))
 
 

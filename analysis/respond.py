@@ -32,6 +32,8 @@ from weldtrial.analysis.observations import Observation, reading_share, reading_
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.reaching import unknown_verdict
 from weldtrial.analysis.respond_counted import analyse_counted
+from weldtrial.analysis.scatter import scatter_rows, would_buy
+from weldtrial.analysis.scatter_rows import WouldBuy
 from weldtrial.analysis.undo import undo
 from weldtrial.analysis.undo_records import Undo
 from weldtrial.analysis.view import View
@@ -94,6 +96,7 @@ def analyse_response(
     # The order was drawn for all rounds at once, so the shuffle test waits for all of them.
     uses, rounds = context.look.uses, trial.design.rounds
     whole = uses is None or rounds is None or uses >= rounds
+    spread = _variance(fit, observations)
     dealt = shuffle(context, fit, observations, compared_factors(trial) if whole else ())
     return ResponseFindings(
         name=response.name,
@@ -109,7 +112,7 @@ def analyse_response(
         effects=fit.effects(single),
         coefficients=fit.coefficients(single),
         means=mean_rows(fit, single),
-        variance=_variance(fit, observations),
+        variance=spread,
         comparisons=looked.comparisons,
         lack_of_fit=_lack_of_fit(fit),
         r_squared=fit.core.r_squared if isinstance(fit.core, LeastSquaresFit) else None,
@@ -123,6 +126,8 @@ def analyse_response(
         shuffle_orders=dealt.orders if dealt else None,
         curvature=bend,
         undo=looked.undo,
+        scatter=scatter_rows(fit, observations, spread),
+        would_buy=_would_buy(context, looked, observations, spread, single),
     )
 
 
@@ -267,6 +272,20 @@ def _variance(fit: ModelFit, observations: Sequence[Observation]) -> Variance:
     if fit.method == BARE:
         return Variance(None, None, reading)
     return Variance(None, fit.core.residual_variance - share, reading)
+
+
+def _would_buy(
+    context: Context,
+    looked: _Looked,
+    observations: Sequence[Observation],
+    variance: Variance,
+    confidence: float,
+) -> WouldBuy | None:
+    if not looked.comparisons:
+        return None
+    first = looked.comparisons[0]
+    factor = context.trial.factor(first.factor)
+    return would_buy(first, factor, observations, variance, confidence=confidence)
 
 
 def _naive(

@@ -85,6 +85,9 @@ def _response(found: ResponseFindings) -> dict[str, Any]:
             "coupon": found.variance.coupon,
             "reading": found.variance.reading,
         },
+        "scatter": list(found.scatter),
+        "would_buy": found.would_buy,
+        "guesses": found.guesses,
         "comparisons": [_comparison(one) for one in found.comparisons],
         "lack_of_fit": {
             "df_num": found.lack_of_fit.df_num,

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from weldtrial.cli.counted_tables import counted_tables
+from weldtrial.cli.found_scatter import buy_words, scatter_words
 from weldtrial.shared.rounding import MINUS, decimals_for, fixed, plain, spaced
 
 if TYPE_CHECKING:
@@ -170,27 +171,11 @@ def _means(console: Console, trial: Trial, found: ResponseFindings) -> None:
     )
 
 
-def scatter_words(found: ResponseFindings) -> str:
-    """Return the standard deviations of set-ups, coupons and readings, in words."""
-    unit = found.unit
-    parts = []
-    variance = found.variance
-    for name, value in (
-        ("between set-ups", variance.setup),
-        ("between coupons of one set-up" if variance.setup is not None else "between coupons",
-         variance.coupon),
-        ("between readings of one coupon", variance.reading),
-    ):  # fmt: skip
-        if value is None:
-            continue
-        sd = f"{plain(float(f'{value**0.5:.2g}'))}{spaced(unit)}" if value > 0 else "none seen"
-        parts.append(f"{name} {sd}")
-    return f"Scatter (standard deviation): {', '.join(parts) or 'nothing shows it'}."
-
-
 def _scatter(console: Console, found: ResponseFindings) -> None:
     console.line()
     console.line(f"  {scatter_words(found)}", hang=2)
+    if words := buy_words(found):
+        console.line(f"  {words}", hang=2)
 
 
 def _beside(console: Console, found: ResponseFindings) -> None:

@@ -13,6 +13,7 @@ from weldtrial.shared.bench import Bench, unreadable_stamps
 from weldtrial.shared.csvtable import Decimal, Table, parse_table, plain_header
 from weldtrial.shared.entry import EntryPlan, edited_text, plan_readings
 from weldtrial.shared.folder import atomic_write, locked
+from weldtrial.shared.guesses import guess_asked
 from weldtrial.shared.problems import ExitCode, Problem, ProblemsFound, WrongUsage
 from weldtrial.shared.reading_sheet import Sheet, check_sheet, sheet_shape
 from weldtrial.shared.responses import Response
@@ -105,7 +106,8 @@ def _incoming(
 ) -> Sheet:
     table = parse_table(source.data, source.name, sheet_shape(response), decimal)
     known = bench.sheets[response.name].numbers
-    return check_sheet(table, response, opened.plan, complete=False, known=known)
+    return check_sheet(table, response, opened.plan, complete=False, known=known,
+                       guess=guess_asked(opened.trial, response.name))  # fmt: skip
 
 
 def structural(sheet: Sheet) -> list[Problem]:

@@ -18,6 +18,8 @@ from weldtrial.shared.trialfile.reader import parse_trial
 
 TRIAL_FILE = "trial.toml"
 PURPOSES = ("compare", "settings", "screening", "pilot")
+GAUGE = "gauge"
+"""The purpose of a study of the gauge, which is no trial: it has no factors and no seal."""
 
 _LEAVE_BEHIND = shutil.ignore_patterns(".*", "__pycache__", "*.pyc", "__init__.py")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from weldtrial.cli.gauge_folder import refuse_gauge
 from weldtrial.cli.options import Common
 from weldtrial.cli.sealing import redraw
 from weldtrial.shared.adopted import adopted_plan, read_adopted_record
@@ -51,6 +52,7 @@ def open_trial(common: Common) -> Opened:
         When no plan was drawn yet.
     """
     folder = find_folder(common.folder)
+    refuse_gauge(folder, "it has no coupons that were compared", "weldtrial analyse")
     files = Folder(folder)
     trial = load_trial(files.trial_file)
     if trial.adopted is not None:

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from weldtrial.cli.sheet_parts import ROW_MM, Boxes, Paper, boxes_for, in_pages, masked
+from weldtrial.shared.guesses import guess_asked
 from weldtrial.shared.plan import Plan, Run
 from weldtrial.shared.responses import FAILED_AT, Response
 from weldtrial.shared.rounding import plain
@@ -26,6 +27,8 @@ class ReadingSheet:
         Unit, smallest division and gauge limit, in words.
     limit
         What to tick where the gauge stopped first, empty without a limit.
+    guess
+        Levels to ring one of, where the reader says which it might be; empty where not asked.
     between
         Whether it can be seen only that it happened between two stops.
     choices
@@ -45,6 +48,7 @@ class ReadingSheet:
     asks_where: str
     pages: tuple[tuple[str, ...], ...]
     choices: tuple[str, ...] = ()
+    guess: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,11 +71,12 @@ def reading_sheet(trial: Trial, plan: Plan, response: Response, paper: Paper) ->
     """Return the sheet for one response: counting and spare stamps, in the order of stamps."""
     fracture = response.unit in _FORCE
     bend = response.unit == "deg"
+    guessed = guess_asked(trial, response.name)
     rows = int((paper.height_mm(landscape=False) - READ_HEAD_MM - READ_FOOT_MM) // ROW_MM)
     return ReadingSheet(
         name=response.name,
         title=masked(response.title, trial),
-        facts=" · ".join(_facts(response)),
+        facts=" · ".join(response_facts(response)),
         rule=masked(response.crack_rule, trial),
         unit=response.unit if response.kind == "number" else "ring one",
         boxes=_boxes(response),
@@ -84,6 +89,7 @@ def reading_sheet(trial: Trial, plan: Plan, response: Response, paper: Paper) ->
         asks_where="cracked where (ring one)" if bend else "broke where (ring one)",
         pages=tuple(in_pages(read_stamps(plan), rows)),
         choices=choices_of(response),
+        guess=guessed.levels if guessed is not None else (),
     )
 
 
@@ -126,7 +132,8 @@ def _note(run: Run) -> str:
     return run.role if run.role in ("warm-up", "spare") else ""
 
 
-def _facts(response: Response) -> Iterable[str]:
+def response_facts(response: Response) -> Iterable[str]:
+    """Give unit or choices, smallest division and gauge limits in words."""
     if response.kind == "number":
         yield response.unit
     else:

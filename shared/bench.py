@@ -11,6 +11,7 @@ from pathlib import Path
 
 from weldtrial.shared.chain import read_chain
 from weldtrial.shared.folder import Folder
+from weldtrial.shared.guesses import guess_asked
 from weldtrial.shared.journal import codes_opened, read_journal
 from weldtrial.shared.log_line import LogLine
 from weldtrial.shared.plan import Plan, Run
@@ -47,6 +48,7 @@ def read_bench(folder: Path, trial: Trial, plan: Plan) -> Bench:
             plan,
             corrections,
             blind=response.name in trial.blind.who,
+            guess=guess_asked(trial, response.name),
         )
         for response in trial.to_read
     }

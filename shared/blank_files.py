@@ -14,6 +14,7 @@ from weldtrial.shared.trial import Trial
 from weldtrial.shared.units import slug
 
 READING_COLUMNS = ("stamp", "reading", "failed_at", "reader", "read_on", "note")
+GUESS = "guess"
 LAID_OUT = ("run", "stamp", "setup")
 """Columns of the weld log that are filled in beforehand."""
 _BEYOND = "beyond the header "
@@ -74,14 +75,16 @@ def blank_weld_log(trial: Trial, plan: Plan) -> str:
     return _text(weld_log_columns(trial), rows)
 
 
-def blank_readings(sections: int, plan: Plan) -> str:
+def blank_readings(sections: int, plan: Plan, *, guess: bool = False) -> str:
     """Return a readings file before the first reading.
 
     `sections` rows for each stamp, sorted by stamp so that the order tells nothing of the
-    gas; warm-ups are never read.
+    gas; warm-ups are never read.  `guess` adds the column in which a blind reader says what it
+    might be.
     """
+    columns = (*READING_COLUMNS, GUESS) if guess else READING_COLUMNS
     stamps = sorted(run.stamp for run in plan.runs if run.role != "warm-up")
-    return _text(READING_COLUMNS, ({"stamp": one} for one in stamps for _ in range(sections)))
+    return _text(columns, ({"stamp": one} for one in stamps for _ in range(sections)))
 
 
 def lay_out(
@@ -108,7 +111,9 @@ def lay_out(
     files = Folder(folder)
     wanted = {files.weld_log: blank_weld_log(trial, plan)}
     for response in trial.to_read:
-        wanted[files.readings(response.name)] = blank_readings(response.sections, plan)
+        wanted[files.readings(response.name)] = blank_readings(
+            response.sections, plan, guess=trial.blind.guess and response.name in trial.blind.who
+        )
     written = []
     for path, text in wanted.items():
         if only_missing and path.exists():

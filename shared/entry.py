@@ -16,7 +16,7 @@ from weldtrial.shared.readings import parse_failed_at, parse_reading, same_readi
 from weldtrial.shared.record import Reading
 from weldtrial.shared.units import canonical
 
-BESIDE = ("failed_at", "reader", "read_on", "note")
+BESIDE = ("failed_at", "reader", "read_on", "note", "guess")
 """Columns that stand beside a reading."""
 
 _POINT = re.compile(r"(?<!\.)\.(?=\d)")

@@ -8,8 +8,10 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 
-from weldtrial.shared.blank_files import READING_COLUMNS
+from weldtrial.shared.blank_files import GUESS, READING_COLUMNS
 from weldtrial.shared.csvtable import Decimal, Row, Shape, Table, plain_header, read_table
+from weldtrial.shared.factors import Factor
+from weldtrial.shared.guesses import parse_guess
 from weldtrial.shared.overlay import Overlaid, overlay
 from weldtrial.shared.plan import Plan
 from weldtrial.shared.problems import Problem
@@ -78,7 +80,7 @@ def sheet_shape(response: Response) -> Shape:
     aliases |= _OTHER_WORDS
     columns = frozenset({"reading"})
     numbers = columns if response.kind == "number" else frozenset[str]()
-    return Shape(READING_COLUMNS, ("stamp", "reading"), numbers, numbers, aliases)
+    return Shape((*READING_COLUMNS, GUESS), ("stamp", "reading"), numbers, numbers, aliases)
 
 
 def header_unit(table: Table, response: Response) -> str | None:
@@ -98,11 +100,15 @@ def read_sheet(
     corrections: Sequence[Correction] = (),
     *,
     blind: bool = False,
+    guess: Factor | None = None,
     decimal: Decimal | None = None,
 ) -> Sheet:
-    """Read a readings file; a broken file gives no readings and problems."""
+    """Read a readings file; a broken file gives no readings and problems.
+
+    See `check_sheet`.
+    """
     table = read_table(path, file_of(response.name), sheet_shape(response), decimal)
-    return check_sheet(table, response, plan, corrections, blind=blind)
+    return check_sheet(table, response, plan, corrections, blind=blind, guess=guess)
 
 
 def check_sheet(
@@ -112,6 +118,7 @@ def check_sheet(
     corrections: Sequence[Correction] = (),
     *,
     blind: bool = False,
+    guess: Factor | None = None,
     complete: bool = True,
     known: Sequence[float] = (),
     doubt_corrected: bool = False,
@@ -124,6 +131,8 @@ def check_sheet(
         Corrections of any file; those of this one are laid over it.
     blind
         Whether who reads must not know the gas, so that the reader should be named.
+    guess
+        The factor whose level the reader is asked to guess; without it the column is not read.
     complete
         False for a file that is to be entered and may hold some of the readings only.
     known
@@ -132,7 +141,7 @@ def check_sheet(
         Also doubt corrected readings, which somebody has looked at already.
     """
     laid = overlay(table, corrections)
-    reader = _Reader(table, response, plan, laid)
+    reader = _Reader(table, response, plan, laid, guess)
     for row in laid.rows:
         reader.take(row)
     found = reader.found
@@ -168,7 +177,9 @@ def _by_stamp(rows: Iterable[Row]) -> dict[str, tuple[Row, ...]]:
 class _Reader:
     """Turns rows into readings, collecting what is wrong."""
 
-    def __init__(self, table: Table, response: Response, plan: Plan, laid: Overlaid) -> None:
+    def __init__(self, table: Table, response: Response, plan: Plan, laid: Overlaid,
+                 guess: Factor | None = None) -> None:  # fmt: skip
+        self.guess = guess
         self.table = table
         self.response = response
         self.laid = laid
@@ -224,6 +235,12 @@ class _Reader:
         if row["read_on"] and not _is_date(row["read_on"]):
             words = f"'{row['read_on']}' is not a date. Write it as 2026-06-14."
             self.say(row, "read_on", words, warning=True)
+        if self.guess is not None:
+            guess = parse_guess(row[GUESS], self.guess)
+            if isinstance(guess, Problem):
+                self.problems.append(replace(guess, row=row.number))
+            else:
+                reading = replace(reading, guess=guess)
         if not self._was_corrected(row):
             return reading
         return replace(reading, corrected=True, first=self._as_first_typed(row))

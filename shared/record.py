@@ -25,6 +25,8 @@ class Reading:
         In the response's unit, None where they do not apply.
     text
         As typed.
+    guess
+        The level that a blind reader thought it was, where that was asked and answered.
     row
         Row of the readings file, the header being row 1.
     corrected
@@ -40,6 +42,7 @@ class Reading:
     reader: str = ""
     read_on: str = ""
     note: str = ""
+    guess: str = ""
     row: int | None = None
     corrected: bool = False
     first: Reading | None = None

@@ -10,6 +10,8 @@ from __future__ import annotations
 from typing import get_args
 
 from weldtrial.shared.responses import FAILED_AT, Quantity
+from weldtrial.shared.schema_gauge import GAUGE_SECTION
+from weldtrial.shared.schema_looks import LOOKS_SECTION
 from weldtrial.shared.setting import Key, Section
 
 FORMAT = 1
@@ -42,8 +44,8 @@ _TRIAL = Section(
         _text("welder", "Who welds; the report limits its answer to them."),
         Key("purpose", "choice", "compare: is one no worse than another; settings: which settings "
             "do best; screening: which settings matter; pilot: how large the scatter is (no "
-            "verdict is given).", default="compare",
-            choices=("compare", "settings", "screening", "pilot")),
+            "verdict is given); gauge: is the gauge good enough (see [gauge]).", default="compare",
+            choices=("compare", "settings", "screening", "pilot", "gauge")),
         Key("units", "choice", "Units that suggestions are made in. The unit written beside a "
             "number always wins.", default="metric", choices=("metric", "us")),
     ),
@@ -343,6 +345,8 @@ _BLIND = Section(
             default=False),
         Key("open_when", "choice", "When the codes may be opened.", default="all-results-in",
             choices=("all-results-in", "any-time")),
+        Key("guess", "yes-no", "Whether the blind readers write down which gas they think it is, "
+            "so that a leak is seen; the column guess of their files.", default=False),
     ),
 )  # fmt: skip
 
@@ -359,27 +363,6 @@ _RULES = Section(
         _text("stop", "When welding stops."),
         Key("adjust_for", "texts", "Columns of the weld log, or held settings, that the comparison "
             "is also adjusted for, beside the plain answer: throat_mm, plate_temp_C, started ..."),
-    ),
-)  # fmt: skip
-
-_LOOKS = Section(
-    "looks",
-    "the looks",
-    "Planned looks before all rounds are in. Without it results are looked at once, at the end; "
-    "see weldtrial help looks.",
-    (
-        Key("after", "special", "Complete rounds after which results may be looked at. The last "
-            "round of the design is always the last look.", required=True,
-            form="whole numbers, each at least 2 and below the rounds of the design: [3]"),
-        Key("bounds", "choice", "How far an answer must clear its threshold at each look: "
-            "obrien-fleming is hard early and costs little at the end; pocock is alike at every "
-            "look; scatter-only looks at nothing but the scatter, codes closed, and says how many "
-            "rounds are needed.", required=True,
-            choices=("obrien-fleming", "pocock", "scatter-only")),
-        Key("chance", "number", "scatter-only: the chance to aim for.", default=0.8, above=0.05,
-            high=0.99),
-        Key("at_least", "whole", "scatter-only: never fewer rounds than this; without it, the "
-            "round of the look.", low=2, high=1000),
     ),
 )  # fmt: skip
 
@@ -400,7 +383,8 @@ TOP = Key("format", "whole", "The format of the file. Always 1.", required=True,
 
 SECTIONS: tuple[Section, ...] = (
     _TRIAL, _FAIR, _JOINT, _FACTOR, _HELD, _NUISANCE, _RESPONSE, _CLAIM, _LIMIT, _GOAL, _DESIGN,
-    _BUDGET, _ORDER, _BLIND, _RULES, _LOOKS,
+    _BUDGET, _ORDER, _BLIND, _RULES, LOOKS_SECTION,
+    GAUGE_SECTION,
 )  # fmt: skip
 """Every section, in the order of the reference page."""
 

@@ -7,10 +7,11 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.gauge import Gauge
 from weldtrial.shared.looks import Looks
 from weldtrial.shared.responses import Response
 
-Purpose = Literal["compare", "settings", "screening", "pilot"]
+Purpose = Literal["compare", "settings", "screening", "pilot", "gauge"]
 FairRule = Literal[
     "same-setting",
     "same-arc-length",
@@ -201,12 +202,13 @@ class Order:
 
 @dataclass(frozen=True, slots=True)
 class Blind:
-    """Who must not know the gas while reading."""
+    """Who must not know the gas while reading; `guess`: whether they write down what they think."""
 
     who: tuple[str, ...] = ()
     reader: str = ""
     codes: bool = False
     open_when: Literal["all-results-in", "any-time"] = "all-results-in"
+    guess: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,6 +279,7 @@ class Trial:
     goal: Goal | None = None
     adopted: Adopted | None = None
     looks: Looks | None = None
+    gauge: Gauge | None = None
     source: Mapping[str, Any] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)
 

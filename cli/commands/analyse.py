@@ -9,6 +9,7 @@ import click
 from weldtrial.cli.answering import answer
 from weldtrial.cli.findings_json import findings_json
 from weldtrial.cli.findings_screen import show_as_if, show_closed, show_open
+from weldtrial.cli.gauge_folder import analyse_gauge, gauge_opened
 from weldtrial.cli.look_sizing import sizing_json, sizing_of
 from weldtrial.cli.looking import (
     must_fit,
@@ -67,6 +68,11 @@ def command(
 
     While the codes are closed the gases are P and Q, and only checks and spreads are shown.
     """
+    if (study := gauge_opened(common)) is not None:
+        asked = {"agree": agree, "open": open_codes, "also": also, "as-if": as_if, "stop": stop,
+                 "peek": peek}  # fmt: skip
+        analyse_gauge(common, study, [f"--{name}" for name, value in asked.items() if value])
+        return
     opened = open_trial(common)
     is_open = opened.record.codes_open
     must_fit(opened, peek=peek, stop=stop, agree=agree, is_open=is_open or open_codes)

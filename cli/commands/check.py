@@ -8,6 +8,7 @@ import click
 
 from weldtrial.cli.adopted_folder import adopted, check_adopted
 from weldtrial.cli.check_screen import show, to_do
+from weldtrial.cli.gauge_folder import check_gauge_folder, gauge_opened
 from weldtrial.cli.look_json import look_json
 from weldtrial.cli.look_through import Checked, look_through
 from weldtrial.cli.options import Common, common_options
@@ -27,6 +28,8 @@ def command(common: Common, strict: bool) -> int:
     place = find_folder(common.folder)
     if adopted(place):
         return check_adopted(common, place, strict=strict)
+    if (study := gauge_opened(common)) is not None:
+        return check_gauge_folder(common, study, strict=strict)
     found = look_through(Folder(place))
     code = found.code(strict)
     if common.json:

@@ -10,6 +10,7 @@ import click
 
 from weldtrial.cli.console import Console
 from weldtrial.cli.new_folder import (
+    GAUGE,
     PURPOSES,
     TRIAL_FILE,
     Answers,
@@ -44,7 +45,10 @@ class _Made:
 @click.command(short_help="Start a trial: a folder with a commented trial.toml.")
 @click.argument("name")
 @click.option(
-    "--for", "purpose", type=click.Choice(PURPOSES), help="Draft a trial file for this purpose."
+    "--for",
+    "purpose",
+    type=click.Choice((*PURPOSES, GAUGE)),
+    help="Draft a trial file for this purpose.",
 )
 @click.option(
     "--example", metavar="EXAMPLE", help="Copy a worked example, sealed, welded and read."
@@ -129,7 +133,7 @@ def _from_draft(console: Console, purpose: str | None, folder: Path) -> _Made:
         purpose, answers = _interview(console)
     elif purpose is None:
         purpose = "compare"
-        note = (f"Drafted for  --for compare;  others are {', '.join(PURPOSES[1:])}.",)
+        note = (f"Drafted for  --for compare;  others are {', '.join((*PURPOSES[1:], GAUGE))}.",)
     write_trial(folder, filled_in(draft(purpose), answers))
     edit = (
         f"Its values are an invented example. Edit {folder / TRIAL_FILE} before you plan.",

@@ -9,6 +9,7 @@ import click
 
 from weldtrial.cli.adopted_folder import refuse_adopted
 from weldtrial.cli.choosing_options import choose_options, wanted
+from weldtrial.cli.gauge_folder import gauge_opened, plan_gauge, refuse_gauge
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.pretending import Wanted, loss_options, take_wanted
 from weldtrial.shared.folder import Folder, find_folder
@@ -69,6 +70,12 @@ def command(
         raise WrongUsage("weldtrial plan: --try and --why do not go with --choose. Leave them out.")
     folder = Folder(find_folder(common.folder))
     refuse_adopted(folder.path, "there is nothing left to plan")
+    if (study := gauge_opened(common)) is not None:
+        if ifs or tries or why or pilot is not None or choose is not None:
+            raise WrongUsage("weldtrial plan: a gauge study has no such options; change [gauge] "
+                             "in trial.toml and plan again.")  # fmt: skip
+        plan_gauge(common, study)
+        return
     trial = _read(common, folder)
     taken: tuple[Taken, ...] = ()
     if pilot is not None:
@@ -121,6 +128,7 @@ def _rehearse(
         )
     folder = Folder(find_folder(common.folder))
     refuse_adopted(folder.path, "there is nothing left to rehearse")
+    refuse_gauge(folder.path, "there is no trial to rehearse", "weldtrial plan")
     trial = _read(common, folder)
     if pilot is not None:
         trial, _ = with_pilot(common, trial, pilot)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from weldtrial.cli.adopted_folder import refuse_adopted
+from weldtrial.cli.gauge_folder import refuse_gauge
 from weldtrial.cli.grouped_help import GroupedCommand
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.power_asked import OPTIONS
@@ -168,6 +169,7 @@ def _of_folder(
             "--setups 6 --coupons 3",
         ) from None
     refuse_adopted(folder.path, "say the scatter on the command line, with --mean, --sd and so on")
+    refuse_gauge(folder.path, "it compares nothing", "weldtrial plan")
     trial = load_trial(folder.trial_file)
     taken: tuple[Taken, ...] = ()
     if pilot is not None:

@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from weldtrial.cli.bench_folder import known_place, open_trial
+from weldtrial.cli.gauge_folder import gauge_opened, record_gauge
 from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.problems import WrongUsage
 
@@ -44,6 +45,15 @@ def command(common: Common, response: str | None, **said: Any) -> int:
     weldtrial record --lost P2R "scrapped, nozzle blocked"
     """
     _fits_together(said)
+    if (study := gauge_opened(common)) is not None:
+        given = [name for name in ("decimal", "twice", "reader", "read_on", "correct", "lost")
+                 if said[name]]  # fmt: skip
+        if given:
+            raise WrongUsage(
+                f"weldtrial record: --{given[0].replace('read_on', 'on')} is not for a gauge "
+                "study, whose readings are typed into readings/*.csv or come from a file."
+            )
+        return record_gauge(common, study, response, said["source"])
     opened = open_trial(common)
     where = known_place(response, opened.trial) if response else None
     if said["correct"]:

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from weldtrial.cli.answering import answer
+from weldtrial.cli.gauge_folder import gauge_opened, report_gauge
 from weldtrial.cli.looking import may_report, note_look
 from weldtrial.cli.opening import Opened, open_trial
 from weldtrial.cli.options import Common, common_options
@@ -37,6 +38,12 @@ def command(common: Common, *, short: bool, out: Path | None, bundle: bool) -> N
     Refused while the codes are closed, and when anything no longer matches the seal.
     """
     _must_not_overwrite(out)
+    if (study := gauge_opened(common)) is not None:
+        if short or bundle:
+            raise WrongUsage("weldtrial report: a gauge study is one short page; leave out "
+                             "--short and --bundle.")  # fmt: skip
+        report_gauge(common, study, out)
+        return
     opened = open_trial(common)
     is_open = opened.record.codes_open
     findings = answer(opened, codes_open=is_open, peek=may_report(opened))

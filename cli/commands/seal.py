@@ -9,6 +9,7 @@ import click
 
 from weldtrial.cli import sealing
 from weldtrial.cli.adopted_folder import refuse_adopted
+from weldtrial.cli.gauge_folder import refuse_gauge
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.seal_screens import (
     show_amendment,
@@ -50,6 +51,11 @@ def command(common: Common, **said: Any) -> int:
     _one_thing_at_a_time(said)
     folder = find_folder(common.folder)
     refuse_adopted(folder, "a seal now would show nothing")
+    refuse_gauge(
+        folder,
+        "it is not sealed, as nothing is compared; its order is drawn from [gauge]",
+        "weldtrial sheets",
+    )
     trial = _read(common, folder)
     sealed = read_seal(folder)
     if said["verify"]:

@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from weldtrial.cli.adopted_folder import refuse_adopted
+from weldtrial.cli.gauge_folder import gauge_opened, sheets_gauge
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.sealing import redraw
 from weldtrial.cli.sheets import write_sheets
@@ -37,6 +38,12 @@ def command(common: Common, **said: Any) -> None:
     Reading sheets carry stamps only: no run, no gas, no settings.
     """
     _one_thing_at_a_time(said)
+    if (study := gauge_opened(common)) is not None:
+        if said["only"] not in (None, "read") or said["reader"] or said["from_run"] is not None:
+            raise WrongUsage("weldtrial sheets: a gauge study has reading sheets only, for all "
+                             "its readers.")  # fmt: skip
+        sheets_gauge(common, study, said["paper"])
+        return
     folder = find_folder(common.folder)
     refuse_adopted(folder, "there is nothing left to weld or read")
     files = Folder(folder)

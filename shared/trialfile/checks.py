@@ -182,6 +182,18 @@ def _blind(trial: Trial, faults: Faults) -> None:
                 f"blind.who.{place}", f"{as_written(name)} is not a response. {hint}", name
             )
 
+    if trial.blind.guess and not trial.blind.who:
+        faults.wrong(
+            "blind.guess",
+            "guess = true, but nobody reads blind. Name the responses in who, or take it out.",
+        )
+    elif trial.blind.guess and not any(one.kind == "category" for one in trial.varied):
+        faults.wrong(
+            "blind.guess",
+            "guess = true, but nothing with names is compared, so there is nothing to guess. Take "
+            "it out.",
+        )
+
 
 def _adjust_for(trial: Trial, faults: Faults) -> None:
     known = [*MEASURED_UNITS, "started", *(held.name for held in trial.held)]

@@ -16,6 +16,12 @@ from weldtrial.shared.trialfile.checks import Parts, check_together
 from weldtrial.shared.trialfile.claims import read_claims
 from weldtrial.shared.trialfile.factors import read_factors
 from weldtrial.shared.trialfile.faults import Faults
+from weldtrial.shared.trialfile.gauge import (
+    check_gauge,
+    check_no_gauge,
+    is_gauge_file,
+    read_gauge,
+)
 from weldtrial.shared.trialfile.looks import read_looks
 from weldtrial.shared.trialfile.parts import (
     read_blind,
@@ -134,6 +140,8 @@ def _decoded(data: bytes, file: str) -> str | Problem:
 
 
 def _trial(parsed: dict[str, Any], faults: Faults) -> Trial:
+    if is_gauge_file(parsed):
+        faults.meant.add("factor")  # nothing is changed in a gauge study, and none is missed
     raw = check_shape(parsed, faults)
     head: Plain = raw["trial"]
     purpose, system = head.get("purpose", "compare"), head.get("units", "metric")
@@ -162,8 +170,13 @@ def _trial(parsed: dict[str, Any], faults: Faults) -> Trial:
         limits=read_limits(raw["limit_on_settings"]),
         goal=read_goal(raw["goal"]),
         looks=read_looks(raw["looks"], faults),
+        gauge=read_gauge(raw["gauge"], faults),
         source=parsed,
         lines=dict(faults.lines),
     )
+    if purpose == "gauge":
+        check_gauge(trial, raw, faults)
+        return trial
+    check_no_gauge(trial, raw, faults)
     check_together(Parts(trial, raw, complete), faults)
     return trial

@@ -264,7 +264,7 @@ def _gauge_step(draft: _Draft, margin: Margin) -> None:
 def _ask(draft: _Draft) -> None:
     ask = draft.raw.get("ask", "difference")
     written = draft.faults.stands(f"{draft.path}.margin")
-    if ask == "difference" or written or draft.purpose == "pilot":
+    if ask == "difference" or written or draft.purpose in ("pilot", "gauge"):
         return
     if draft.kind == "graded":
         draft.wrong(
@@ -286,7 +286,7 @@ def _ask(draft: _Draft) -> None:
 def _margin_why(draft: _Draft, *, decides: bool) -> None:
     raw = draft.raw
     said = raw.get("margin_why", "" if decides else "-").strip()
-    if not said and draft.purpose != "pilot":
+    if not said and draft.purpose not in ("pilot", "gauge"):
         draft.faults.warn(
             f"{draft.path}.margin",
             f"response {draft.name} has a margin but does not say why that one. Add  margin_why = "

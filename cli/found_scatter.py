@@ -1,0 +1,97 @@
+"""Scatter with its intervals, and what more readings, coupons or set-ups would buy, in words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from weldtrial.shared.rounding import decimals_for, fixed, plain, spaced
+
+if TYPE_CHECKING:
+    from weldtrial.analysis.findings import ResponseFindings
+    from weldtrial.analysis.scatter_rows import Bought, ScatterRow
+
+BALANCED = (
+    "Worked out as for a balanced plan of this size at the scatter found; a set-up scatter that "
+    "came out below zero counts as none."
+)
+"""What the figures of `buy_words` rest on."""
+
+
+def _more(one: Bought) -> str:
+    if one.more == "readings":
+        return "twice the readings a coupon"
+    if one.more == "setups":
+        return "twice the set-ups"
+    return "twice the coupons"
+
+
+def row_name(row: ScatterRow, found: ResponseFindings) -> str:
+    """Return what scatters: ``between coupons of one set-up``."""
+    if row.what == "reading":
+        return "between readings of one coupon"
+    if row.what == "setup":
+        return "between set-ups"
+    name = "between coupons of one set-up" if found.variance.setup is not None else (
+        "between coupons"
+    )  # fmt: skip
+    return f"{name}, readings counted in" if row.holds_readings else name
+
+
+def row_words(row: ScatterRow, unit: str) -> str:
+    """Return a standard deviation with its interval, or how much there may be at most."""
+    if row.sd == 0:
+        most = plain(float(f"{row.high:.2g}"))
+        return f"nothing seen, at most {most}{spaced(unit)}" if row.high > 0 else "nothing seen"
+    places = min(decimals_for(row.sd), decimals_for((row.high - row.low) / 2))
+    sd, high = fixed(row.sd, places), fixed(row.high, places)
+    if row.low == 0:
+        return f"{sd}{spaced(unit)} (at most {high}; there may be none)"
+    return f"{sd}{spaced(unit)} ({fixed(row.low, places)} to {high})"
+
+
+def scatter_words(found: ResponseFindings) -> str:
+    """Return the standard deviations of readings, coupons and set-ups with their intervals."""
+    parts = [f"{row_name(row, found)} {row_words(row, found.unit)}" for row in found.scatter]
+    told = "; ".join(parts) or "nothing shows it"
+    return f"Scatter (standard deviation, 95 % interval): {told}."
+
+
+def buy_words(found: ResponseFindings) -> str:
+    """Return what more would buy in one sentence; empty where nothing was compared."""
+    buy = found.would_buy
+    if buy is None:
+        return ""
+    unit = spaced(found.unit)
+    places = decimals_for(min(one.half_width for one in buy.rows))
+    parts = [
+        f"{_more(one)}{_on(one, found)} \N{PLUS-MINUS SIGN}{fixed(one.half_width, places)}"
+        for one in buy.rows
+    ]
+    now = f"\N{PLUS-MINUS SIGN}{fixed(buy.half_width, places)}{unit}"
+    # Several comparisons are read together with wider intervals; these are of one by itself.
+    alone = " one comparison by itself" if len(found.comparisons) > 1 else ""
+    return (
+        f"At this scatter a plan of this size gives{alone} an interval of {now}; "
+        f"{', '.join(parts[:-1])}{' and ' if parts[1:] else ''}{parts[-1]}."
+    )
+
+
+def _on(one: Bought, found: ResponseFindings) -> str:
+    both = found.would_buy is not None and any(row.more == "setups" for row in found.would_buy.rows)
+    return " on the same set-ups" if both and one.more == "coupons" else ""
+
+
+def buy_rows(found: ResponseFindings) -> list[tuple[str, str, str]]:
+    """Return what there would be, the half-width and its degrees of freedom, for a table."""
+    buy = found.would_buy
+    if buy is None:
+        return []
+    places = decimals_for(min(one.half_width for one in buy.rows))
+    now = ("as it is", fixed(buy.half_width, places), f"{buy.df:.3g}")
+    return [
+        now,
+        *(
+            (f"{_more(one)}{_on(one, found)}", fixed(one.half_width, places), f"{one.df:.3g}")
+            for one in buy.rows
+        ),
+    ]

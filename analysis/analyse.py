@@ -12,15 +12,14 @@ from weldtrial.analysis.findings import Findings, Flow, Note, ResponseFindings, 
 from weldtrial.analysis.grade import compared_factor, grade, was_shuffled
 from weldtrial.analysis.look_words import closed_lines, look_lines, may_stop, unplanned_words
 from weldtrial.analysis.looks import levels_at
-from weldtrial.analysis.observations import Observation, Observed, observe
+from weldtrial.analysis.observations import Observed, observe
 from weldtrial.analysis.respond import analyse_response
 from weldtrial.analysis.scope import comparison_point, scope
 from weldtrial.analysis.spreads import spread_words
 from weldtrial.analysis.where_broke import where_broke
 from weldtrial.shared.look_state import Look, look_at, of_look
-from weldtrial.shared.problems import NotEnough, NotEstimable, NotYet, ProblemsFound
+from weldtrial.shared.problems import NotEnough, NotEstimable, ProblemsFound
 from weldtrial.shared.record import Record, without_corrections
-from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Trial
 
 ADOPTED = (
@@ -53,8 +52,6 @@ def analyse(
     NotEnough
         When nothing has been read, or too little for any answer, or where looks were planned and
         this is none of them.
-    NotYet
-        When a reading is of a kind that this version records but cannot analyse.
     """
     if record.errors:
         raise ProblemsFound(record.errors)
@@ -63,7 +60,7 @@ def analyse(
     if refused_look is not None:
         look = replace(look, state="unplanned", uses=None)
     record = of_look(record, look)
-    seen, refused = _observe_all(trial, record)
+    seen = {one.name: observe(trial, record, one) for one in trial.responses}
     if not any(observed.observations for observed in seen.values()):
         raise NotEnough(
             f"Nothing to analyse: 0 of {record.planned} coupons read. weldtrial check  shows what "
@@ -72,9 +69,7 @@ def analyse(
     if refused_look is not None and not peek:
         raise _unplanned(trial, record, refused_look)
     aside = _set_aside(seen)
-    responses, notes = (
-        _responses(trial, record, seen, refused, look) if codes_open else ((), refused)
-    )
+    responses, notes = _responses(trial, record, seen, look) if codes_open else ((), ())
     responses = tuple(with_guesses(trial, record, one) for one in responses)
     stop = may_stop(look, responses)
     used = {o.stamp for observed in seen.values() for o in observed.observations}
@@ -112,24 +107,6 @@ def _unplanned(trial: Trial, record: Record, look: Look) -> NotEnough:
     )
 
 
-def _observe_all(trial: Trial, record: Record) -> tuple[dict[str, Observed], tuple[Note, ...]]:
-    """Return what was observed, and a note on each response that cannot be analysed yet.
-
-    The response that decides is refused aloud; one ranked below it does not hold up the rest.
-    """
-    seen: dict[str, Observed] = {}
-    notes: list[Note] = []
-    for response in trial.responses:
-        try:
-            seen[response.name] = observe(trial, record, response)
-        except NotYet as error:
-            if response.name == trial.deciding.name:
-                raise
-            seen[response.name] = Observed((), (), ())
-            notes.append(Note("not_yet", error.words))
-    return seen, tuple(notes)
-
-
 def _set_aside(seen: Mapping[str, Observed]) -> tuple[SetAside, ...]:
     return tuple(entry for observed in seen.values() for entry in observed.set_aside)
 
@@ -138,7 +115,6 @@ def _responses(
     trial: Trial,
     record: Record,
     seen: Mapping[str, Observed],
-    refused: tuple[Note, ...],
     look: Look,
 ) -> tuple[tuple[ResponseFindings, ...], tuple[Note, ...]]:
     pairs = sum(len(pairs_of(f)) for f in compared_factors(trial))
@@ -150,15 +126,13 @@ def _responses(
         look=look,
     )
     found: list[ResponseFindings] = []
-    notes = [*refused, *([Note("adopted", ADOPTED)] if record.adopted else [])]
+    notes = [Note("adopted", ADOPTED)] if record.adopted else []
     for response in sorted(trial.responses, key=lambda r: r.rank):
         observations = seen[response.name].observations
-        if not observations and any(note.words.startswith(response.title) for note in refused):
-            continue
         if not observations:
             notes.append(Note("not_read", f"{response.title} has not been read yet."))
             continue
-        typed = _as_typed(trial, record, response) or observations
+        typed = observe(trial, without_corrections(record), response).observations
         try:
             one = analyse_response(context, response, observations, typed)
             found.append(replace(one, places=where_broke(context, response)))
@@ -167,14 +141,6 @@ def _responses(
     if not found:
         raise NotEnough("Not enough to answer yet. " + " ".join(note.words for note in notes))
     return tuple(found), tuple(notes)
-
-
-def _as_typed(trial: Trial, record: Record, response: Response) -> tuple[Observation, ...]:
-    """Return the observations without corrections; none where what was typed cannot be analysed."""
-    try:
-        return observe(trial, without_corrections(record), response).observations
-    except NotYet:
-        return ()
 
 
 def _flow(trial: Trial, record: Record, seen: Mapping[str, Observed]) -> tuple[Flow, ...]:

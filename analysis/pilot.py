@@ -84,8 +84,6 @@ def pilot_of(trial: Trial, record: Record, response: Response) -> Pilot:
         When the record has to be mended first.
     NotEnough
         When too little has been read to show any scatter.
-    NotYet
-        When readings are of a kind that this version cannot analyse.
     """
     if record.errors:
         raise ProblemsFound(record.errors)

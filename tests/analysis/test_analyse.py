@@ -14,7 +14,7 @@ from weldtrial.analysis.afterwards import look_afterwards
 from weldtrial.analysis.analyse import analyse
 from weldtrial.analysis.findings import Comparison, Findings, ResponseFindings
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.problems import NotEnough, NotYet, Problem, ProblemsFound, WrongUsage
+from weldtrial.shared.problems import NotEnough, Problem, ProblemsFound, WrongUsage
 from weldtrial.shared.record import Correction, Reading, Record
 from weldtrial.shared.responses import Margin
 from weldtrial.shared.trial import Claim, Design, Trial
@@ -265,27 +265,6 @@ def test_two_cuts_are_one_coupon_and_their_scatter_is_reported(trial: Trial, ben
     assert response.variance.reading == pytest.approx(1.0, rel=0.5)
     before, _ = only(analyse(trial, record))
     assert response.variance.coupon == pytest.approx(before.variance.coupon, rel=0.3)
-
-
-def test_grades_are_refused_in_words_and_named(trial: Trial, bench: Bench) -> None:
-    record = bench(trial, seed=9)
-    grade = Reading("grade", text="open longer")
-    first = replace(record.coupons[0], readings={"break_load": (grade,)})
-    with pytest.raises(NotYet, match=r"X001 open longer"):
-        analyse(trial, replace(record, coupons=(first, *record.coupons[1:])))
-
-
-def test_grades_of_a_lower_response_do_not_hold_up_the_rest(trial: Trial, bench: Bench) -> None:
-    second = replace(trial.responses[0], name="bend", label="Bend", rank=2)
-    both = replace(trial, responses=(*trial.responses, second))
-    record = bench(both, seed=9)
-    limit = Reading("grade", text="open longer")
-    first = record.coupons[0]
-    spoilt = replace(first, readings={**first.readings, "bend": (limit,)})
-    findings = analyse(both, replace(record, coupons=(spoilt, *record.coupons[1:])))
-    assert [found.name for found in findings.responses] == ["break_load"]
-    assert [note.code for note in findings.notes] == ["not_yet"]
-    assert "X001 open longer" in findings.notes[0].words
 
 
 def test_preheat_is_compared_high_against_low(trial: Trial, bench: Bench) -> None:

@@ -51,9 +51,30 @@ def row_words(row: ScatterRow, unit: str) -> str:
 
 def scatter_words(found: ResponseFindings) -> str:
     """Return the standard deviations of readings, coupons and set-ups with their intervals."""
+    if not found.scatter:
+        return _without_intervals(found)
     parts = [f"{row_name(row, found)} {row_words(row, found.unit)}" for row in found.scatter]
     told = "; ".join(parts) or "nothing shows it"
     return f"Scatter (standard deviation, 95 % interval): {told}."
+
+
+def _without_intervals(found: ResponseFindings) -> str:
+    """Return the estimates alone, where coupons past the gauge leave no interval for them."""
+    variance = found.variance
+    coupons = "between coupons of one set-up" if variance.setup is not None else "between coupons"
+    known = (
+        ("between set-ups", variance.setup),
+        (coupons, variance.coupon),
+        ("between readings of one coupon", variance.reading),
+    )
+    parts = [
+        f"{name} {plain(float(f'{value**0.5:.2g}'))}{spaced(found.unit)}"
+        if value > 0
+        else f"{name} none seen"
+        for name, value in known
+        if value is not None
+    ]
+    return f"Scatter (standard deviation): {', '.join(parts) or 'nothing shows it'}."
 
 
 def buy_words(found: ResponseFindings) -> str:

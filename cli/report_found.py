@@ -86,8 +86,10 @@ def _response(trial: Trial, one: ResponseFindings) -> list[Block]:
         blocks += [replace(box, tag="") for box in boxes or [effect_box(trial, one)]]
     if one.comparisons:
         blocks.append(_comparisons(one))
-    if one.warnings:
-        blocks.append(bullets(note.words for note in one.warnings))
+    said = [note.words for note in one.warnings]
+    said += one.places.words if one.places is not None else ()
+    if said:
+        blocks.append(bullets(said))
     blocks += _scatter(one)
     return [*blocks, *_shown(trial, one), *_places(trial, one)]
 
@@ -136,12 +138,12 @@ def _counted(trial: Trial, one: ResponseFindings) -> list[Block]:
 
 
 def _places(trial: Trial, one: ResponseFindings) -> list[Block]:
-    """Return where it broke, in words and as a table."""
-    found = places_table(trial, one)
-    if found is None or one.places is None:
+    """Return where it broke as a table; of a number the sentence above says as much."""
+    found = places_table(trial, one) if one.kind != "number" else None
+    if found is None:
         return []
     _, headers, rows = found
-    return [bullets(one.places.words), table(headers, rows)]
+    return [table(headers, rows, "Where it broke.")]
 
 
 def _comparisons(one: ResponseFindings) -> Table:

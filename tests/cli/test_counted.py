@@ -278,14 +278,24 @@ def test_a_graded_response_has_no_lower_is_better(weldtrial: Weldtrial, tmp_path
     assert "worst grade to the best" in refused.err
 
 
-def test_recording_passes_by_hand_then_check(weldtrial: Weldtrial, tmp_path: Path) -> None:
+def test_passes_are_imported_refused_and_corrected(weldtrial: Weldtrial, tmp_path: Path) -> None:
     folder = write(tmp_path, EIGHT)
     sealed(weldtrial, folder)
-    stamp = rows_of(folder / "readings" / "bend.csv")[0]["stamp"]
-    refused = weldtrial("-C", folder, "record", "bend", "--reader", "reader 1", "--no-input")
-    assert refused.code in (0, 2)
-    checked = weldtrial("-C", folder, "check", "--json").json
-    assert stamp in checked["read"]["bend"]["unread"]
+    first, second = (row["stamp"] for row in rows_of(folder / "readings" / "bend.csv")[:2])
+    notes = tmp_path / "notes.csv"
+    said = ("record", "bend", "--from", notes, "--reader", "reader 1", "--yes")
+    notes.write_text(f"stamp,reading\n{first},Pass\n{second},maybe\n", encoding="utf-8")
+    refused = weldtrial("-C", folder, *said)
+    assert refused.code == 3
+    assert "'maybe' is not a reading. Write pass, fail, lost" in refused.err
+    assert weldtrial("-C", folder, "check", "--json").json["read"]["bend"]["read"] == 0
+    notes.write_text(f"stamp,reading\n{first},Pass\n{second},fail\n", encoding="utf-8")
+    assert weldtrial("-C", folder, *said).code == 0
+    assert weldtrial("-C", folder, "check", "--json").json["read"]["bend"]["read"] == 2
+    changed = weldtrial("-C", folder, "record", "bend", "--correct", first, "--to", "fail",
+                        "--why", "typed from the wrong line", "--yes")  # fmt: skip
+    assert changed.code == 0
+    assert "Pass → fail" in changed.out
 
 
 # ---------------------------------------------------------------------- adopted columns

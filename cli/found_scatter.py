@@ -10,12 +10,6 @@ if TYPE_CHECKING:
     from weldtrial.analysis.findings import ResponseFindings
     from weldtrial.analysis.scatter_rows import Bought, ScatterRow
 
-BALANCED = (
-    "Worked out as for a balanced plan of this size at the scatter found; a set-up scatter that "
-    "came out below zero counts as none."
-)
-"""What the figures of `buy_words` rest on."""
-
 
 def _more(one: Bought) -> str:
     if one.more == "readings":

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
 
 from weldtrial.analysis.findings import EstimateRow, Findings, ResponseFindings, TermTestRow
+from weldtrial.cli.found_scatter import buy_rows, scatter_words
 from weldtrial.cli.report_blocks import Block, Heading, Section, Table, Terms, Text, table
 from weldtrial.cli.report_figures import column_words
 from weldtrial.cli.report_found import estimate_words
@@ -191,6 +192,7 @@ def _response(one: ResponseFindings) -> list[Block]:
     blocks: list[Block] = [
         Heading(f"{one.title}, {one.unit}"),
         Text(f"{one.method} ({one.source}); {counted}. {_fit_words(one)}"),
+        *_scatter(one),
         _tests(one),
         _estimates("effect", one.effects),
         _estimates("coefficient", one.coefficients),
@@ -198,6 +200,24 @@ def _response(one: ResponseFindings) -> list[Block]:
     if one.shuffle_p is not None and one.shuffle_orders:
         blocks.append(Text(_shuffle_words(one.shuffle_p, one.shuffle_orders), "Shuffle test: "))
     blocks += [_gaps(one)] if one.comparisons else []
+    return blocks
+
+
+def _scatter(one: ResponseFindings) -> list[Block]:
+    """Return what scatters how much, and what more would buy."""
+    if not one.scatter:
+        return []
+    blocks: list[Block] = [Text(scatter_words(one))]
+    rows = buy_rows(one)
+    if rows:
+        headers = ("there being", f"interval is \N{PLUS-MINUS SIGN}, {one.unit}", "error df")
+        blocks.append(
+            table(
+                headers,
+                rows,
+                "What more would buy, as for a balanced plan of this size at this scatter.",
+            )
+        )
     return blocks
 
 

@@ -81,23 +81,22 @@ def with_guesses(trial: Trial, record: Record, found: ResponseFindings) -> Respo
 
 
 def _words(found: ResponseFindings, made: Guesses) -> str:
-    p = f"p = {made.p:.2g}"
     if made.leaked:
         words = (
             f"The reader of {found.title} guessed the {made.factor} right {made.right} of "
-            f"{made.of} times, more than guessing gives ({p}): the blind leaked, or the reading "
-            "itself gives it away."
+            f"{made.of} times, more than guessing gives: the blind leaked, or the reading itself "
+            "gives it away."
         )
     else:
         words = (
             f"The reader of {found.title} guessed the {made.factor} no better than chance "
-            f"({made.right} of {made.of}, {p})."
+            f"({made.right} of {made.of})."
         )
     if made.setups_p is None:
         return words
     return (
-        f"{words} Guesses within a set-up hang together; with one vote a set-up "
-        f"{made.setups_right} of {made.setups_of} (p = {made.setups_p:.2g})."
+        f"{words} Guesses within a set-up hang together: with one vote a set-up "
+        f"{made.setups_right} of {made.setups_of} are right."
     )
 
 

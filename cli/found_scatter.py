@@ -10,12 +10,6 @@ if TYPE_CHECKING:
     from weldtrial.analysis.findings import ResponseFindings
     from weldtrial.analysis.scatter_rows import Bought, ScatterRow
 
-BALANCED = (
-    "Worked out as for a balanced plan of this size at the scatter found; a set-up scatter that "
-    "came out below zero counts as none."
-)
-"""What the figures of `buy_words` rest on."""
-
 
 def _more(one: Bought) -> str:
     if one.more == "readings":
@@ -100,19 +94,3 @@ def buy_words(found: ResponseFindings) -> str:
 def _on(one: Bought, found: ResponseFindings) -> str:
     both = found.would_buy is not None and any(row.more == "setups" for row in found.would_buy.rows)
     return " on the same set-ups" if both and one.more == "coupons" else ""
-
-
-def buy_rows(found: ResponseFindings) -> list[tuple[str, str, str]]:
-    """Return what there would be, the half-width and its degrees of freedom, for a table."""
-    buy = found.would_buy
-    if buy is None:
-        return []
-    places = decimals_for(min(one.half_width for one in buy.rows))
-    now = ("as it is", fixed(buy.half_width, places), f"{buy.df:.3g}")
-    return [
-        now,
-        *(
-            (f"{_more(one)}{_on(one, found)}", fixed(one.half_width, places), f"{one.df:.3g}")
-            for one in buy.rows
-        ),
-    ]

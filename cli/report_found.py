@@ -12,7 +12,6 @@ from weldtrial.analysis.findings import (
 )
 from weldtrial.analysis.verdict_words import NOTHING_REPEATED
 from weldtrial.cli.counted_tables import counted_tables, places_table
-from weldtrial.cli.found_scatter import BALANCED, buy_rows, scatter_words
 from weldtrial.cli.report_blocks import (
     Beside,
     Block,
@@ -90,20 +89,7 @@ def _response(trial: Trial, one: ResponseFindings) -> list[Block]:
     said += one.places.words if one.places is not None else ()
     if said:
         blocks.append(bullets(said))
-    blocks += _scatter(one)
     return [*blocks, *_shown(trial, one), *_places(trial, one)]
-
-
-def _scatter(one: ResponseFindings) -> list[Block]:
-    """Return what scatters how much, and what more would buy."""
-    if not one.scatter:
-        return []
-    blocks: list[Block] = [Text(scatter_words(one))]
-    rows = buy_rows(one)
-    if rows:
-        headers = ("there being", f"interval is \N{PLUS-MINUS SIGN}, {one.unit}", "error df")
-        blocks.append(table(headers, rows, f"What more would buy. {BALANCED}"))
-    return blocks
 
 
 def _shown(trial: Trial, one: ResponseFindings) -> list[Block]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
 
 from weldtrial.analysis.findings import EstimateRow, Findings, ResponseFindings, TermTestRow
+from weldtrial.cli.found_scatter import buy_words, scatter_words
 from weldtrial.cli.report_blocks import Block, Heading, Section, Table, Terms, Text, table
 from weldtrial.cli.report_counted import counted_methods, places_method
 from weldtrial.cli.report_figures import column_words, with_left_over
@@ -200,6 +201,7 @@ def _response(one: ResponseFindings) -> list[Block]:
     blocks: list[Block] = [
         Heading(f"{one.title}, {one.unit}"),
         Text(f"{one.method} ({one.source}); {counted}. {_fit_words(one)}"),
+        *_scatter(one),
     ]
     if one.kind != "number":
         blocks += counted_methods(one)
@@ -230,6 +232,13 @@ def _coefficients(one: ResponseFindings) -> Block:
         f"intercept {by_uncertainty(first.estimate, half)} {one.unit} "
         f"({interval(first.ci_low, first.ci_high)})."
     )
+
+
+def _scatter(one: ResponseFindings) -> list[Block]:
+    """Return what scatters how much, and what more would buy."""
+    if not one.scatter:
+        return []
+    return [Text(f"{scatter_words(one)} {buy_words(one)}".rstrip())]
 
 
 def _shuffle_words(p: float, orders: int) -> str:

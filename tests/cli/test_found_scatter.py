@@ -45,10 +45,16 @@ def test_a_row_is_rounded_to_what_it_carries(row, words):
     assert row_words(row, "kN") == words
 
 
-def test_what_more_would_buy_is_one_sentence_and_a_table():
+def test_what_more_would_buy_is_one_sentence():
     assert buy_words(FOUND) == (
         "At this scatter a plan of this size gives an interval of ±0.31 mm; twice the readings a "
         "coupon ±0.29, twice the coupons on the same set-ups ±0.26 and twice the set-ups ±0.21."
     )
     assert buy_words(replace(FOUND, would_buy=None)) == ""
-    assert scatter_words(replace(FOUND, scatter=())).endswith("nothing shows it.")
+    bare = replace(FOUND, scatter=())
+    assert scatter_words(bare) == (
+        "Scatter (standard deviation): between set-ups 0.1 mm, between coupons of one set-up "
+        "0.2 mm, between readings of one coupon 0.1 mm."
+    )
+    nothing = replace(bare, variance=Variance(None, None, None))
+    assert scatter_words(nothing).endswith("nothing shows it.")

@@ -56,19 +56,18 @@ def round_gaps(
 ) -> Mapping[int, float]:
     """Return level minus reference of each round, cleared of easy effects; empty without rounds.
 
-    A round with a coupon at a gauge limit has no gap that is one number, and is left out.
+    Empty too where a coupon went past a gauge limit: a few gaps alone would show another mean.
     """
-    if not compared or fit.setup is None:
+    if not compared or fit.setup is None or fit.limited:
         return {}
     factor = compared[0]
     if not factor.hard_to_change or len(factor.levels) > 2:
         return {}
     means = setup_means(fit, frozenset([factor.name]))
-    limited = {o.round for o in observations if o.ends is not None}
     sides: dict[int, dict[bool, list[float]]] = {}
     seen = set()
     for o, code in zip(observations, fit.setup.tolist(), strict=True):
-        if o.round is None or o.round in limited or code in seen:
+        if o.round is None or code in seen:
             continue
         seen.add(code)
         side = sides.setdefault(o.round, {True: [], False: []})

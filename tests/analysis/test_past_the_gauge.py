@@ -172,3 +172,9 @@ def test_closed_codes_say_nothing_of_the_gas_past_the_gauge(trial: Trial, bench:
     closed = analyse(trial, record, codes_open=False)
     assert closed.responses == ()
     assert not any("mix" in words or "co2" in words for words in closed.spreads["break_load"])
+
+
+def test_gaps_of_rounds_are_not_drawn_past_the_gauge(trial: Trial, bench: Bench) -> None:
+    record = bench(trial, seed=4, gap=-1.5)
+    assert len(found_of(trial, record).round_gaps) == 6
+    assert found_of(trial, capped(record, 83.0)).round_gaps == {}

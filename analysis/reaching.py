@@ -70,7 +70,11 @@ def unknown_verdict(question: Question, observations: Sequence[Observation], why
 
 def compared_words(question: Question, observations: Sequence[Observation]) -> str:
     """Return how many of each level reached the limit, with the interval of the difference."""
-    zero, one = counted(question, observations)
+    counts = counted(question, observations)
+    if len(counts) < 2:
+        only = ", ".join(f"{one.beyond} of {one.coupons} ({one.level})" for one in counts)
+        return f"Nothing to compare yet: {only or 'none'} reached the limit, the other is not read."
+    zero, one = counts
     lead = (
         f"Compared: how many reached the limit: {one.level} {one.beyond} of {one.coupons}, "
         f"{zero.level} {zero.beyond} of {zero.coupons}"

@@ -21,7 +21,6 @@ from weldtrial.analysis.proportions import no_worse
 from weldtrial.analysis.ranks import better_interval
 from weldtrial.analysis.setup_proportions import by_setups
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.problems import NotYet
 from weldtrial.shared.record import Correction
 
 _spec = importlib.util.spec_from_file_location(
@@ -383,15 +382,17 @@ def test_a_number_has_its_places_too() -> None:
 # ---------------------------------------------------------------------- around it
 
 
-def test_limits_of_numbers_are_still_refused() -> None:
+def test_one_coupon_past_the_gauge_alone_compares_nothing() -> None:
     from weldtrial.shared.record import Reading
     from weldtrial.shared.responses import Response
 
     above = replace(
         made.coupon(1, "mix", load="80"), readings={"load": (Reading("above", low=90.0),)}
     )
-    with pytest.raises(NotYet):
-        analyse(made.trial(Response("load", "kN")), made.record([above]))
+    found = analyse(made.trial(Response("load", "kN")), made.record([above]))
+    verdict = found.responses[0].comparisons[0].verdict
+    assert verdict.code == "at_limit"
+    assert verdict.lines[0].startswith("Nothing to compare yet: 1 of 1 (mix) reached the limit")
 
 
 def test_closed_codes_tell_sums_and_no_gas() -> None:

@@ -22,6 +22,8 @@ from weldtrial.shared.record import Coupon, Record
 from weldtrial.shared.rounding import by_uncertainty, plain, spaced
 
 UNDECIDED = ("cannot_tell", "depends_on", "at_limit")
+MOST_COUPONS = 100
+"""Coupons beyond which none is left out by itself."""
 FARTHEST = 10.0
 """Coupon standard deviations from its level's mean within which a lost coupon is imagined."""
 _STEPS = 20
@@ -46,8 +48,10 @@ def undo(
     """
     if code is None or code in UNDECIDED:
         return None
-    # Each answer beyond a gauge limit is climbed for; coupon by coupon that takes too long.
-    groups = [(f"coupon {o.stamp}", {o.stamp}) for o in observations if not fit.limited]
+    # Each answer beyond a gauge limit is climbed for, and one coupon of many hardly carries an
+    # answer: coupon by coupon only where that is worth its time.
+    one_by_one = not fit.limited and len(observations) <= MOST_COUPONS
+    groups = [(f"coupon {o.stamp}", {o.stamp}) for o in observations] if one_by_one else []
     rounds = {o.round for o in observations} - {None}
     by = "round" if len(rounds) > 1 else "set-up"
     places = [o.round if by == "round" else o.setup for o in observations]
@@ -69,7 +73,7 @@ def undo(
         for level in (question.reference, question.level)
         if (found := _unbroken(question, observations, level, code)) is not None
     )
-    words = _words(question, fit, carries, lost, by)
+    words = _words(question, fit, carries, lost, by) if groups or lost else ()
     words += tuple(_unbroken_words(question, one) for one in unbroken)
     return Undo(tuple(carries), lost, len(groups), words, unbroken)
 
@@ -218,7 +222,8 @@ def _words(
     lost: Sequence[LostWould],
     by: str,
 ) -> tuple[str, ...]:
-    alone = f"no single {by}" if fit.limited else f"No single coupon and no single {by}"
+    one_by_one = not fit.limited and len(fit.y) <= MOST_COUPONS
+    alone = f"No single coupon and no single {by}" if one_by_one else f"no single {by}"
     if carries:
         named = ", ".join(one.what for one in carries[:6])
         more = f" and {len(carries) - 6} more" if len(carries) > 6 else ""

@@ -97,3 +97,12 @@ def test_coupons_something_went_wrong_with_are_left_out_beside(trial: Trial, ben
     way = next(w for w in found.alternatives if w.name == "without doubtful coupons")
     assert way.coupons == len(record.coupons) - 2
     assert way.words == "without the 2 coupons that something went wrong with"
+
+
+def test_many_coupons_are_not_left_out_one_by_one(trial: Trial, bench: Bench) -> None:
+    found = found_of(trial, bench(trial, seed=3, gap=-4.0, replicates=5))
+    assert found.n > 100
+    assert found.undo is not None
+    assert found.undo.tried == 6
+    assert not any("coupon" in one.what for one in found.undo.carries)
+    assert not found.undo.words[0].startswith("No single coupon")

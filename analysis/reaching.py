@@ -51,13 +51,21 @@ def limit_words(question: Question, observations: Sequence[Observation]) -> str:
 def reaching_verdict(
     question: Question, observations: Sequence[Observation], lines: Sequence[str] = ()
 ) -> Verdict:
-    """Return the verdict where most coupons are at the limit: how many reached it, compared."""
+    """Return the verdict where most coupons are at the limit: how many reached it, compared.
+
+    Parameters
+    ----------
+    lines
+        What the averages came to, where they could be estimated at all.
+    """
     counts = counted(question, observations)
-    words = [compared_words(question, observations), *lines]
-    words.append(
-        "Averages cannot be compared. To tell them apart use a gauge that reaches further, or a "
-        "shorter bead."
+    averages = (
+        "The averages rest mostly on what was not read, and settle nothing."
+        if lines
+        else "Averages cannot be compared."
     )
+    apart = "To tell the two apart use a gauge that reaches further, or a shorter bead."
+    words = [compared_words(question, observations), *lines, f"{averages} {apart}"]
     return at_limit_verdict(counts, limit_words(question, observations), words)
 
 

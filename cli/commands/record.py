@@ -35,7 +35,7 @@ def command(common: Common, response: str | None, **said: Any) -> int:
 
     \b
     A reading is  84.2   >90 (did not break)   80..90 (between)   lost   or, in another unit,
-    18950 lbf.
+    18950 lbf;  pass or fail;  or a grade of your own scale.
 
     \b
     weldtrial record break_load

@@ -16,6 +16,7 @@ from weldtrial.analysis.censored_profile import profile
 from weldtrial.analysis.findings import ResponseFindings
 from weldtrial.analysis.observations import averaged, observe
 from weldtrial.shared.record import Reading, Record
+from weldtrial.shared.responses import Margin
 from weldtrial.shared.trial import Trial
 
 Bench = Callable[..., Record]
@@ -91,6 +92,19 @@ def test_all_past_the_gauge_is_said_plainly(trial: Trial, bench: Bench, hard: bo
     assert comparison.difference is None
     assert found.means == ()
     assert all(one.beyond == "above" for one in found.coupons)
+
+
+def test_averages_mostly_past_the_gauge_are_not_said_to_be_comparable(
+    trial: Trial, bench: Bench
+) -> None:
+    narrow = replace(trial.responses[0], margin=Margin(1.0))
+    shuffled = replace(apart(trial), responses=(narrow,))
+    found = found_of(shuffled, capped(bench(shuffled, seed=4, rounds=8, sd_coupon=8.0), 78.0))
+    comparison = found.comparisons[0]
+    assert comparison.verdict.code == "at_limit"
+    assert comparison.difference is not None
+    assert "settle nothing" in comparison.verdict.lines[-1]
+    assert "cannot be compared" not in " ".join(comparison.verdict.lines)
 
 
 def test_a_level_wholly_past_the_gauge_has_one_end(trial: Trial, bench: Bench) -> None:

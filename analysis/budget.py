@@ -134,6 +134,9 @@ def reachable_p(shape: Shape) -> float | None:
 
     None for a complete shuffle of several factors, whose orders are not counted.
     """
+    if shape.listed and (not shape.by_setups or shape.setups != shape.rounds * shape.per_round
+                         * shape.levels * shape.others):  # fmt: skip
+        return None
     if not shape.by_setups:
         if shape.combos != 2 or shape.centre or shape.parts > 1 or shape.levels != 2:
             return None
@@ -162,6 +165,8 @@ def rounds_table(shape: Shape, judged: Judged) -> tuple[BudgetRow, ...]:
     tuple of BudgetRow
         By rounds (by coupons for a complete shuffle), the asked-for plan among them.
     """
+    if shape.listed:
+        return (budget_row(shape, judged, current=True),)
     if not shape.by_setups:
         now = shape.replicates
         sizes = {now // 2, 3 * now // 4, now, -(-5 * now // 4), -(-3 * now // 2), 2 * now, 3 * now}

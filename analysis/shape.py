@@ -74,6 +74,11 @@ class Shape:
     numeric: bool = False
 
     @property
+    def listed(self) -> bool:
+        """Whether the coupons are listed one by one, so that they cannot be shared otherwise."""
+        return False
+
+    @property
     def setups_per_level(self) -> int | None:
         """Set-ups of each level; None for a complete shuffle."""
         return self.rounds * self.per_round * self.others if self.by_setups else None

@@ -124,7 +124,7 @@ def term_powers(
     """
     if setup is not None and np.bincount(setup).max() == 1:
         setup = None
-    basis = _covariance(x, setup, spread)
+    basis = planned_covariance(x, setup, spread)
     if basis is None:
         return tuple(TermPower(one.name, "coupons", len(one.columns), 0.0, None, None,
                                None if margin is None else 0.0) for one in terms)  # fmt: skip
@@ -139,8 +139,18 @@ def term_powers(
     )
 
 
-def _covariance(x: Floats, setup: Codes | None, spread: Spread) -> Floats | None:
-    """Return the covariance of the coefficients at the planned variances, None if there is none."""
+def planned_covariance(x: Floats, setup: Codes | None, spread: Spread) -> Floats | None:
+    """Return the covariance of the coefficients at the planned variances, None if there is none.
+
+    Parameters
+    ----------
+    x, setup, spread
+        As for `term_powers`.
+
+    Returns
+    -------
+    Shape (p, p), in the response's unit squared; None where the columns are not independent.
+    """
     if np.linalg.matrix_rank(x, tol=NONE * max(x.shape)) < x.shape[1]:
         return None
     if setup is None:

@@ -74,6 +74,8 @@ def shape_of(trial: Trial, layout: Layout) -> Shape:
     """Return the numbers of a layout that decide what it shows of the compared factor."""
     from weldtrial.analysis.shape import Shape
 
+    if layout.listed:
+        return _listed_shape(trial, layout)
     compared = compared_factor(trial)
     levels = len(compared.levels)
     by_setups = bool(layout.hard_factors)
@@ -95,6 +97,32 @@ def shape_of(trial: Trial, layout: Layout) -> Shape:
         hard_columns=layout.set_ups - layout.rounds - layout.error_df if by_setups else 1,
         family=family_of(compared),
         numeric=compared.kind == "numeric" and not by_setups,
+    )
+
+
+def _listed_shape(trial: Trial, layout: Layout) -> Shape:
+    from weldtrial.analysis.planned_shape import PlannedShape
+    from weldtrial.doe.matrix import gaps_of, planned_matrix
+
+    compared, by_setups = compared_factor(trial), bool(layout.hard_factors)
+    levels, planned = len(compared.levels), planned_matrix(trial, layout)
+    return PlannedShape(
+        by_setups=by_setups,
+        rounds=layout.rounds,
+        per_round=layout.per_round or layout.set_ups_per_level,
+        replicates=layout.per_setup,
+        extra=layout.warm_up + layout.spare,
+        terms=layout.strata.columns,
+        first_at_most=layout.first_at_most,
+        free=layout.rounds == 1,
+        levels=levels,
+        others=max(1, len(layout.hard_levels) // levels) if by_setups else 1,
+        hard_columns=layout.set_ups - layout.rounds - layout.error_df if by_setups else 1,
+        family=family_of(compared),
+        numeric=compared.kind == "numeric" and not by_setups,
+        x=planned.matrix,
+        setup=planned.setup,
+        gaps=gaps_of(trial, planned, compared),
     )
 
 
@@ -149,7 +177,7 @@ def plan_figures(
     for one in tries:
         row = budget_row(shape_of(one, make_layout(one)), judged_by(one, known), tried=True)
         rows = (*rows, row)
-    in_rounds = bool(layout.hard_factors) and not shape.free
+    in_rounds = layout.in_rounds and not shape.free
     return PlanFigures(
         trial=trial,
         assessment=assessment,
@@ -217,6 +245,8 @@ def _others(trial: Trial, shape: Shape) -> dict[str, Needs]:
 def _gaps(trial: Trial, assessment: Assessment, shape: Shape, known: Assumed) -> dict[str, float]:
     from dataclasses import replace
 
+    if shape.listed:
+        return _gaps_of_terms(trial, assessment, known)
     from weldtrial.analysis.needs import gap_within
     from weldtrial.analysis.power import detectable
 
@@ -243,6 +273,21 @@ def _gaps(trial: Trial, assessment: Assessment, shape: Shape, known: Assumed) ->
         if gap is not None:
             found[told.term] = gap
     return found
+
+
+def _gaps_of_terms(trial: Trial, assessment: Assessment, known: Assumed) -> dict[str, float]:
+    """Return the smallest effect of every term that would probably be seen, from the matrix."""
+    from weldtrial.analysis.term_power import AskedTerm, term_powers
+    from weldtrial.doe.matrix import planned_matrix
+    from weldtrial.shared.coding import unit_effects
+
+    planned = planned_matrix(trial, assessment.layout)
+    terms = [
+        AskedTerm(term.name, columns, unit_effects(trial.varied, term))
+        for term, columns in zip(planned.terms, planned.columns, strict=True)
+    ]
+    found = term_powers(planned.matrix, planned.setup, known.spread, terms)
+    return {one.term: one.detectable for one in found if one.detectable is not None}
 
 
 def _columns(factor: Factor) -> int:

@@ -92,6 +92,17 @@ def _design(figures: PlanFigures) -> dict[str, Any]:
     layout = figures.assessment.layout
     return {
         "design": {
+            "kind": figures.trial.design.kind,
+            "name": layout.name or None,
+            "notes": layout.notes,
+            "holdings": [
+                {
+                    "round": one.round + 1,
+                    "set_up_of": one.kind or None,
+                    "coupons": [dict(cell.settings) for cell in one.cells],
+                }
+                for one in layout.listed
+            ],
             "hard_to_change": layout.hard,
             "rounds": layout.rounds,
             "set_ups": layout.set_ups,

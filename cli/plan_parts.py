@@ -44,6 +44,8 @@ def _tells(console: Console, figures: PlanFigures) -> None:
         console.line(words, hang=4)
     if not assessment.told:
         console.line("  Spreads only.")
+    for words in assessment.layout.notes:
+        console.line(f"  {words}", hang=4)
     if figures.shape.family != "single":
         console.line(f"  {_together(figures)}", hang=4)
     console.line(f"  {assessment.blocks}", hang=2)

@@ -39,6 +39,8 @@ def _question(console: Console, figures: PlanFigures) -> None:
     console.line(f"  compares  {_compares(figures)}", hang=10)
     console.line(f"  decides   {trial.deciding.title} – {asks(figures)}", hang=10)
     console.line(f"  budget    {_budget(figures)}", hang=10)
+    if figures.assessment.layout.name:
+        console.line(f"  design    {figures.assessment.layout.name}", hang=10)
     if trial.purpose == "pilot":
         console.line("  purpose   pilot: it gives spreads to plan with, and no verdict", hang=10)
 

@@ -15,6 +15,25 @@ NOTHING = Strata((), (), (), 0, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)
+class Holding:
+    """What one set-up (one block) of a listed design holds.
+
+    Attributes
+    ----------
+    round
+        Its round or block, counted from 0.
+    kind
+        The kind of set-up, one of `Layout.hard_levels`; empty without set-ups.
+    cells
+        Its coupons, in no order of welding.
+    """
+
+    round: int
+    kind: str
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Layout:
     """The unordered design.
 
@@ -53,6 +72,11 @@ class Layout:
         How the parts were cut, None without parts.
     strata
         What each term of the model is judged by.
+    listed
+        Where set-ups (blocks) hold what no rule repeats: each of them, listed.  `cells` then has
+        what they hold, each combination once, and `replicates` and `parts` say nothing.
+    name, notes
+        What a listed design is called, and what it can and cannot tell, in words.
     """
 
     hard_factors: tuple[str, ...]
@@ -70,6 +94,9 @@ class Layout:
     parts_by: str | None = None
     cut: Blocked | None = None
     strata: Strata = NOTHING
+    listed: tuple[Holding, ...] = ()
+    name: str = ""
+    notes: tuple[str, ...] = ()
 
     @property
     def hard(self) -> str | None:
@@ -79,12 +106,22 @@ class Layout:
     @property
     def set_ups(self) -> int:
         """Set-ups in the whole trial; 0 when completely shuffled."""
+        if self.listed:
+            return len(self.listed) if self.hard_factors else 0
         return self.rounds * self.per_round * len(self.hard_levels)
 
     @property
     def set_ups_per_level(self) -> int:
-        """Set-ups of each kind."""
+        """Set-ups of each kind, of the scarcest where they differ."""
+        if self.listed and self.hard_factors:
+            kinds = [one.kind for one in self.listed]
+            return min(kinds.count(kind) for kind in self.hard_levels)
         return self.rounds * self.per_round
+
+    @property
+    def in_rounds(self) -> bool:
+        """Whether every round holds every kind of set-up equally often."""
+        return bool(self.hard_factors) and self.per_round > 0
 
     @property
     def all_combos(self) -> int:
@@ -103,12 +140,16 @@ class Layout:
 
     @property
     def per_setup(self) -> int:
-        """Counting coupons in each set-up (in each block)."""
+        """Counting coupons in each set-up (in each block), in the smallest where they differ."""
+        if self.listed:
+            return min(len(one.cells) for one in self.listed)
         return self.combos * self.replicates + self.centre_points
 
     @property
     def coupons(self) -> int:
         """Counting coupons."""
+        if self.listed:
+            return sum(len(one.cells) for one in self.listed)
         return self.per_setup * (self.set_ups if self.hard_factors else self.rounds)
 
     @property
@@ -138,6 +179,8 @@ class Layout:
 
     def units(self) -> tuple[Unit, ...]:
         """Return every set-up (every block) with its combinations, in no order of welding."""
+        if self.listed:
+            return tuple(Unit(one.round, _once(one.cells)) for one in self.listed)
         kinds = self.hard_levels or ("",)
         many = max(1, len(self.parts))
         found = []
@@ -150,12 +193,27 @@ class Layout:
                     found.append(Unit(number, cells))
         return tuple(found)
 
+    def holdings(self) -> tuple[Holding, ...]:
+        """Return what every set-up (every block) holds, in no order of welding."""
+        if self.listed:
+            return self.listed
+        kinds, many = self.hard_levels or ("",), max(1, len(self.parts))
+        by_round = self.parts_by == "round"
+        return tuple(
+            Holding(number, kind, self.contents(kind, (number if by_round else place) % many))
+            for number in range(self.rounds)
+            for kind in kinds
+            for place in range(max(1, self.per_round))
+        )
+
     def as_plain(self) -> dict[str, Any]:
         """Return the design as plain values without any order, for the seal.
 
         Keys are only there where the design needs them, so that older seals stay as they are.
         """
         several = len(self.hard_factors) > 1
+        if self.listed:
+            return self._listed_as_plain()
         plain: dict[str, Any] = {
             "hard_to_change": list(self.hard_factors) if several else self.hard,
             "levels": list(self.hard_levels),
@@ -173,6 +231,34 @@ class Layout:
             plain["parts"] = [list(part) for part in self.parts]
             plain["parts_by"] = self.parts_by
         return plain
+
+    def _listed_as_plain(self) -> dict[str, Any]:
+        return {
+            "hard_to_change": list(self.hard_factors),
+            "levels": list(self.hard_levels),
+            "rounds": self.rounds,
+            "set_ups_of_each_level_a_round": self.per_round,
+            "name": self.name,
+            "notes": list(self.notes),
+            "listed": [
+                {
+                    "round": one.round,
+                    "under": one.kind,
+                    "coupons": [
+                        {"levels": dict(cell.levels), "settings": dict(cell.settings)}
+                        for cell in one.cells
+                    ],
+                }
+                for one in self.listed
+            ],
+            "warm_up": self.warm_up,
+            "spare": self.spare,
+            "first_at_most": self.first_at_most,
+        }
+
+
+def _once(cells: tuple[Cell, ...]) -> tuple[Cell, ...]:
+    return tuple({id(cell): cell for cell in cells}.values())
 
 
 def _plain(cells: Mapping[str, tuple[Cell, ...]]) -> list[dict[str, Any]]:

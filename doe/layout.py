@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from weldtrial.doe.by_list import by_list
 from weldtrial.doe.by_setups import by_set_ups
 from weldtrial.doe.cells import Cell, Settings
 from weldtrial.doe.laid_out import Layout
+from weldtrial.doe.listed import as_sealed
 from weldtrial.doe.served import refuse_unserved
 from weldtrial.doe.shuffled import completely_shuffled
 from weldtrial.doe.strata import Strata, strata
@@ -54,10 +56,16 @@ def make_layout(trial: Trial) -> Layout:
         raise PlanRefused(
             "No factor has two levels, so there is nothing to compare. Give one a second level."
         )
-    layout = by_set_ups(trial) if trial.hard else completely_shuffled(trial)
+    layout = _laid_out(trial)
     layout = replace(layout, strata=_strata(trial, layout))
     refuse_unanswerable(trial, layout)
     return layout
+
+
+def _laid_out(trial: Trial) -> Layout:
+    if trial.design.free:
+        return as_sealed(trial, trial.chosen) if trial.chosen else by_list(trial)
+    return by_set_ups(trial) if trial.hard else completely_shuffled(trial)
 
 
 def _strata(trial: Trial, layout: Layout) -> Strata:

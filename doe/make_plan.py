@@ -63,7 +63,9 @@ def make_plan(trial: Trial, seal_hex: str, dice: tuple[int, ...] = ()) -> Plan:
     draw = Draw(draw_key(seal_hex, dice))
     coupons = draw.child("coupons")
     parts = draw.child("parts")
-    if layout.hard_factors:
+    if layout.hard_factors and not layout.in_rounds:
+        places, draws = _by_set_ups_anyhow(layout, draw.child("set-ups"), coupons), 1
+    elif layout.hard_factors:
         places, draws = _by_set_ups(layout, draw.child("set-ups"), coupons, parts)
     else:
         places, draws = _by_blocks(layout, coupons, parts), 1
@@ -78,7 +80,7 @@ def make_plan(trial: Trial, seal_hex: str, dice: tuple[int, ...] = ()) -> Plan:
 
 def restriction_of(trial: Trial, layout: Layout) -> str:
     """Return the restriction on the order in words, empty when there is none."""
-    if not layout.hard_factors:
+    if not layout.in_rounds:
         return ""
     if len(layout.hard_factors) > 1:
         what = f"combination of {' and '.join(layout.hard_factors)}"
@@ -110,16 +112,52 @@ def _by_set_ups(
     warm_ups = _warm_ups(layout.warm_up, len(orders[0]))
     places: list[_Place] = []
     setup = 0
-    for number, (levels, dealt) in enumerate(
-        zip(orders, _deal_parts(layout, parts), strict=True), 1
-    ):
-        left = {level: list(dealt[place]) for place, level in enumerate(layout.hard_levels)}
+    deal = _deal_listed if layout.listed else _deal_contents
+    for number, (levels, left) in enumerate(zip(orders, deal(layout, parts), strict=True), 1):
         for level in levels:
             setup += 1
             warm = warm_ups[setup - 1] if setup <= len(warm_ups) else 0
-            cells = coupons.shuffle(layout.contents(level, left[level].pop(0)))
+            cells = coupons.shuffle(left[level].pop(0))
             places += _places(cells, warm, number, setup)
     return places, draws
+
+
+def _by_set_ups_anyhow(layout: Layout, order: Draw, coupons: Draw) -> list[_Place]:
+    """Place set-ups that stand in no rounds: shuffled over the whole trial."""
+    places: list[_Place] = []
+    for setup, held in enumerate(order.shuffle(layout.listed), 1):
+        warm = layout.warm_up if setup == 1 else 0
+        places += _places(coupons.shuffle(held.cells), warm, None, setup)
+    return places
+
+
+Dealt = list[dict[str, list[tuple[Cell, ...]]]]
+"""For every round, what its set-ups of each kind hold, in the order they come."""
+
+
+def _deal_listed(layout: Layout, parts: Draw) -> Dealt:
+    """Deal listed set-ups: which round comes first, and which of a kind within a round."""
+    found: Dealt = []
+    for number in parts.shuffle(tuple(range(layout.rounds))):
+        here = [one for one in layout.listed if one.round == number]
+        found.append(
+            {
+                kind: list(parts.shuffle(tuple(one.cells for one in here if one.kind == kind)))
+                for kind in layout.hard_levels
+            }
+        )
+    return found
+
+
+def _deal_contents(layout: Layout, parts: Draw) -> Dealt:
+    """Deal the parts of the combinations, or all of them, to the set-ups of every round."""
+    return [
+        {
+            level: [layout.contents(level, part) for part in dealt[place]]
+            for place, level in enumerate(layout.hard_levels)
+        }
+        for dealt in _deal_parts(layout, parts)
+    ]
 
 
 def _deal_parts(layout: Layout, parts: Draw) -> list[list[tuple[int, ...]]]:
@@ -137,17 +175,24 @@ def _deal_parts(layout: Layout, parts: Draw) -> list[list[tuple[int, ...]]]:
 
 def _by_blocks(layout: Layout, coupons: Draw, parts: Draw) -> list[_Place]:
     places: list[_Place] = []
+    for block, held in enumerate(_deal_blocks(layout, parts)):
+        cells = coupons.shuffle(held)
+        warm = layout.warm_up if block == 0 else 0
+        places += _places(cells, warm, block + 1 if layout.rounds > 1 else None, None)
+    return places
+
+
+def _deal_blocks(layout: Layout, parts: Draw) -> list[tuple[Cell, ...]]:
+    """Return what the blocks hold, in the order they come."""
+    if layout.listed:
+        return [one.cells for one in parts.shuffle(layout.listed)]
     many = len(layout.parts)
     dealt = (
         parts.shuffle(tuple(range(many)) * (layout.rounds // many))
         if many
         else (0,) * layout.rounds
     )
-    for block, part in enumerate(dealt):
-        cells = coupons.shuffle(layout.contents("", part))
-        warm = layout.warm_up if block == 0 else 0
-        places += _places(cells, warm, block + 1 if layout.rounds > 1 else None, None)
-    return places
+    return [layout.contents("", part) for part in dealt]
 
 
 def _warm_ups(count: int, set_ups: int) -> tuple[int, ...]:

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from weldtrial.doe.cells import Cell
 from weldtrial.doe.laid_out import Layout
-from weldtrial.shared.coding import coded_point, model_matrix
+from weldtrial.shared.coding import coded_point, contrast_columns, model_matrix
+from weldtrial.shared.factors import Factor
 from weldtrial.shared.terms import Term
 from weldtrial.shared.trial import Trial
 
@@ -39,21 +40,13 @@ class PlannedMatrix:
 
 def planned_matrix(trial: Trial, layout: Layout) -> PlannedMatrix:
     """Return the matrix of a laid-out trial, in no order of welding."""
-    kinds = layout.hard_levels or ("",)
-    many = max(1, len(layout.parts))
     cells: list[Cell] = []
     setup: list[int] = []
     block: list[int] = []
-    number = 0
-    for round_ in range(layout.rounds):
-        for kind in kinds:
-            for place in range(max(1, layout.per_round)):
-                part = (round_ if layout.parts_by == "round" else place) % many
-                held = layout.contents(kind, part)
-                cells += held
-                setup += [number] * len(held)
-                block += [round_] * len(held)
-                number += 1
+    for number, held in enumerate(layout.holdings()):
+        cells += held.cells
+        setup += [number] * len(held.cells)
+        block += [held.round] * len(held.cells)
     terms = layout.strata.told
     points = [coded_point(trial.varied, cell.levels) for cell in cells]
     coded = model_matrix(trial.varied, terms, points)
@@ -65,3 +58,31 @@ def planned_matrix(trial: Trial, layout: Layout) -> PlannedMatrix:
         terms=terms,
         columns=tuple(tuple(at + shift for at in coded.columns[one.name]) for one in terms),
     )
+
+
+def gaps_of(trial: Trial, planned: PlannedMatrix, factor: Factor) -> NDArray[np.float64]:
+    """Return the contrasts that compare the levels of a factor, everything else at its middle.
+
+    Each other level with the reference, or where there is none every pair; a number low with high.
+
+    Returns
+    -------
+    Shape (pairs, columns of the matrix).
+    """
+    term = Term(((factor.name, 1),))
+    row = np.zeros((1, planned.matrix.shape[1]))
+    if term not in planned.terms:
+        return row
+    at = list(planned.columns[planned.terms.index(term)])
+    if factor.kind == "numeric":
+        row[0, at] = 2.0
+        return row
+    codes = np.array([contrast_columns(factor, level) for level in factor.levels])
+    place = factor.levels.index(factor.reference)
+    pairs = [(one, place) for one in range(len(codes)) if one != place]
+    if factor.control is None:
+        pairs = [(one, other) for one in range(len(codes)) for other in range(one)]
+    rows = np.zeros((len(pairs), planned.matrix.shape[1]))
+    for number, (one, other) in enumerate(pairs):
+        rows[number, at] = codes[one] - codes[other]
+    return rows

@@ -142,6 +142,13 @@ def _nothing_repeated(trial: Trial, layout: Layout) -> PlanRefused:
             f" With {few} effects there are too few to judge them by each other (that takes "
             f"{FEWEST_CONTRASTS})."
         )
+    if layout.listed:
+        more = layout.total + max(1, 1 - layout.strata.within_df) + 3
+        return PlanRefused(
+            f"{opening} is left to tell chance from effect: every gap could be the scatter between "
+            f"two coupons.{lenth} Weld more coupons:  budget.coupons = {more}{simpler}. To weld it "
+            'anyway as a pilot:  purpose = "pilot"  – no verdict will be given.'
+        )
     rounds = design.rounds or 1
     again = 2 if rounds == 1 else 2 * rounds
     return PlanRefused(

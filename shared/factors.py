@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from math import isclose
 from typing import Literal
 
+from weldtrial.shared.canonical import number_text
 from weldtrial.shared.rounding import plain, spaced
 
 Kind = Literal["category", "numeric"]
@@ -78,11 +80,39 @@ class Factor:
     def setting(self, level: str, owner: str = "") -> float:
         """Return the number that `level` stands for under `owner` (a level of `slides_with`).
 
-        `CENTRE` stands for the middle of the range unless a level is called so.
+        `CENTRE` stands for the middle of the range unless a level is called so; any other text
+        that is no level is the number itself, as `level_of` names it.
+
+        Raises
+        ------
+        ValueError
+            When `level` is none of these.
         """
-        if level == CENTRE and level not in self.levels:
-            return self.centre(owner)
-        return self.settings[owner if self.slides_with else ""][self.levels.index(level)]
+        if level in self.levels:
+            return self.settings[owner if self.slides_with else ""][self.levels.index(level)]
+        return self.centre(owner) if level == CENTRE else float(level)
+
+    def level_of(self, setting: float, owner: str = "") -> str:
+        """Return what a setting of a numeric factor is called under `owner`.
+
+        A level of the trial file, `CENTRE` at the middle of the range, else the number as text.
+        """
+        row = self.settings[owner if self.slides_with else ""]
+        for level, known in zip(self.levels, row, strict=True):
+            if isclose(known, setting, rel_tol=1e-9, abs_tol=1e-12):
+                return level
+        middle = isclose(self.centre(owner), setting, rel_tol=1e-9, abs_tol=1e-12)
+        return CENTRE if middle else number_text(setting)
+
+    def settable(self, coded: float, owner: str = "") -> float:
+        """Return the setting nearest to a coded value that the machine can be set to."""
+        exact = self.centre(owner) + coded * self.half_range(owner)
+        row = self.settings[owner if self.slides_with else ""]
+        known = next((one for one in row if isclose(one, exact, rel_tol=1e-9)), None)
+        if known is not None:
+            return known
+        # The last digits of a sum are no digits of a machine: 25.800000000000001.
+        return float(f"{round(exact / self.step) * self.step if self.step else exact:.12g}")
 
     def centre(self, owner: str = "") -> float:
         """Return the middle of the planned range under `owner`."""
@@ -99,7 +129,7 @@ class Factor:
 
         A setting that shifts with another factor has no one number, so its role is said.
         """
-        if self.kind == "category" or self.slides_with:
+        if self.kind == "category" or (self.slides_with and level in (*self.levels, CENTRE)):
             return level
         return f"{plain(self.setting(level))}{spaced(self.unit)}"
 

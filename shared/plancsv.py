@@ -211,19 +211,13 @@ class _Reader:
             known = owner if factor.slides_with else ""
             numbers = factor.settings.get(known, ())
             planned = [number_text(number) for number in numbers]
-            level = next(
-                (
-                    level
-                    for level, number in zip(factor.levels, numbers, strict=False)
-                    if math.isclose(number, value, rel_tol=1e-9, abs_tol=1e-12)
-                ),
-                None,
-            )
-            if level is None and numbers and self.trial.design.centre_points:
-                middle = factor.centre(known)
-                planned.append(number_text(middle))
-                if math.isclose(middle, value, rel_tol=1e-9, abs_tol=1e-12):
-                    level = CENTRE
+            level = factor.level_of(value, known) if numbers else None
+            design = self.trial.design
+            if level == CENTRE and level not in factor.levels and not design.free:
+                level = CENTRE if design.centre_points else None
+                planned += [number_text(factor.centre(known))] * bool(design.centre_points)
+            elif level not in (*factor.levels, CENTRE) and not design.free:
+                level = None
         if level is None:
             under = f" under {owner}" if owner else ""
             words = (

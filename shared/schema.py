@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import get_args
 
 from weldtrial.shared.responses import FAILED_AT, Quantity
+from weldtrial.shared.schema_design import DESIGN
 from weldtrial.shared.schema_gauge import GAUGE_SECTION
 from weldtrial.shared.schema_looks import LOOKS_SECTION
 from weldtrial.shared.setting import Key, Section
@@ -258,39 +259,6 @@ _GOAL = Section(
     later=True,
 )  # fmt: skip
 
-_DESIGN = Section(
-    "design",
-    "the design",
-    "How the trial is laid out. What is left out is worked out from the budget.",
-    (
-        Key("kind", "choice", "The design of the easy factors inside every set-up.",
-            default="factorial",
-            choices=("factorial", "fraction", "plackett-burman", "definitive-screening",
-                     "central-composite", "box-behnken", "latin-square", "paired", "optimal"),
-            later_choices=("plackett-burman", "definitive-screening", "central-composite",
-                           "box-behnken", "latin-square", "paired", "optimal")),
-        Key("model", "choice", "What the analysis holds: main effects; those and all pairs; "
-            "those and squares of the numeric factors, which need three levels then.",
-            default="two-factor", choices=("main", "two-factor", "quadratic")),
-        Key("replicates", "whole", "How often every combination of the easy factors is welded in "
-            "one set-up (in the whole trial when nothing is hard to change).", low=1, high=1000),
-        Key("centre_points", "whole", "Extra coupons at the middle of the easy numeric factors, in "
-            "every set-up (in the whole trial when nothing is hard to change).", default=0, low=0,
-            high=1000),
-        Key("rounds", "whole", "One round: every level of the hard-to-change factor (every "
-            "combination of several) set up once. When nothing is hard to change: blocks.",
-            low=1, high=1000),
-        Key("set_ups", "whole", "Set-ups in the whole trial.", low=1, high=10000),
-        Key("runs", "whole", "Combinations in a two-level fraction: 4, 8, 16, 32 or 64.",
-            low=4, high=64),
-        Key("generators", "texts", "Generators of a fraction, such as travel = voltage * "
-            "wire_feed; without them the best known ones."),
-        Key("fold_over", "text", "The second half of a fraction: all, or the one factor whose "
-            "sign is turned."),
-        Key("terms", "texts", "Terms beyond the model, such as gas:voltage:travel."),
-    ),
-)  # fmt: skip
-
 _BUDGET = Section(
     "budget",
     "the budget",
@@ -382,7 +350,7 @@ TOP = Key("format", "whole", "The format of the file. Always 1.", required=True,
 """The one setting that stands before the first section."""
 
 SECTIONS: tuple[Section, ...] = (
-    _TRIAL, _FAIR, _JOINT, _FACTOR, _HELD, _NUISANCE, _RESPONSE, _CLAIM, _LIMIT, _GOAL, _DESIGN,
+    _TRIAL, _FAIR, _JOINT, _FACTOR, _HELD, _NUISANCE, _RESPONSE, _CLAIM, _LIMIT, _GOAL, DESIGN,
     _BUDGET, _ORDER, _BLIND, _RULES, LOOKS_SECTION,
     GAUGE_SECTION,
 )  # fmt: skip

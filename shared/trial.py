@@ -30,7 +30,10 @@ DesignKind = Literal[
     "latin-square",
     "paired",
     "optimal",
+    "auto",
 ]
+Star = Literal["inside", "face", "outside"]
+BestFor = Literal["effects", "prediction"]
 Model = Literal["main", "two-factor", "quadratic"]
 Handling = Literal["held", "measured", "blocked", "shuffled"]
 
@@ -114,12 +117,17 @@ class Design:
     Attributes
     ----------
     runs
-        Combinations in a two-level fraction: 4, 8, 16, 32 or 64.
+        Combinations in a two-level fraction (4, 8, 16, 32 or 64) or in a Plackett-Burman design
+        (12, 20 or 24).
     generators
         Generators of a fraction, such as ``travel = voltage * wire_feed``; empty for the
         minimum-aberration ones.
     fold_over
         ``all`` (every sign turned) or a factor whose sign alone is turned in the second half.
+    star
+        Where the star points of a central composite design lie.
+    best_for
+        What an optimal design is best for.
     terms
         Terms of the model beyond `model`, such as ``gas:voltage:travel``.
     """
@@ -133,7 +141,14 @@ class Design:
     runs: int | None = None
     generators: tuple[str, ...] = ()
     fold_over: str | None = None
+    star: Star = "inside"
+    best_for: BestFor = "effects"
     terms: tuple[str, ...] = ()
+
+    @property
+    def free(self) -> bool:
+        """Whether coupons may be welded at settings between and beyond the levels of the file."""
+        return self.kind not in ("factorial", "fraction")
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,6 +266,8 @@ class Trial:
 
     Attributes
     ----------
+    chosen
+        The listed design as it was sealed, so that no search has to find it again; None before.
     source
         The parsed file as plain values, from which the seal is taken.
     lines
@@ -280,6 +297,7 @@ class Trial:
     adopted: Adopted | None = None
     looks: Looks | None = None
     gauge: Gauge | None = None
+    chosen: Mapping[str, Any] | None = None
     source: Mapping[str, Any] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)
 

@@ -13,6 +13,7 @@ def check_design(trial: Trial, faults: Faults) -> None:
     _fraction(trial, faults)
     _terms(trial, faults)
     _squares(trial, faults)
+    _of_one_kind(trial, faults)
     if trial.design.centre_points and not any(one.kind == "numeric" for one in trial.easy):
         faults.wrong(
             "design.centre_points",
@@ -39,11 +40,41 @@ def _middles(trial: Trial, faults: Faults) -> None:
                 )
 
 
+OF_ONE_KIND = (
+    ("star", "central-composite", "star points belong to a central composite design"),
+    ("best_for", "optimal", "best_for says what an optimal design is best for"),
+)
+"""Keys that one kind of design alone can use, and why."""
+
+
+def _of_one_kind(trial: Trial, faults: Faults) -> None:
+    design = trial.design
+    for key, kind, why in OF_ONE_KIND:
+        if key in trial.source.get("design", {}) and design.kind not in (kind, "auto"):
+            faults.wrong(
+                f"design.{key}",
+                f'{why}, and kind is "{design.kind}". Write  kind = "{kind}", or take it out.',
+            )
+    if design.kind == "plackett-burman" and design.runs not in (None, 12, 20, 24):
+        faults.wrong(
+            "design.runs",
+            f"a Plackett-Burman design has 12, 20 or 24 combinations, not {design.runs}. Write  "
+            'runs = 12, or  kind = "fraction"  for 4, 8, 16, 32 or 64.',
+        )
+    if design.replicates and design.kind == "optimal":
+        faults.wrong(
+            "design.replicates",
+            "an optimal design chooses which settings to repeat. Take replicates out, and give the "
+            "coupons there are under  budget.coupons.",
+        )
+
+
 def _fraction(trial: Trial, faults: Faults) -> None:
     design = trial.design
     if design.kind != "fraction":
+        runs = design.runs if design.kind != "plackett-burman" else None
         for key, value in (
-            ("runs", design.runs),
+            ("runs", runs),
             ("generators", design.generators),
             ("fold_over", design.fold_over),
         ):
@@ -96,8 +127,9 @@ def _terms(trial: Trial, faults: Faults) -> None:
 def _squares(trial: Trial, faults: Faults) -> None:
     if trial.design.model != "quadratic":
         return
+    free = trial.design.free
     numeric = [factor for factor in trial.varied if factor.kind == "numeric"]
-    flat = [factor.name for factor in numeric if len(factor.levels) < 3]
+    flat = [factor.name for factor in numeric if len(factor.levels) < 3 and not free]
     if not numeric:
         faults.wrong(
             "design.model",

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+from weldtrial.shared.factors import Factor
 from weldtrial.shared.trial import (
     Blind,
     Budget,
@@ -13,7 +14,9 @@ from weldtrial.shared.trial import (
     Held,
     Joint,
     LimitOnSettings,
+    Model,
     Order,
+    Purpose,
     Quantity,
     Rules,
 )
@@ -117,9 +120,28 @@ def read_goal(raw: Plain) -> Goal | None:
     )
 
 
-def read_design(raw: Plain) -> Design:
-    """Return the design as asked for."""
-    return Design(**raw)
+MADE_FOR: Mapping[str, Model] = {
+    "plackett-burman": "main",
+    "definitive-screening": "main",
+    "latin-square": "main",
+    "paired": "main",
+    "central-composite": "quadratic",
+    "box-behnken": "quadratic",
+}
+"""The model of a design whose file names none, where it is not ``two-factor``."""
+MADE_AUTOMATICALLY: Mapping[str, Model] = {"screening": "main", "settings": "quadratic"}
+"""The same for ``auto``, by the purpose of the trial."""
+
+
+def read_design(raw: Plain, purpose: Purpose, factors: Sequence[Factor]) -> Design:
+    """Return the design as asked for; a model that is left out is what the kind is made for."""
+    kind = raw.get("kind", "factorial")
+    usual = MADE_FOR.get(kind, "two-factor")
+    if kind == "auto":
+        usual = MADE_AUTOMATICALLY.get(purpose, "two-factor")
+        if not any(one.kind == "numeric" and one.varied for one in factors):
+            usual = "main" if usual == "main" else "two-factor"
+    return Design(**{"model": usual, **raw})
 
 
 def read_budget(raw: Plain, faults: Faults) -> Budget:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from copy import deepcopy
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from weldtrial.shared.adopted import is_adopted, read_adopted
-from weldtrial.shared.problems import Problem, ProblemsFound
+from weldtrial.shared.problems import Problem, ProblemsFound, SealBroken
+from weldtrial.shared.sealfile import read_seal
 from weldtrial.shared.toml_lines import key_lines
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.trialfile.checks import Parts, check_together
@@ -87,7 +89,23 @@ def read_trial(path: Path) -> tuple[Trial | None, tuple[Problem, ...]]:
         return None, (Problem(f"cannot be read: {reason}.", file=path.name),)
     if is_adopted(data):
         return read_adopted(path, data)
-    return parse_trial(data, path.name)
+    trial, problems = parse_trial(data, path.name)
+    if trial is not None and trial.design.free:
+        trial = replace(trial, chosen=_sealed_design(path))
+    return trial, problems
+
+
+def _sealed_design(path: Path) -> Mapping[str, Any] | None:
+    """Return the listed design that the folder was sealed with, None where there is none.
+
+    A ``seal.json`` that cannot be read is the business of whoever compares with it.
+    """
+    try:
+        sealed = read_seal(path.parent)
+    except SealBroken:
+        return None
+    design = None if sealed is None else sealed.design
+    return design if isinstance(design, dict) and "listed" in design else None
 
 
 def parse_trial(data: bytes, file: str = "trial.toml") -> tuple[Trial | None, tuple[Problem, ...]]:
@@ -161,7 +179,7 @@ def _trial(parsed: dict[str, Any], faults: Faults) -> Trial:
         joint=read_joint(raw["joint"], faults),
         held=read_held(raw["held"], faults),
         claims=read_claims(raw["claim"], factors, responses, faults, complete=complete),
-        design=read_design(raw["design"]),
+        design=read_design(raw["design"], purpose, factors),
         budget=read_budget(raw["budget"], faults),
         order=read_order(raw["order"]),
         blind=read_blind(raw["blind"]),

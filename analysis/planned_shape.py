@@ -1,0 +1,90 @@
+"""A plan whose set-ups (or blocks) hold what no rule repeats: judged from its coded matrix."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from weldtrial.analysis.linear import Floats
+from weldtrial.analysis.power import Precision, Spread
+from weldtrial.analysis.shape import Shape, error_rates
+from weldtrial.analysis.term_power import Codes, planned_covariance
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlannedShape(Shape):
+    """The numbers of a plan of listed coupons.
+
+    Attributes
+    ----------
+    x, setup
+        Coded matrix of the counting coupons, shape (n, p), and their set-ups, None without.
+    gaps
+        What compares two levels (or low with high): rows of contrasts, shape (pairs, p).
+    times
+        How many such plans are welded; 1 unless something bigger is thought of.
+    """
+
+    x: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    setup: Codes | None = None
+    gaps: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    times: float = 1.0
+
+    @property
+    def listed(self) -> bool:
+        """The coupons cannot be shared out otherwise."""
+        return True
+
+    @property
+    def setups(self) -> int | None:
+        """Set-ups in the whole trial; None for a complete shuffle."""
+        return None if self.setup is None else round(self.times * len(np.unique(self.setup)))
+
+    @property
+    def setups_per_level(self) -> int | None:
+        """Set-ups of each level, of the scarcest where they differ; None for a complete shuffle."""
+        if self.setup is None:
+            return None
+        return round(self.times * self.rounds * self.per_round * self.others)
+
+    @property
+    def per_setup(self) -> int:
+        """Coupons in a set-up (in a block), in the smallest where they differ."""
+        return self.replicates
+
+    @property
+    def coupons(self) -> int:
+        """Counting coupons."""
+        return round(self.times * len(self.x))
+
+    @property
+    def coupons_per_level(self) -> int:
+        """Counting coupons of each level, about."""
+        return self.coupons // self.levels
+
+    @property
+    def df(self) -> int:
+        """Degrees of freedom that judge the compared factor, 0 where there are none."""
+        units = self.setups if self.setups is not None else self.coupons
+        columns = self.hard_columns if self.setups is not None else self.terms
+        return max(0, units - round(self.times * self.rounds) - columns)
+
+    def precision(self, spread: Spread) -> Precision:
+        """Return how precisely the levels are compared: the worst known pair of them."""
+        covariance = planned_covariance(self.x, self.setup, spread)
+        if covariance is None:
+            return Precision(float("inf"), 0)
+        worst = float(np.einsum("ij,jk,ik->i", self.gaps, covariance, self.gaps).max())
+        alpha, alpha_one = error_rates(self.family, self.levels, self.df)
+        return Precision(worst / self.times / 2, self.df, alpha, alpha_one)
+
+    def resized(self, units: int) -> PlannedShape:
+        """Return so many such plans that each level has `units` set-ups (coupons)."""
+        now = self.setups_per_level or self.coupons_per_level
+        return replace(self, times=self.times * units / now)
+
+    @property
+    def step(self) -> int:
+        """Set-ups of each level (coupons of each level) come in multiples of this."""
+        return max(1, round((self.setups_per_level or self.coupons_per_level) / self.times))

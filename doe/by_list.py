@@ -1,0 +1,23 @@
+"""Laying out the designs that are listed coupon by coupon: families by name, and searched ones."""
+
+from __future__ import annotations
+
+from weldtrial.doe.laid_out import Layout
+from weldtrial.shared.trial import Trial
+
+
+def by_list(trial: Trial) -> Layout:
+    """Lay out a trial whose ``design.kind`` is neither all combinations nor a two-level fraction.
+
+    Raises
+    ------
+    PlanRefused
+        When there is no such design of these factors, or it does not fit the coupons.
+    """
+    if trial.design.kind == "optimal":
+        from weldtrial.doe.by_search import by_search
+
+        return by_search(trial)
+    from weldtrial.doe.by_family import by_family
+
+    return by_family(trial)

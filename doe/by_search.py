@@ -1,0 +1,211 @@
+"""Laying out an optimal design: searched for the model, the limits and the set-ups there are.
+
+The search rests on sums of floating-point numbers, which another machine may round otherwise.  So
+it is made once: what it finds goes into the seal, and every later command takes it from there
+(`weldtrial.doe.listed.as_sealed`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from hashlib import sha256
+
+from weldtrial.doe.cells import centre_cells
+from weldtrial.doe.draw import Draw, draw_key
+from weldtrial.doe.laid_out import Layout
+from weldtrial.doe.listed import cell_maker, list_layout
+from weldtrial.doe.optimal import Found, Search, UnitAsked, rank_of, search
+from weldtrial.doe.refusals import kinds_word
+from weldtrial.doe.region import allowed
+from weldtrial.doe.set_up_sizes import Place, places_of
+from weldtrial.doe.sharing import extra_coupons
+from weldtrial.shared.coding import Point, coded_point, model_matrix
+from weldtrial.shared.orders import usual_limit
+from weldtrial.shared.problems import PlanRefused
+from weldtrial.shared.terms import Term, trial_terms
+from weldtrial.shared.trial import Model, Trial
+
+START = sha256(b"weldtrial: where a search for a design starts").hexdigest()
+"""The same for every trial, so that its words do not choose between equally good designs."""
+STARTS = 64
+SPARE_DF = 5
+"""Coupons beyond the unknowns that leave something to judge by."""
+PICTURES: Mapping[Model, str] = {
+    "main": "straight-line",
+    "two-factor": "pairs",
+    "quadratic": "curves-and-pairs",
+}
+"""What the picture that a model draws is called."""
+LESS: Mapping[Model, tuple[Model, str]] = {
+    "quadratic": ("two-factor", "the curves"),
+    "two-factor": ("main", "the pairs"),
+}
+"""The next simpler model, and what it goes without."""
+
+_FOUND: dict[str, Found] = {}
+"""What was found in this process: a command lays the same trial out more than once."""
+
+
+def by_search(trial: Trial) -> Layout:
+    """Lay out the best design that a search finds for the coupons of the budget.
+
+    Raises
+    ------
+    PlanRefused
+        When the budget does not say how many coupons, or these cannot tell the model apart.
+    """
+    places = places_of(trial, _coupons(trial))
+    asked = asked_of(trial, places)
+    _refuse_too_few(trial, asked)
+    found, cell = _found(trial, asked), cell_maker(trial)
+    kept = [[point for unit, point in asked.kept if unit == at] for at in range(len(places))]
+    return list_layout(
+        trial,
+        [
+            (place.block, [cell(point) for point in (*points, *kept[at])])
+            for at, (place, points) in enumerate(zip(places, found.units, strict=True))
+        ],
+        name=_name(trial),
+        notes=_notes(trial, found),
+        first_at_most=first_at_most(trial, 1 + max(place.block for place in places)),
+    )
+
+
+def first_at_most(trial: Trial, rounds: int) -> int | None:
+    """Return in how many rounds a kind of set-up may come first."""
+    return trial.order.first_at_most or usual_limit(rounds)
+
+
+def asked_of(trial: Trial, places: Sequence[Place]) -> Search:
+    """Return the search for a trial's set-ups (blocks)."""
+    kept = tuple(
+        (at, point) for at, place in enumerate(places) for point in _centre(trial, place.hard)
+    )
+    many = [sum(unit == at for unit, _ in kept) for at in range(len(places))]
+    return Search(
+        factors=trial.varied,
+        terms=_terms(trial),
+        units=tuple(
+            UnitAsked(place.coupons - centre, place.block, _hard(trial, place.hard))
+            for place, centre in zip(places, many, strict=True)
+        ),
+        hard=tuple(factor.name for factor in trial.hard),
+        kept=kept,
+        allowed=allowed(trial) if trial.limits else None,
+        criterion="I" if trial.design.best_for == "prediction" else "D",
+        ratio=_ratio(trial),
+        starts=STARTS,
+    )
+
+
+def _terms(trial: Trial) -> tuple[Term, ...]:
+    return trial_terms(trial.factors, trial.design.model, trial.design.terms)
+
+
+def _hard(trial: Trial, hard: Mapping[str, str] | None) -> Point | None:
+    return coded_point(trial.hard, hard) if hard else None
+
+
+def _centre(trial: Trial, hard: Mapping[str, str] | None) -> tuple[Point, ...]:
+    """Return the centre points that a set-up (a block) holds in any case."""
+    wanted = trial.design.centre_points
+    if not wanted:
+        return ()
+    if hard is None:
+        raise PlanRefused(
+            "design.centre_points needs to know which set-up holds what, and the set-ups do not go "
+            f"round evenly over the {kinds_word(trial.hard)}. Use a multiple, or leave  "
+            "centre_points  out."
+        )
+    cells = centre_cells(trial, hard, trial.easy)
+    if wanted % len(cells):
+        raise PlanRefused(
+            f"design.centre_points = {wanted} cannot be shared evenly over the {len(cells)} "
+            f"combinations of the categories. Use  centre_points = "
+            f"{-(-wanted // len(cells)) * len(cells)}."
+        )
+    points = tuple(coded_point(trial.varied, cell.levels) for cell in cells)
+    may = allowed(trial)
+    if not all(may(point) for point in points):
+        raise PlanRefused(
+            "The middle of the settings breaks a [[limit_on_settings]], so no centre point can be "
+            "welded. Leave  design.centre_points  out."
+        )
+    return points * (wanted // len(cells))
+
+
+def _coupons(trial: Trial) -> int:
+    """Return how many coupons are to be laid out."""
+    if trial.budget.coupons is None:
+        needed = _unknowns(trial) + SPARE_DF + extra_coupons(trial.budget)
+        raise PlanRefused(
+            f'design.kind = "{trial.design.kind}" finds the best plan for the coupons there are, '
+            "and the file does not say how many. Add  budget.coupons  (this model needs some "
+            f"{needed})."
+        )
+    return trial.budget.coupons - extra_coupons(trial.budget)
+
+
+def _unknowns(trial: Trial) -> int:
+    """Return the unknowns of the model, the average included and blocks not."""
+    levels = {factor.name: factor.levels[0] for factor in trial.varied}
+    point = coded_point(trial.varied, levels)
+    return int(model_matrix(trial.varied, _terms(trial), [point]).matrix.shape[1])
+
+
+def _ratio(trial: Trial) -> float:
+    """Return the variance between set-ups over that between coupons, 1 where nothing is known.
+
+    The design hardly depends on it: found at 1, it loses 1.4 % at most where 10 is true.
+    """
+    typical = trial.deciding.typical
+    if typical is None or not typical.sd_coupon or not typical.sd_setup:
+        return 1.0
+    return float(typical.sd_setup / typical.sd_coupon) ** 2
+
+
+def _found(trial: Trial, asked: Search) -> Found:
+    key = repr((replace(asked, allowed=None), trial.limits, trial.factors))
+    if key not in _FOUND:
+        _FOUND[key] = search(asked, Draw(draw_key(START, ())).child("design"))
+    return _FOUND[key]
+
+
+def _refuse_too_few(trial: Trial, asked: Search) -> None:
+    """Refuse a model with more unknowns than the coupons can tell."""
+    coupons = sum(one.coupons for one in asked.units) + len(asked.kept)
+    needed, told = rank_of(asked)
+    if min(told, coupons) >= needed:
+        return
+    limits = " after the limits" if trial.limits else ""
+    ways = []
+    if trial.design.model in LESS:
+        less, what = LESS[trial.design.model]
+        simpler = replace(trial, design=replace(trial.design, model=less))
+        saved = _unknowns(trial) - _unknowns(simpler)
+        ways.append(f'drop {what} (saves {saved}):  design.model = "{less}"')
+    if told >= needed:
+        ways.append(f"add {needed - coupons} coupons or more")
+    advice = ", or ".join(ways) or "widen the limits, or take out  design.terms"
+    raise PlanRefused(
+        f"The {PICTURES[trial.design.model]} picture has {needed} unknowns;{limits} "
+        f"{min(told, coupons)} coupons differ enough to tell. "
+        f"{advice[:1].upper()}{advice[1:]}."
+    )
+
+
+def _name(trial: Trial) -> str:
+    what = "predicting" if trial.design.best_for == "prediction" else "telling effects"
+    return f"chosen coupon by coupon, best for {what} ({PICTURES[trial.design.model]} picture)"
+
+
+def _notes(trial: Trial, found: Found) -> tuple[str, ...]:
+    what = "predicts" if trial.design.best_for == "prediction" else "tells effects"
+    notes = [f"the best of {found.starts} searches; {found.same} of them ended at a plan as good"]
+    if found.efficiency is not None:
+        notes.append(
+            f"no plan of as many coupons, however it is chosen, {what} with less than "
+            f"{100 * found.efficiency:.1f} % of the coupons this one takes"
+        )
+    return tuple(notes)

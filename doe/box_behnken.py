@@ -20,9 +20,11 @@ from weldtrial.doe.family import (
     how_many_combinations,
     middle,
     numbers_of,
+    opened,
     refuse_untold,
     shared_out,
     titles,
+    with_categories,
 )
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import PlanRefused
@@ -86,7 +88,7 @@ def box_behnken(
         points=points,
         block=tuple(number) if blocks > 1 else None,
         centre=centre_points,
-        name=f"Box-Behnken: {many} numbers at three levels{cut}",
+        name=f"Box-Behnken: {many} numbers at three levels{with_categories(categories)}{cut}",
         notes=tuple(_notes(many, len(rows), categories, blocks)),
         model=model_terms(factors, "quadratic"),
     )
@@ -152,12 +154,10 @@ def _notes(many: int, rows: int, categories: Sequence[Factor], blocks: int) -> I
         "numbers are at their ends at once: corners are never welded, and what is said about "
         "them reaches beyond the coupons."
     )
-    if many in (6, 7):
-        yield "Published with triples of factors varied together, so that pairs stay clear."
     if categories:
         verb = "has" if len(categories) == 1 else "have"
         yield (
-            f"{titles(categories).capitalize()} {verb} no middle: the {rows} coupons and the "
+            f"{opened(titles(categories))} {verb} no middle: the {rows} coupons and the "
             f"centre points are welded under every one of the {how_many_combinations(categories)} "
             "combinations. No cheaper column is offered: the published designs have none free of "
             "the bends."

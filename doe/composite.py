@@ -1,8 +1,8 @@
 """Central composites: a cube, star points on the axes and centre points, for curved surfaces.
 
-By default the star points stand at the ends of what was said may be welded and the cube inside
-(`star` = ``inside``); ``face`` puts them on the faces of the cube, ``outside`` beyond the planned
-range.  All but ``face`` are one design at two scales.
+The planned range is what may be welded, so nothing leaves it unless asked: star points stand on the
+faces of the cube (``face``), or at the ends of the range with the cube inside (``inside``).  With
+``outside`` they stand beyond the range.  The last two are one design at two scales.
 
 References
 ----------
@@ -30,8 +30,11 @@ from weldtrial.doe.family import (
     how_many_combinations,
     middle,
     numbers_of,
+    opened,
     refuse_untold,
+    said,
     titles,
+    with_categories,
 )
 from weldtrial.doe.fractions import Fraction, fraction
 from weldtrial.shared.coding import Point
@@ -93,8 +96,9 @@ class _Shape:
 def central_composite(
     factors: Sequence[Factor],
     *,
-    star: Star = "inside",
+    star: Star | None = None,
     distance: Distance = "rotatable",
+    whole_cube: bool = False,
     centre_points: int | None = None,
     blocks: int = 1,
 ) -> Family:
@@ -110,9 +114,13 @@ def central_composite(
     factors
         Varied factors, two or more of them numbers.
     star
-        ``inside`` the planned range (the cube shrinks), on its ``face``, or ``outside``.
+        On the ``face`` of the cube, ``inside`` the planned range (the cube shrinks), or
+        ``outside``; None for ``face`` in one block and ``inside`` in several, which the faces
+        do not allow.
     distance
         Without blocks: ``rotatable``, or ``spherical`` (stars and corners equally far out).
+    whole_cube
+        Weld all combinations in the cube where a fraction would do.
     centre_points
         In the whole trial; None for 5 with two numbers and 6 with more, shared over the categories.
     blocks
@@ -124,12 +132,13 @@ def central_composite(
     PlanRefused
         When the factors do not fit, it cannot be cut so, or something cannot be told.
     """
+    star = star or ("inside" if blocks > 1 else "face")
     _refuse_words(star, distance)
     numbers, categories = numbers_of(factors), categories_of(factors)
     in_cube = (*numbers, *(one for one in categories if len(one.levels) == 2))
     more = tuple(one for one in categories if len(one.levels) > 2)
     _refuse_few(numbers)
-    cube = _cube(in_cube)
+    cube = _cube(in_cube, whole=whole_cube)
     shape = _Shape(
         len(numbers),
         cube.runs * how_many_combinations(more),
@@ -152,7 +161,7 @@ def central_composite(
         points=points,
         block=tuple(number) if blocks > 1 else None,
         centre=centre,
-        name=_name(shape, star, blocks),
+        name=_name(shape, star, blocks) + with_categories(categories),
         notes=tuple(_notes(shape, in_cube, categories, cube, star, distance, alpha, held)),
         model=model_terms(factors, "quadratic"),
         star=alpha,
@@ -176,11 +185,11 @@ def _refuse_few(numbers: Sequence[Factor]) -> None:
         )
 
 
-def _cube(factors: Sequence[Factor]) -> Fraction:
+def _cube(factors: Sequence[Factor], *, whole: bool) -> Fraction:
     names = tuple(factor.name for factor in factors)
     many = len(names)
     clear = [one.runs for one in catalogue() if one.factors == many and one.resolution >= 5]
-    runs = min(clear, default=2**many)
+    runs = 2**many if whole else min(clear, default=2**many)
     if runs > MOST_RUNS:
         raise PlanRefused(
             f"{many} factors in the cube of a central composite are too many: with pairs clear of "
@@ -291,16 +300,17 @@ def _notes(
         )
     if categories:
         yield (
-            f"{titles(categories).capitalize()} have no middle: star and centre points are welded "
+            f"{opened(titles(categories))} have no middle: star and centre points are welded "
             f"under every one of the {shape.under} combinations. All of them share one set of "
             "bends and pairs of the numbers; whether a bend depends on a category is not in the "
             "model."
         ).replace(" have no", " has no" if len(categories) == 1 else " have no")
     if len(held) > 1:
         yield (
-            f"Blocks {', '.join(str(one) for one in range(1, len(held)))} hold the cube and "
-            f"{held[0]} centre points{' each' if len(held) > 2 else ''}, block {len(held)} the "
-            f"star and {held[-1]}: what differs between blocks touches no effect."
+            f"Blocks {said([str(one) for one in range(1, len(held))])} hold the cube and "
+            f"{held[0]} centre point{'' if held[0] == 1 else 's'}"
+            f"{' each' if len(held) > 2 else ''}, block {len(held)} the star and {held[-1]}: "
+            "what differs between blocks touches no effect."
         ).replace("Blocks 1 hold", "Block 1 holds")
 
 
@@ -311,7 +321,8 @@ def _where(star: Star, alpha: float) -> str:
         return (
             "Star points stand at the ends of the planned range and the cube at "
             f"{1 / alpha:.3f} of it: nothing outside the range is welded, and the corners, where "
-            "all are at their ends, are not either."
+            "all are at their ends, are not either. Against corners at the ends, an interval for "
+            f"how two numbers work together is {alpha**2:.1f} times as wide."
         )
     return (
         f"Star points stand at {alpha:.3f} times the half range: OUTSIDE what the levels say may "
@@ -321,7 +332,10 @@ def _where(star: Star, alpha: float) -> str:
 
 def _why(shape: _Shape, star: Star, distance: Distance, alpha: float) -> str:
     if star == "face":
-        return "Bends are told less sharply than with star points further out than the cube."
+        return (
+            "Within the range this tells pairs and bends more sharply than a cube drawn inside it "
+            '(star = "inside"); star points further out would tell bends more sharply still.'
+        )
     if shape.cube_blocks and abs(alpha - shape.rotatable) > CLOSE:
         return (
             f"The distance, {alpha:.3f} of the cube's, is the one at which blocks shift nothing; "

@@ -30,6 +30,7 @@ from weldtrial.doe.family import (
     crossed,
     how_many_combinations,
     numbers_of,
+    opened,
     refuse_untold,
     titles,
 )
@@ -96,7 +97,7 @@ def definitive_screening(
         block += [one] * each
     columns = (*numbers, *two)
     name = (
-        f"Definitive screening: {len(columns)} factors in {2 * order + 1 + bool(two)} runs"
+        f"Definitive screening: {len(columns)} factors in {len(rows)} runs"
         f"{f', under every {titles(more)}' if more else ''}"
     )
     family = Family(
@@ -194,12 +195,15 @@ def _order(runs: int | None, columns: int, *, paired: bool) -> int:
     extra = 2 if paired else 1
     if runs % 2 == extra % 2 and (runs - extra) // 2 in fits:
         return (runs - extra) // 2
-    if (runs - extra) // 2 == 22 and runs % 2 == extra % 2:
-        conference(22)
     listed = ", ".join(str(2 * order + extra) for order in fits[:3])
+    why = (
+        ": there is no conference matrix of order 22, since 21 is not a sum of two squares"
+        if runs == 44 + extra
+        else ""
+    )
     raise PlanRefused(
-        f"design.runs = {runs} is no definitive screening design of {columns} factors. Use  runs = "
-        f"{listed}{' and so on' if len(fits) > 3 else ''}."
+        f"design.runs = {runs} is no definitive screening design of {columns} factors{why}. Use  "
+        f"runs = {listed}{' and so on' if len(fits) > 3 else ''}."
     )
 
 
@@ -254,14 +258,14 @@ def _notes(
         )
     if two:
         yield (
-            f"{titles(two).capitalize()} take{'s' if len(two) == 1 else ''} a column of two "
+            f"{opened(titles(two))} take{'s' if len(two) == 1 else ''} a column of two "
             "levels and has no middle: the centre run is a pair of mirror images. What is lost: "
             "main effects are not wholly clear of one another (they share up to "
             f"{_percent(_largest(rows))}), though clear of every bend and pair."
         ).replace("take a column of two levels and has", "take columns of two levels and have")
     if more:
         yield (
-            f"{titles(more).capitalize()} cannot be a column with more than two levels: the whole "
+            f"{opened(titles(more))} cannot be a column with more than two levels: the whole "
             f"design is welded under every one of the {how_many_combinations(more)}, the dearer "
             "way, and its main effect and those of the numbers are clear of each other."
         )

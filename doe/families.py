@@ -9,12 +9,14 @@ from typing import Any, Literal
 from weldtrial.doe.box_behnken import box_behnken
 from weldtrial.doe.composite import Distance, Star, central_composite
 from weldtrial.doe.definitive import definitive_screening
-from weldtrial.doe.family import Family
+from weldtrial.doe.family import Family, numbers_of, titles
 from weldtrial.doe.latin import latin_square
 from weldtrial.doe.paired import paired
 from weldtrial.doe.plackett_burman import plackett_burman
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import PlanRefused
+
+CLOSE = 1e-9
 
 FamilyKind = Literal[
     "plackett-burman",
@@ -28,7 +30,7 @@ FamilyKind = Literal[
 TAKES: Mapping[str, tuple[str, ...]] = {
     "plackett-burman": ("runs", "fold_over", "centre_points", "blocks"),
     "definitive-screening": ("runs", "centre_points", "blocks"),
-    "central-composite": ("star", "distance", "centre_points", "blocks"),
+    "central-composite": ("star", "distance", "whole_cube", "centre_points", "blocks"),
     "box-behnken": ("centre_points", "blocks"),
     "latin-square": ("rows", "columns"),
     "paired": (),
@@ -45,6 +47,7 @@ def family(
     runs: int | None = None,
     star: Star | None = None,
     distance: Distance | None = None,
+    whole_cube: bool | None = None,
     fold_over: bool | None = None,
     replicates: int = 1,
     rows: str | None = None,
@@ -58,7 +61,7 @@ def family(
         Which family.
     factors
         The varied factors, in the order of the trial file.
-    centre_points, blocks, runs, star, distance, fold_over, rows, columns
+    centre_points, blocks, runs, star, distance, whole_cube, fold_over, rows, columns
         See the function of the kind; None where nothing is said.  What a kind does not take is
         refused.
     replicates
@@ -82,6 +85,7 @@ def family(
         "runs": runs,
         "star": star,
         "distance": distance,
+        "whole_cube": whole_cube,
         "fold_over": fold_over,
         "rows": rows,
         "columns": columns,
@@ -92,7 +96,7 @@ def family(
         return latin_square(factors, replicates=replicates, **given)
     if kind == "paired":
         return paired(factors, replicates=replicates)
-    return _again(_made(kind, factors, given), replicates)
+    return _again(_noted(_made(kind, factors, given), factors), replicates)
 
 
 def _made(kind: FamilyKind, factors: Sequence[Factor], given: dict[str, Any]) -> Family:
@@ -103,6 +107,29 @@ def _made(kind: FamilyKind, factors: Sequence[Factor], given: dict[str, Any]) ->
     if kind == "central-composite":
         return central_composite(factors, **given)
     return box_behnken(factors, **given)
+
+
+def _noted(made: Family, factors: Sequence[Factor]) -> Family:
+    """Return `made`, saying so where levels of the file are not welded as written."""
+    between = [
+        factor
+        for factor in numbers_of(factors)
+        if any(
+            CLOSE < abs(factor.coded(setting, owner)) < 1 - CLOSE
+            for owner, row in factor.settings.items()
+            for setting in row
+        )
+    ]
+    if not between:
+        return made
+    return replace(
+        made,
+        notes=(
+            *made.notes,
+            f"The levels of {titles(between)} between "
+            "the ends are not welded as written: the design sets its own between them.",
+        ),
+    )
 
 
 def _refuse(kind: str, given: Mapping[str, Any], replicates: int) -> None:

@@ -134,9 +134,19 @@ def said(names: Sequence[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
+def opened(text: str) -> str:
+    """Return text with a capital first letter and the others as they are (CO2 stays CO2)."""
+    return text[:1].upper() + text[1:]
+
+
 def titles(factors: Sequence[Factor]) -> str:
     """Return the factors as they are said."""
     return said([f"{one.title[:1].lower()}{one.title[1:]}" for one in factors])
+
+
+def with_categories(categories: Sequence[Factor]) -> str:
+    """Return how a name goes on where categories are crossed: `` under every gas``."""
+    return f", under every {titles(categories)}" if categories else ""
 
 
 def refuse_untold(family: Family, factors: Sequence[Factor], remedy: str) -> Family:

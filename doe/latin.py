@@ -107,8 +107,8 @@ def _one(factors: Sequence[Factor]) -> Factor:
 
 def _notes(many: int, rows: str, columns: str, left: int, replicates: int) -> Iterator[str]:
     yield (
-        f"Every level stands once in each {rows} and once in each {columns}, so neither touches "
-        "the comparison."
+        f"Every level is welded once for each {rows} and once for each {columns}, so neither "
+        "touches the comparison."
     )
     yield (
         f"What it cannot tell: whether the difference depends on the {rows} or on the {columns}. "

@@ -56,8 +56,8 @@ def paired(factors: Sequence[Factor], *, replicates: int) -> Family:
     left = pairs - (len(factor.levels) - 1)
     if left < 1:
         raise PlanRefused(
-            f"{pairs} pair{'' if pairs == 1 else 's'} leave nothing to judge the difference by. "
-            f"Weld more:  replicates = {max(FEW, 2)}."
+            f"{pairs} pair{' leaves' if pairs == 1 else 's leave'} nothing to judge the difference "
+            f"by. Weld more:  replicates = {FEW}."
         )
     points: list[Point] = []
     block: list[int] = []

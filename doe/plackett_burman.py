@@ -27,6 +27,7 @@ from weldtrial.doe.family import (
     crossed,
     how_many_combinations,
     middle,
+    opened,
     shared_out,
     titles,
 )
@@ -37,6 +38,7 @@ from weldtrial.shared.problems import PlanRefused
 from weldtrial.shared.terms import model_terms
 
 SIZES = (12, 20, 24)
+FEWEST = 4
 FIRST_ROW_OF_24 = "+++++-+-++--++--+-+----"
 """The published first row; the others are its cyclic shifts and a row of minus."""
 
@@ -105,6 +107,7 @@ def plackett_burman(
         notes=(
             *_notes(points, factors, fold_over=fold_over),
             *_crossing(more, size * (1 + fold_over)),
+            _unused(size - 1 - len(columns) - spare, fold_over=fold_over),
             *(_BLOCKED if spare else _HALVES if blocks == 2 else ()),
             *(_CENTRE if each else ()),
         ),
@@ -158,11 +161,11 @@ def _columns(factors: Sequence[Factor]) -> tuple[Factor, ...]:
             'Keep two levels, or use  kind = "definitive-screening",  which has three.'
         )
     columns = tuple(one for one in factors if len(one.levels) == 2)
-    if len(columns) < 2:
+    if len(columns) < FEWEST:
         raise PlanRefused(
             "A Plackett-Burman design is for many factors of two levels; there "
-            f"{'is' if len(columns) == 1 else 'are'} {len(columns) or 'none'}. "
-            'Use  kind = "factorial".'
+            f"{'is' if len(columns) == 1 else 'are'} {len(columns) or 'none'}. For fewer than "
+            f'{FEWEST} use  kind = "factorial",  which tells their pairs as well.'
         )
     return columns
 
@@ -218,11 +221,25 @@ _CENTRE = (
 )
 
 
+def _unused(columns: int, *, fold_over: bool) -> str:
+    if columns == 0 and not fold_over:
+        return (
+            "No column is left unused: where nothing is repeated, no scatter is left to judge the "
+            "effects by but that of the small ones among them."
+        )
+    left = "" if columns == 0 else f"{columns} column{'' if columns == 1 else 's'}"
+    both = f"{left}{' and the ' if left and fold_over else ''}{'turned half' if fold_over else ''}"
+    return (
+        f"{opened(both)} left unused by main effects: the scatter that judges them comes from "
+        "there, and whatever works together is counted in it."
+    )
+
+
 def _crossing(more: Sequence[Factor], size: int) -> tuple[str, ...]:
     if not more:
         return ()
     return (
-        f"{titles(more).capitalize()} with more than two levels cannot be a column: the {size} "
+        f"{opened(titles(more))} with more than two levels cannot be a column: the {size} "
         f"runs are welded under every one of the {how_many_combinations(more)}, so that what it "
         "does, and how the other factors depend on it, is clear of their main effects. This is the "
         "dearer way; with two levels it would be a column and cost nothing.",

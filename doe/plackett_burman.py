@@ -228,10 +228,10 @@ def _unused(columns: int, *, fold_over: bool) -> str:
             "effects by but that of the small ones among them."
         )
     left = "" if columns == 0 else f"{columns} column{'' if columns == 1 else 's'}"
-    both = f"{left}{' and the ' if left and fold_over else ''}{'turned half' if fold_over else ''}"
+    both = f"{left}{' and ' if left and fold_over else ''}{'the turned half' if fold_over else ''}"
     return (
-        f"{opened(both)} left unused by main effects: the scatter that judges them comes from "
-        "there, and whatever works together is counted in it."
+        f"Left unused by main effects: {both}. The scatter that judges them comes from there, and "
+        "whatever works together is counted in it."
     )
 
 

@@ -66,3 +66,48 @@ def fraction_signs(
     made = fracfact(" ".join(letters + words)).tolist()
     rows = [tuple(round(value) for value in row) for row in made]
     return tuple(sorted(rows, key=lambda row: row[:base][::-1]))
+
+
+def plackett_burman_signs(runs: int) -> tuple[tuple[int, ...], ...]:
+    """Return the 12 or 20 runs of Plackett & Burman, all columns.
+
+    The library's 24 runs are the 12 doubled, in which 11 interactions are the main effect of
+    another factor to the letter; the published 24 runs, in which none is, are ours
+    (`plackett_burman`).
+
+    Parameters
+    ----------
+    runs
+        12 or 20.
+
+    Returns
+    -------
+    tuple of tuple of int
+        `runs` rows of `runs` - 1 signs, the row of all +1 last.
+
+    References
+    ----------
+    Plackett & Burman (1946), *Biometrika* 33:305-325 (from memory).
+    NIST/SEMATECH (2003). *e-Handbook of Statistical Methods*, 5.3.3.5, Tables 3.18 and 3.19.
+    """
+    from pyDOE3 import pbdesign
+
+    return tuple(tuple(round(value) for value in row) for row in pbdesign(runs - 1).tolist())
+
+
+def pair_edges(factors: int) -> tuple[tuple[int, ...], ...]:
+    """Return a two-level factorial of every pair of factors, the others at 0: 3 to 5 factors.
+
+    This is the published design of Box & Behnken for 3, 4 and 5 factors.  For 6 and 7 theirs is
+    made of triples (48 and 56 runs), and the library's pairs (60 and 84 runs) are another design,
+    which is not used.
+
+    References
+    ----------
+    Box & Behnken (1960), *Technometrics* 2:455-475 (from memory).
+    """
+    from pyDOE3 import bbdesign
+
+    return tuple(
+        tuple(round(value) for value in row) for row in bbdesign(factors, center=0).tolist()
+    )

@@ -150,6 +150,13 @@ def _blocks(trial: Trial, layout: Layout) -> str:
         if layout.error_df < 1:
             return "One set-up of each level: drift and set-up are mixed up with the comparison."
         return "Set-ups are shuffled over the whole trial; drift is spread, not taken out."
+    if layout.listed and not layout.hard_factors:
+        return (
+            f"Differences from {name} to {name} are taken out of the comparisons; not every {name} "
+            "holds the same settings."
+        )
+    if layout.listed and not layout.in_rounds:
+        return "Set-ups are shuffled over the whole trial; drift is spread, not taken out."
     every = "every level" if len(layout.hard_factors) == 1 else "every combination of levels"
     every += " once" if layout.per_round == 1 else f" {layout.per_round} times"
     if not layout.hard_factors:

@@ -184,10 +184,21 @@ def _bends(trial: Trial, layout: Layout) -> Iterator[str]:
     for factor in numbers:
         if factor.name in told or factor in centred:
             continue
-        if len(factor.levels) > 2:
+        settings = _settings(layout, factor) if layout.listed else len(factor.levels)
+        if settings > 2:
             yield (
-                f"a bend in {_title(factor)}: its {len(factor.levels)} levels could show it, but "
+                f"a bend in {_title(factor)}: its {settings} levels could show it, but "
                 f"the model holds no square of it"
             )
         else:
             yield f"a bend in {_title(factor)}: two levels draw a straight line"
+
+
+def _settings(layout: Layout, factor: Factor) -> int:
+    """Return at how many settings a number is welded, under the level that has most."""
+    owner = factor.slides_with or ""
+    found: dict[str, set[float | str]] = {}
+    for cells in layout.cells.values():
+        for cell in cells:
+            found.setdefault(cell.levels.get(owner, ""), set()).add(cell.settings[factor.name])
+    return max(len(one) for one in found.values())

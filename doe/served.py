@@ -22,12 +22,6 @@ def refuse_unserved(trial: Trial) -> None:
 
 
 def _unserved(trial: Trial) -> Iterator[str]:
-    design = trial.design
-    if design.kind not in ("factorial", "fraction"):
-        yield (
-            f'design.kind = "{design.kind}" is not in this version yet. '
-            'Meanwhile use  kind = "factorial"  or  kind = "fraction".'
-        )
     if trial.limits:
         yield (
             "[[limit_on_settings]] is not in this version yet. Meanwhile choose levels whose "

@@ -49,7 +49,7 @@ def places_of(trial: Trial, coupons: int) -> tuple[Place, ...]:
         sizes = _evenly(coupons, blocks)
         return tuple(Place(size, block, {}) for block, size in enumerate(sizes))
     kinds = combinations_of(trial.hard)
-    rounds, set_ups = _rounds_and_set_ups(trial, len(kinds), coupons)
+    rounds, set_ups = rounds_and_set_ups(trial, len(kinds), coupons)
     _refuse_empty(coupons, set_ups, "set-ups")
     sizes = _evenly(coupons, set_ups)
     if rounds == 0:
@@ -82,11 +82,21 @@ def _evenly(coupons: int, units: int) -> Sequence[int]:
     return [(unit + 1) * coupons // units - unit * coupons // units for unit in range(units)]
 
 
-def _rounds_and_set_ups(trial: Trial, kinds: int, coupons: int) -> tuple[int, int]:
-    """Return rounds and set-ups; 0 rounds where the kinds do not go round."""
+def rounds_and_set_ups(trial: Trial, kinds: int, coupons: int | None = None) -> tuple[int, int]:
+    """Return rounds and set-ups; 0 rounds where the kinds do not go round.
+
+    Where the file says neither: six rounds, or as many as leave two of `coupons` to a set-up.
+
+    Raises
+    ------
+    PlanRefused
+        When rounds and set-ups contradict each other.
+    """
     rounds, set_ups = trial.design.rounds, trial.design.set_ups
     if rounds is None and set_ups is None:
-        rounds = max(2, min(RECOMMENDED_ROUNDS, coupons // (2 * kinds)))
+        rounds = RECOMMENDED_ROUNDS
+        if coupons is not None:
+            rounds = max(2, min(rounds, coupons // (2 * kinds)))
     if rounds is None:
         assert set_ups is not None
         if set_ups % kinds == 0:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import isclose
+from math import floor, isclose, log10
 from typing import Literal
 
 from weldtrial.shared.canonical import number_text
@@ -105,14 +105,19 @@ class Factor:
         return CENTRE if middle else number_text(setting)
 
     def settable(self, coded: float, owner: str = "") -> float:
-        """Return the setting nearest to a coded value that the machine can be set to."""
+        """Return the setting nearest to a coded value that the machine can be set to.
+
+        Where the file does not say in which steps, in hundredths of the half range or finer.
+        """
         exact = self.centre(owner) + coded * self.half_range(owner)
         row = self.settings[owner if self.slides_with else ""]
         known = next((one for one in row if isclose(one, exact, rel_tol=1e-9)), None)
         if known is not None:
             return known
+        half = self.half_range(owner)
+        step = self.step or (10.0 ** (floor(log10(half)) - 2) if half else 1.0)
         # The last digits of a sum are no digits of a machine: 25.800000000000001.
-        return float(f"{round(exact / self.step) * self.step if self.step else exact:.12g}")
+        return float(f"{round(exact / step) * step:.12g}")
 
     def centre(self, owner: str = "") -> float:
         """Return the middle of the planned range under `owner`."""

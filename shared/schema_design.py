@@ -30,14 +30,16 @@ DESIGN = Section(
             low=1, high=1000),
         Key("set_ups", "whole", "Set-ups in the whole trial.", low=1, high=10000),
         Key("runs", "whole", "Combinations in a two-level fraction: 4, 8, 16, 32 or 64; in a "
-            "Plackett-Burman design: 12, 20 or 24.", low=4, high=64),
+            "Plackett-Burman design 12, 20 or 24; in a definitive screening design an odd number "
+            "from 9, even where a column is a category.", low=4, high=64),
         Key("generators", "texts", "Generators of a fraction, such as travel = voltage * "
             "wire_feed; without them the best known ones."),
         Key("fold_over", "text", "The second half of a fraction: all, or the one factor whose "
             "sign is turned."),
         Key("star", "choice", "Where the star points of a central composite design lie: inside "
             "the range of the file, on its faces, or outside it, beyond what the file calls low "
-            "and high.", default="inside", choices=("inside", "face", "outside")),
+            "and high. Without it on the faces, and inside where it is cut in blocks.",
+            choices=("inside", "face", "outside")),
         Key("best_for", "choice", "What an optimal design is best for: telling effects, or "
             "predicting all over the settings allowed.", default="effects",
             choices=("effects", "prediction")),

@@ -141,7 +141,7 @@ class Design:
     runs: int | None = None
     generators: tuple[str, ...] = ()
     fold_over: str | None = None
-    star: Star = "inside"
+    star: Star | None = None
     best_for: BestFor = "effects"
     terms: tuple[str, ...] = ()
 

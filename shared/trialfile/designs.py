@@ -72,17 +72,20 @@ def _of_one_kind(trial: Trial, faults: Faults) -> None:
 def _fraction(trial: Trial, faults: Faults) -> None:
     design = trial.design
     if design.kind != "fraction":
-        runs = design.runs if design.kind != "plackett-burman" else None
+        by_name = design.kind == "plackett-burman"
+        sized = by_name or design.kind == "definitive-screening"
+        turned = design.fold_over
         for key, value in (
-            ("runs", runs),
+            ("runs", None if sized else design.runs),
             ("generators", design.generators),
-            ("fold_over", design.fold_over),
+            ("fold_over", None if by_name and turned == "all" else turned),
         ):
             if value:
                 faults.wrong(
                     f"design.{key}",
                     f'{key} is about a fraction, and kind is "{design.kind}". Write  kind = '
-                    f'"fraction", or take it out.',
+                    f'"fraction", or take it out.'
+                    + (' Here it may only be  fold_over = "all".' if by_name and turned else ""),
                 )
         return
     runs = design.runs

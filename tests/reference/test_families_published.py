@@ -210,7 +210,8 @@ def test_run_counts_and_settings_are_the_handbooks(reference: ModuleType) -> Non
     assert reference.as_printed(settings.min(), expected["CCC_10_20"]["star_low"])
     assert reference.as_printed(settings.max(), expected["CCC_10_20"]["star_high"])
     shrunk = sorted(set((15 + 5 * table(inside)).ravel().round(9)))
-    assert shrunk[0] == 10 and shrunk[-1] == 20
+    assert shrunk[0] == 10
+    assert shrunk[-1] == 20
     assert reference.as_printed(shrunk[1], expected["CCI_10_20"]["fact_low_printed"])
     assert reference.as_printed(shrunk[-2], expected["CCI_10_20"]["fact_high_printed"])
     assert sorted(set(table(face).ravel())) == [-1, 0, 1]

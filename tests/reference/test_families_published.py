@@ -73,7 +73,7 @@ def test_24_runs_are_the_published_first_row_and_its_shifts() -> None:
 
 
 def test_no_interaction_of_the_published_24_runs_is_wholly_a_main_effect() -> None:
-    """Where the library's 24 runs, the 12 doubled, have eleven such: why they are not used."""
+    """Where the library's 24 runs, the 12 doubled, have eleven such trios: why it is not used."""
     from pyDOE3 import pbdesign
 
     def worst(matrix: np.ndarray) -> Counter[int]:
@@ -143,7 +143,7 @@ def _signs_that_fit(printed: np.ndarray, ours: np.ndarray) -> np.ndarray:
         found = [row for row in matrix if row[0] == 0 and np.abs(row).sum() > 0]
         return np.array(found[0])
 
-    signs = run(printed) * run(ours)
+    signs: np.ndarray = run(printed) * run(ours)
     signs[0] = 1
     return signs
 
@@ -210,7 +210,8 @@ def test_run_counts_and_settings_are_the_handbooks(reference: ModuleType) -> Non
     assert reference.as_printed(settings.min(), expected["CCC_10_20"]["star_low"])
     assert reference.as_printed(settings.max(), expected["CCC_10_20"]["star_high"])
     shrunk = sorted(set((15 + 5 * table(inside)).ravel().round(9)))
-    assert shrunk[0] == 10 and shrunk[-1] == 20
+    assert shrunk[0] == 10
+    assert shrunk[-1] == 20
     assert reference.as_printed(shrunk[1], expected["CCI_10_20"]["fact_low_printed"])
     assert reference.as_printed(shrunk[-2], expected["CCI_10_20"]["fact_high_printed"])
     assert sorted(set(table(face).ravel())) == [-1, 0, 1]
@@ -286,7 +287,8 @@ def test_published_latin_square_is_ours_but_for_the_shuffle(reference: ModuleTyp
 
 def _in_first_row_order(square: np.ndarray) -> np.ndarray:
     """The square with its letters renamed so that the first row reads 0, 1, 2, 3."""
-    return np.argsort(square[0])[square]
+    named: np.ndarray = np.argsort(square[0])[square]
+    return named
 
 
 def test_gasoline_additives_worked_example(reference: ModuleType) -> None:

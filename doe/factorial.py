@@ -71,9 +71,9 @@ def fraction_signs(
 def plackett_burman_signs(runs: int) -> tuple[tuple[int, ...], ...]:
     """Return the 12 or 20 runs of Plackett & Burman, all columns.
 
-    The library's 24 runs are the 12 doubled, in which 11 interactions are the main effect of
-    another factor to the letter; the published 24 runs, in which none is, are ours
-    (`plackett_burman`).
+    The library's 24 runs are the 12 doubled, with 11 trios of factors of which the interaction of
+    two is the main effect of the third to the letter; the published 24 runs have none such and
+    are ours (`plackett_burman`).
 
     Parameters
     ----------

@@ -73,7 +73,7 @@ def test_24_runs_are_the_published_first_row_and_its_shifts() -> None:
 
 
 def test_no_interaction_of_the_published_24_runs_is_wholly_a_main_effect() -> None:
-    """Where the library's 24 runs, the 12 doubled, have eleven such: why they are not used."""
+    """Where the library's 24 runs, the 12 doubled, have eleven such trios: why it is not used."""
     from pyDOE3 import pbdesign
 
     def worst(matrix: np.ndarray) -> Counter[int]:
@@ -143,7 +143,7 @@ def _signs_that_fit(printed: np.ndarray, ours: np.ndarray) -> np.ndarray:
         found = [row for row in matrix if row[0] == 0 and np.abs(row).sum() > 0]
         return np.array(found[0])
 
-    signs = run(printed) * run(ours)
+    signs: np.ndarray = run(printed) * run(ours)
     signs[0] = 1
     return signs
 
@@ -287,7 +287,8 @@ def test_published_latin_square_is_ours_but_for_the_shuffle(reference: ModuleTyp
 
 def _in_first_row_order(square: np.ndarray) -> np.ndarray:
     """The square with its letters renamed so that the first row reads 0, 1, 2, 3."""
-    return np.argsort(square[0])[square]
+    named: np.ndarray = np.argsort(square[0])[square]
+    return named
 
 
 def test_gasoline_additives_worked_example(reference: ModuleType) -> None:

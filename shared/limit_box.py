@@ -1,7 +1,8 @@
 """What rules about settings leave of the settings that a trial allows, lowest to highest.
 
-Each sum in a rule is monotone in a name that stands there once, so where no name stands twice the
-corners of the box decide; elsewhere a grid with the levels of the file in it is looked at.
+A sum in a rule is monotone in a name that stands there once, so where no name stands twice (and
+nothing is divided by a sum, which may pass through nothing) the corners of the box decide;
+elsewhere a grid with the levels of the file in it is looked at.
 """
 
 from __future__ import annotations
@@ -11,7 +12,19 @@ from dataclasses import dataclass
 from itertools import product
 
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.limit_rules import Compared, Number, Rule, Sum, names_in, words_of
+from weldtrial.shared.limit_rules import (
+    Compared,
+    Condition,
+    Every,
+    Joined,
+    Not,
+    Number,
+    Rule,
+    Some,
+    Sum,
+    names_in,
+    words_of,
+)
 from weldtrial.shared.limit_text import parse_rule
 from weldtrial.shared.trial import Trial
 
@@ -61,7 +74,7 @@ def box(trial: Trial, rules: Sequence[Rule]) -> Iterator[Settings]:
         for one in trial.factors
         if one.kind == "category" and (one.name in named or one.name in owners)
     ]
-    again = any(named.count(one.name) > 1 for one in numeric)
+    again = any(named.count(one.name) > 1 for one in numeric) or any(map(_divides, rules))
     for levels in product(*(one.levels for one in categories)):
         under = dict(zip((one.name for one in categories), levels, strict=True))
         rows = [_row(one, under, _many(len(numeric)) if again else 2) for one in numeric]
@@ -73,6 +86,22 @@ def _names(rule: Rule) -> Iterator[str]:
     yield from names_in(rule.asks)
     if rule.when is not None:
         yield from names_in(rule.when)
+
+
+def _divides(rule: Rule) -> bool:
+    """Tell whether a rule divides by more than one name or number."""
+    return any(_by_a_sum(part) for part in (rule.asks, rule.when) if part is not None)
+
+
+def _by_a_sum(part: Sum | Condition) -> bool:
+    if isinstance(part, Joined):
+        here = part.sign == "/" and isinstance(part.right, Joined)
+        return here or _by_a_sum(part.left) or _by_a_sum(part.right)
+    if isinstance(part, Compared):
+        return _by_a_sum(part.left) or _by_a_sum(part.right)
+    if isinstance(part, Not):
+        return _by_a_sum(part.part)
+    return isinstance(part, Every | Some) and any(_by_a_sum(one) for one in part.parts)
 
 
 def _many(factors: int) -> int:
@@ -89,17 +118,24 @@ def _row(factor: Factor, under: Mapping[str, str], many: int) -> list[float]:
     return sorted({low, high, *row, *steps})
 
 
-def extreme(trial: Trial, rule: Rule, side: Sum, *, largest: bool = False) -> Extreme | None:
+def extreme(
+    trial: Trial,
+    rule: Rule,
+    side: Sum,
+    *,
+    largest: bool = False,
+    where: Callable[[Settings], bool] = lambda _: True,
+) -> Extreme | None:
     """Return the smallest value of a sum over all settings allowed, or the largest.
 
-    Only settings to which the rule applies (its ``when``) count.  None where there are none, or
-    where the sum cannot be worked out.
+    Only settings to which the rule applies (its ``when``) and for which `where` holds count.
+    None where there are none, or where the sum cannot be worked out.
     """
     found: Extreme | None = None
     for settings in box(trial, (rule,)):
         try:
             value = rule.value(side, settings)
-            if not applies(rule, settings):
+            if not applies(rule, settings) or not where(settings):
                 continue
         except ZeroDivisionError:
             continue
@@ -113,15 +149,24 @@ def applies(rule: Rule, settings: Mapping[str, float | str]) -> bool:
     return rule.when is None or Rule(rule.text, rule.when, None, rule.held).holds(settings)
 
 
-def against_a_number(rule: Rule) -> tuple[Sum, bool] | None:
-    """Return the sum that a rule holds below a number (False) or above one (True); None if none."""
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A sum held below a number, or above it."""
+
+    side: Sum
+    above: bool
+    number: float
+
+
+def against_a_number(rule: Rule) -> Held | None:
+    """Return the sum and the number that a rule compares, None where it does anything else."""
     asks = rule.asks
     if not isinstance(asks, Compared):
         return None
     below = asks.sign in ("<=", "<")
     if isinstance(asks.right, Number):
-        return asks.left, not below
-    return (asks.right, below) if isinstance(asks.left, Number) else None
+        return Held(asks.left, not below, asks.right.value)
+    return Held(asks.right, below, asks.left.value) if isinstance(asks.left, Number) else None
 
 
 def never_kept(

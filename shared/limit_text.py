@@ -190,7 +190,8 @@ class _Reader:
             raise NotARule("stops too early")
         said = self._take().strip("'")
         if said not in levels:
-            close = nearest(said, levels)
+            same_letters = (one for one in levels if one.casefold() == said.casefold())
+            close = next(same_letters, None) or nearest(said, levels)
             hint = f"Did you mean '{close}'?" if close else f"Its levels are {', '.join(levels)}."
             raise UnknownName(f"'{said}' in the rule is not a level of {name}. {hint}")
         return AtLevel(name, said, same)

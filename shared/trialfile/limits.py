@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from functools import partial
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 from weldtrial.shared.limit_box import (
     Extreme,
+    Held,
     against_a_number,
     always_kept,
     extreme,
@@ -20,7 +21,6 @@ from weldtrial.shared.trial import Trial
 from weldtrial.shared.trialfile.faults import Faults, shortened
 
 _LONGEST = 200
-_CHECK = "Check the number or the unit."
 _FORM = 'Write it like  "voltage * wire_feed <= 262".'
 
 
@@ -54,59 +54,69 @@ def check_left(trial: Trial, faults: Faults) -> None:
     alone = False
     for place, rule in enumerate(rules):
         path, said = f"limit_on_settings.{place}.rule", f'"{shortened(rule.text)}"'
-        level = _ruled_out(trial, (rule,))
-        if level is not None:
+        gone = _ruled_out(trial, (rule,))
+        if gone is not None:
             alone = True
-            faults.wrong(path, f"limit_on_settings {said} rules out {level}: {_most(trial, rule)}")
+            near = _nearest(trial, rule, gone.stands, kept=False)
+            faults.wrong(path, f"limit_on_settings {said} rules out {gone.words}: {near}")
         elif always_kept(trial, rule):
-            faults.warn(path, f"limit_on_settings {said} rules out nothing: {_least(trial, rule)}")
+            near = _nearest(trial, rule, lambda _: True, kept=True)
+            faults.warn(path, f"limit_on_settings {said} rules out nothing: {near}")
     if len(rules) > 1 and not alone:
-        level = _ruled_out(trial, rules)
-        if level is not None:
+        gone = _ruled_out(trial, rules)
+        if gone is not None:
             faults.wrong(
                 "limit_on_settings.0.rule",
-                f"the {len(rules)} limits on settings together rule out {level}: no setting "
+                f"the {len(rules)} limits on settings together rule out {gone.words}: no setting "
                 "looked at keeps them all. Check the numbers or the units.",
             )
 
 
-def _ruled_out(trial: Trial, rules: Sequence[Rule]) -> str | None:
-    """Return what rules forbid altogether: every setting, or a level; None where some is left."""
+@dataclass(frozen=True, slots=True)
+class _Gone:
+    """Settings that are ruled out altogether: all, or those of one level."""
+
+    words: str
+    name: str = ""
+    level: str = ""
+
+    def stands(self, settings: Mapping[str, float | str]) -> bool:
+        return not self.name or settings[self.name] == self.level
+
+
+def _ruled_out(trial: Trial, rules: Sequence[Rule]) -> _Gone | None:
+    """Return what rules forbid altogether, None where some of everything is left."""
     if never_kept(trial, rules):
-        return "every setting"
+        return _Gone("every setting")
     named = {name for rule in rules for name in rule.names}
     owners = {one.slides_with for one in trial.factors if one.name in named}
     for factor in trial.factors:
         if factor.kind != "category" or factor.name not in named | owners:
             continue
         for level in factor.levels:
-            if never_kept(trial, rules, partial(_stands, factor.name, level)):
-                return f"every setting of {level}"
+            gone = _Gone(f"every setting of {level}", factor.name, level)
+            if never_kept(trial, rules, gone.stands):
+                return gone
     return None
 
 
-def _stands(name: str, level: str, settings: Mapping[str, float | str]) -> bool:
-    return settings[name] == level
-
-
-def _most(trial: Trial, rule: Rule) -> str:
-    """Say how near the settings come to a rule that none keeps."""
-    found = against_a_number(rule)
-    end = None if found is None else extreme(trial, rule, found[0], largest=found[1])
-    if found is None or end is None:
-        return "no setting that you allow keeps it. Check the numbers or the units."
-    size = "largest" if found[1] else "smallest"
-    return f"the {size} {_called(found[0])} you allow is {_shown(trial, found[0], end)}. {_CHECK}"
-
-
-def _least(trial: Trial, rule: Rule) -> str:
-    """Say how far the settings stay from a rule that all keep."""
-    found = against_a_number(rule)
-    end = None if found is None else extreme(trial, rule, found[0], largest=not found[1])
-    if found is None or end is None:
-        return "every setting that you allow keeps it. Check the numbers or the units."
-    size = "smallest" if found[1] else "largest"
-    return f"the {size} {_called(found[0])} you allow is {_shown(trial, found[0], end)}. {_CHECK}"
+def _nearest(
+    trial: Trial,
+    rule: Rule,
+    where: Callable[[Mapping[str, float | str]], bool],
+    *,
+    kept: bool,
+) -> str:
+    """Say how near the settings come to a rule that all of them keep, or none."""
+    held = against_a_number(rule)
+    largest = held is not None and held.above != kept
+    end = None if held is None else extreme(trial, rule, held.side, largest=largest, where=where)
+    if held is None or end is None:
+        which = "every" if kept else "no"
+        return f"{which} setting that you allow keeps it. Check the numbers or the units."
+    size = "largest" if largest else "smallest"
+    shown = _shown(trial, held, end)
+    return f"the {size} {_called(held.side)} you allow is {shown}. Check the number or the unit."
 
 
 def _called(side: Sum) -> str:
@@ -124,22 +134,32 @@ def _only(side: Sum, sign: str) -> bool:
     return isinstance(side, Named)
 
 
-def _shown(trial: Trial, side: Sum, end: Extreme) -> str:
+def _shown(trial: Trial, held: Held, end: Extreme) -> str:
     """Return a value with the settings where it is reached: ``182 (mix 24.3 V × 7.5 m/min)``."""
     units = {one.name: one.unit for one in trial.factors} | {
         one.name: one.unit for one in trial.held
     }
-    held = {one.name: one.target for one in trial.held}
+    side, targets = held.side, {one.name: one.target for one in trial.held}
     names = list(dict.fromkeys(names_in(side)))
+    value = _apart(end.value, held.number)
     sliding = {one.slides_with for one in trial.factors if one.name in names}
     under = " ".join(str(value) for name, value in end.settings.items() if name in sliding)
-    values = {name: float(end.settings.get(name, held.get(name, 0.0))) for name in names}
+    values = {name: float(end.settings.get(name, targets.get(name, 0.0))) for name in names}
     if isinstance(side, Named):
-        return f"{brief(end.value)}{spaced(units[side.name])}{under and f' ({under})'}"
+        return f"{value}{spaced(units[side.name])}{under and f' ({under})'}"
     if _called(side) in ("product", "sum"):
         sign = " × " if _called(side) == "product" else " + "
         parts = sign.join(f"{plain(values[name])}{spaced(units[name])}" for name in names)
     else:
         parts = ", ".join(f"{name} {plain(values[name])}{spaced(units[name])}" for name in names)
         under = under and f"{under},"
-    return f"{brief(end.value)} ({f'{under} {parts}'.strip()})"
+    return f"{value} ({f'{under} {parts}'.strip()})"
+
+
+def _apart(value: float, number: float) -> str:
+    """Return a value to three figures, or to as many as tell it from the number it misses."""
+    for figures in (3, 4, 5):
+        shown = float(f"{value:.{figures - 1}e}")
+        if shown != number and (shown > number) == (value > number):
+            return brief(value, figures)
+    return brief(value, 6)

@@ -26,7 +26,7 @@ class PlannedMatrix:
     setup
         Set-up of every coupon, shape (coupons,); None where every coupon is set up anew.
     terms
-        The terms that the plan can tell, in the order of `strata`.
+        The terms that the plan can tell, in the order of `strata`; or those asked for.
     columns
         The columns of each.
     """
@@ -37,8 +37,16 @@ class PlannedMatrix:
     columns: tuple[tuple[int, ...], ...]
 
 
-def planned_matrix(trial: Trial, layout: Layout) -> PlannedMatrix:
-    """Return the matrix of a laid-out trial, in no order of welding."""
+def planned_matrix(
+    trial: Trial, layout: Layout, terms: tuple[Term, ...] | None = None
+) -> PlannedMatrix:
+    """Return the matrix of a laid-out trial, in no order of welding.
+
+    Parameters
+    ----------
+    terms
+        Terms whose columns are wanted; without them those that the plan can tell.
+    """
     kinds = layout.hard_levels or ("",)
     many = max(1, len(layout.parts))
     cells: list[Cell] = []
@@ -54,7 +62,7 @@ def planned_matrix(trial: Trial, layout: Layout) -> PlannedMatrix:
                 setup += [number] * len(held)
                 block += [round_] * len(held)
                 number += 1
-    terms = layout.strata.told
+    terms = layout.strata.told if terms is None else terms
     points = [coded_point(trial.varied, cell.levels) for cell in cells]
     coded = model_matrix(trial.varied, terms, points)
     blocks = np.eye(layout.rounds)[block]

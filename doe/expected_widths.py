@@ -12,9 +12,9 @@ from math import sqrt
 
 import numpy as np
 
-from weldtrial.doe.information import Matrix, effect_rows, t_quantile
+from weldtrial.doe.fitted import Fitted, variance_and_df
+from weldtrial.doe.information import effect_rows, t_quantile
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.terms import Term
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +26,8 @@ class Width:
     term
         Its name.
     df
-        Degrees of freedom of the scatter that judges it; with none there is no interval.
+        Degrees of freedom of the scatter that judges it, 0 for none: then there is no interval.
+        Where set-ups and coupons both judge it they lie in between (Satterthwaite).
     relative
         Variance of its effect in coupon variances; of several effects (levels taken two by two)
         the largest.
@@ -36,43 +37,31 @@ class Width:
     """
 
     term: str
-    df: int
+    df: float
     relative: float
     half_width: float | None
 
 
-def effect_variance(factors: Sequence[Factor], term: Term, covariance: Matrix) -> float:
-    """Return the largest variance of an effect of a term, from its columns' covariance."""
-    rows = effect_rows(factors, term)
-    return float(np.einsum("ei,ij,ej->e", rows, covariance, rows).max())
-
-
 def expected_widths(
-    factors: Sequence[Factor],
-    terms: Sequence[Term],
-    columns: Sequence[tuple[int, ...]],
-    covariance: Matrix,
-    df: Sequence[int],
-    coupon: float | None,
+    factors: Sequence[Factor], fit: Fitted, coupon: float | None
 ) -> tuple[Width, ...]:
-    """Return the width to expect of every term.
+    """Return the width to expect of every term that is fitted.
 
     Parameters
     ----------
     factors
         The varied factors.
-    terms, columns
-        The terms that are fitted and their columns.
-    covariance
-        Of all coefficients, in coupon variances.
-    df
-        Error degrees of freedom of each term.
     coupon
         Standard deviation of coupons (of one set-up) in the response's unit; None when not known.
     """
     found = []
-    for term, at, own in zip(terms, columns, df, strict=True):
-        relative = effect_variance(factors, term, covariance[np.ix_(at, at)])
-        wide = None if coupon is None or own < 1 else t_quantile(own) * coupon * sqrt(relative)
-        found.append(Width(term.name, max(0, own), relative, wide))
+    for term, at in zip(fit.terms, fit.columns, strict=True):
+        own = effect_rows(factors, term)
+        rows = np.zeros((len(own), len(fit.covariance)))
+        rows[:, list(at)] = own
+        variances, dfs = variance_and_df(fit, rows)
+        widest = int(np.argmax(np.round(variances, 12)))
+        variance, df = float(variances[widest]), float(dfs[widest])
+        half = None if coupon is None or df <= 0 else t_quantile(df) * coupon * sqrt(variance)
+        found.append(Width(term.name, df, variance, half))
     return tuple(found)

@@ -77,7 +77,7 @@ def left_to_tell(design: Design, cases: Sequence[tuple[int, ...]]) -> list[Told]
         own = covariances[:, list(at)][:, :, list(at)]
         largest = np.einsum("ei,cij,ej->ce", rows, own, rows).max(axis=1)
         dfs = np.where(between[:, place], between_df, within_df)
-        tell = keeps[:, list(at)].all(axis=1)
+        tell = keeps[:, list(at)].min(axis=1)
         for case, (told_, df, variance) in enumerate(zip(tell, dfs, largest, strict=True)):
             half = quantile(int(df)) * sqrt(variance) if told_ and df > 0 else float("inf")
             halves[case].append(half if told_ else None)

@@ -9,8 +9,6 @@ References
 Zahran, Anderson-Cook & Myers (2003). Fraction of design space to assess prediction capability of
 response surface designs. *Journal of Quality Technology* 35:377-386 (from memory).
 Halton (1960). *Numerische Mathematik* 2:84-90 (the even spread; from memory).
-Satterthwaite (1946). *Biometrics Bulletin* 2:110-114 (degrees of freedom of two scatters; from
-memory).
 """
 
 from __future__ import annotations
@@ -21,10 +19,10 @@ from math import sqrt
 
 import numpy as np
 
-from weldtrial.doe.information import Codes, Matrix, covariance, split, t_quantile
+from weldtrial.doe.fitted import Fitted, variance_and_df
+from weldtrial.doe.information import Matrix, t_quantile
 from weldtrial.doe.region import allowed, combinations_of_levels, feasible_points
 from weldtrial.shared.coding import Point, model_matrix
-from weldtrial.shared.terms import Term
 from weldtrial.shared.trial import Trial
 
 SPREAD = 4000
@@ -34,38 +32,6 @@ GRID = 4000
 FINEST = 1e-4
 STARTS = 4
 PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47)
-
-
-@dataclass(frozen=True, slots=True)
-class Fitted:
-    """What a fit of the design knows: enough to say how well it predicts anywhere.
-
-    Attributes
-    ----------
-    terms
-        The terms fitted.
-    blocks
-        Columns before the terms: one for each block.
-    covariance
-        Of all coefficients, in coupon variances.
-    pulls
-        What each set-up's own scatter adds to the coefficients, shape (set-ups, p); None without.
-    ratio
-        Set-up variance in coupon variances.
-    size
-        Coupons of a set-up, on average.
-    between_df, within_df
-        Degrees of freedom of the two scatters; without set-ups only the second is used.
-    """
-
-    terms: tuple[Term, ...]
-    blocks: int
-    covariance: Matrix
-    pulls: Matrix | None
-    ratio: float
-    size: float
-    between_df: int
-    within_df: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,43 +89,6 @@ class PredictionError:
         return float(np.interp(relative, self.quantiles, steps, left=0.0, right=1.0))
 
 
-def fitted(
-    matrix: Matrix,
-    terms: tuple[Term, ...],
-    blocks: int,
-    setup: Codes | None,
-    ratio: float,
-    dfs: tuple[int, int],
-) -> Fitted:
-    """Return what a fit knows.
-
-    Parameters
-    ----------
-    matrix
-        Shape (n, p): a column for each block, then the terms.
-    terms
-        The terms, in the order of their columns.
-    blocks
-        How many blocks there are.
-    setup, ratio
-        As `weldtrial.doe.information.information`.
-    dfs
-        Degrees of freedom between set-ups and within them.
-
-    Raises
-    ------
-    ValueError
-        When the columns are not independent.
-    """
-    found = covariance(matrix, setup, ratio)
-    if setup is None:
-        return Fitted(terms, blocks, found, None, 0.0, 1.0, 0, max(0, dfs[1]))
-    sizes, sums, _ = split(matrix, setup)
-    pulls = (sums / (1.0 + ratio * sizes)[:, None]) @ found
-    size = float(sizes.mean())
-    return Fitted(terms, blocks, found, pulls, ratio, size, max(0, dfs[0]), max(0, dfs[1]))
-
-
 def variances(trial: Trial, fit: Fitted, points: Sequence[Point]) -> tuple[Matrix, Matrix]:
     """Return the variance of the fitted mean at points, and its degrees of freedom.
 
@@ -169,23 +98,7 @@ def variances(trial: Trial, fit: Fitted, points: Sequence[Point]) -> tuple[Matri
     """
     coded = model_matrix(trial.varied, fit.terms, points).matrix[:, 1:]
     rows = np.hstack([np.full((len(points), fit.blocks), 1.0 / fit.blocks), coded])
-    whole = np.einsum("ni,ij,nj->n", rows, fit.covariance, rows)
-    if fit.pulls is None:
-        return whole, np.full(len(points), float(fit.within_df))
-    # Each scatter's share of the variance, by the derivative in the set-up variance.
-    slope = ((rows @ fit.pulls.T) ** 2).sum(axis=1)
-    between = slope / fit.size * (1.0 + fit.ratio * fit.size)
-    within = whole - between
-    none = 1e-9 * whole
-    bottom = np.zeros(len(points))
-    judged = np.ones(len(points), dtype=bool)
-    for share, own in ((between, fit.between_df), (within, fit.within_df)):
-        if own > 0:
-            bottom += share**2 / own
-        else:
-            judged &= np.abs(share) <= none
-    df = np.where(judged & (bottom > 0), whole**2 / np.maximum(bottom, 1e-300), 0.0)
-    return whole, df
+    return variance_and_df(fit, rows)
 
 
 def prediction_error(trial: Trial, fit: Fitted, coupon: float | None) -> PredictionError | None:

@@ -9,12 +9,13 @@ import numpy as np
 
 from weldtrial.doe.blurred import Blurred, Leak, blurred, effects_up_to_two, inflations, leaks
 from weldtrial.doe.expected_widths import Width, expected_widths
+from weldtrial.doe.fitted import fitted
 from weldtrial.doe.information import Codes, Matrix, Scatter
 from weldtrial.doe.laid_out import Layout
 from weldtrial.doe.left_to_tell import Design
 from weldtrial.doe.losses_of_design import Losses, losses
 from weldtrial.doe.matrix import PlannedMatrix, planned_matrix
-from weldtrial.doe.prediction_error import PredictionError, fitted, prediction_error
+from weldtrial.doe.prediction_error import PredictionError, prediction_error
 from weldtrial.shared.coding import contrast_columns
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.terms import Term
@@ -86,16 +87,12 @@ def quality(trial: Trial, layout: Layout, scatter: Scatter | None) -> Quality:
     dfs = (strata.between_df, strata.within_df)
     if planned.setup is not None and setup is None:
         dfs = (0, strata.between_df)
-    fit = fitted(planned.matrix, planned.terms, blocks, setup, ratio, dfs)
-    judged = [dfs[0] if setup is not None and term in strata.between else dfs[1]
-              for term in planned.terms]  # fmt: skip
+    fit = fitted(planned.matrix, planned.terms, planned.columns, setup, ratio, dfs)
     design = Design(
         planned.matrix, blocks, setup, ratio, trial.varied, planned.terms, planned.columns
     )
     return Quality(
-        widths=expected_widths(
-            trial.varied, planned.terms, planned.columns, fit.covariance, judged, coupon
-        ),
+        widths=expected_widths(trial.varied, fit, coupon),
         inflations=inflations(planned.matrix, planned.columns, blocks, setup, ratio),
         blurred=_blurred(trial, layout, planned, blocks),
         leaks=_leaks(trial, layout, planned, ratio),

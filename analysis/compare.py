@@ -93,14 +93,15 @@ def compared_factors(trial: Trial) -> tuple[Factor, ...]:
     Every category, the hard to change first: it is what the set-ups were planned for, and what
     checks, round gaps and the shuffle test are about.  A trial planned here to compare also
     compares the highest and lowest setting of what is hard to change, since it is sized for that,
-    and of its one factor where there is no other.
+    and of its one factor where there is no other.  Nobody asks about what is only balanced over.
     """
-    hard_first = sorted(trial.varied, key=lambda factor: not factor.hard_to_change)
+    asked = [factor for factor in trial.varied if factor not in trial.balanced_over]
+    hard_first = sorted(asked, key=lambda factor: not factor.hard_to_change)
     categories = tuple(factor for factor in hard_first if factor.kind == "category")
     if trial.purpose != "compare" or trial.adopted is not None:
         return categories
     chosen = tuple(f for f in hard_first if f in categories or f.hard_to_change)
-    chosen = chosen or (trial.varied if len(trial.varied) == 1 else ())
+    chosen = chosen or (tuple(asked) if len(asked) == 1 else ())
     return tuple(f for f in chosen if f.kind == "category" or len(f.levels) == 2)
 
 

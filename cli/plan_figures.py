@@ -66,8 +66,9 @@ def compared_factor(trial: Trial) -> Factor:
     """Return the factor the trial compares: the hard one, the first category, or the first."""
     if trial.hard:
         return trial.hard[0]
-    categories = [factor for factor in trial.varied if factor.kind == "category"]
-    return (categories or list(trial.varied))[0]
+    asked = [one for one in trial.varied if one not in trial.balanced_over] or list(trial.varied)
+    categories = [factor for factor in asked if factor.kind == "category"]
+    return (categories or asked)[0]
 
 
 def shape_of(trial: Trial, layout: Layout) -> Shape:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from weldtrial.doe.by_family import by_family
+from weldtrial.doe.by_search import by_search
 from weldtrial.doe.laid_out import Layout
 from weldtrial.shared.trial import Trial
 
@@ -14,10 +16,4 @@ def by_list(trial: Trial) -> Layout:
     PlanRefused
         When there is no such design of these factors, or it does not fit the coupons.
     """
-    if trial.design.kind == "optimal":
-        from weldtrial.doe.by_search import by_search
-
-        return by_search(trial)
-    from weldtrial.doe.by_family import by_family
-
-    return by_family(trial)
+    return by_search(trial) if trial.design.kind == "optimal" else by_family(trial)

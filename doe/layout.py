@@ -16,7 +16,9 @@ from weldtrial.doe.served import refuse_unserved
 from weldtrial.doe.shuffled import completely_shuffled
 from weldtrial.doe.strata import Strata, strata
 from weldtrial.doe.unanswerable import refuse_unanswerable
+from weldtrial.shared.limit_box import keeps, rules_of
 from weldtrial.shared.problems import PlanRefused
+from weldtrial.shared.rounding import plain
 from weldtrial.shared.terms import trial_terms
 from weldtrial.shared.trial import Trial
 
@@ -58,8 +60,27 @@ def make_layout(trial: Trial) -> Layout:
         )
     layout = _laid_out(trial)
     layout = replace(layout, strata=_strata(trial, layout))
+    _refuse_forbidden(trial, layout)
     refuse_unanswerable(trial, layout)
     return layout
+
+
+def _refuse_forbidden(trial: Trial, layout: Layout) -> None:
+    """Refuse a design that welds what a rule of the file forbids."""
+    rules = rules_of(trial)
+    cells = {id(cell): cell for several in layout.cells.values() for cell in several}
+    broken = [cell for cell in cells.values() if not keeps(rules, cell.settings)]
+    if not rules or not broken:
+        return
+    worst = ", ".join(
+        f"{name} {value}" if isinstance(value, str) else f"{name} {plain(value)}"
+        for name, value in broken[0].settings.items()
+    )
+    raise PlanRefused(
+        f"{len(broken)} of the {len(cells)} combinations of settings break a "
+        f"[[limit_on_settings]], the first at {worst}. Let the plan go round them:  design.kind = "
+        '"optimal"  with  budget.coupons, or draw the levels in.'
+    )
 
 
 def _laid_out(trial: Trial) -> Layout:

@@ -27,7 +27,7 @@ class PlannedMatrix:
     setup
         Set-up of every coupon, shape (coupons,); None where every coupon is set up anew.
     terms
-        The terms that the plan can tell, in the order of `strata`.
+        The terms that the plan can tell, in the order of `strata`; or those asked for.
     columns
         The columns of each.
     """
@@ -38,8 +38,16 @@ class PlannedMatrix:
     columns: tuple[tuple[int, ...], ...]
 
 
-def planned_matrix(trial: Trial, layout: Layout) -> PlannedMatrix:
-    """Return the matrix of a laid-out trial, in no order of welding."""
+def planned_matrix(
+    trial: Trial, layout: Layout, terms: tuple[Term, ...] | None = None
+) -> PlannedMatrix:
+    """Return the matrix of a laid-out trial, in no order of welding.
+
+    Parameters
+    ----------
+    terms
+        Terms whose columns are wanted; without them those that the plan can tell.
+    """
     cells: list[Cell] = []
     setup: list[int] = []
     block: list[int] = []
@@ -47,7 +55,7 @@ def planned_matrix(trial: Trial, layout: Layout) -> PlannedMatrix:
         cells += held.cells
         setup += [number] * len(held.cells)
         block += [held.round] * len(held.cells)
-    terms = layout.strata.told
+    terms = layout.strata.told if terms is None else terms
     points = [coded_point(trial.varied, cell.levels) for cell in cells]
     coded = model_matrix(trial.varied, terms, points)
     blocks = np.eye(layout.rounds)[block]

@@ -22,11 +22,6 @@ def refuse_unserved(trial: Trial) -> None:
 
 
 def _unserved(trial: Trial) -> Iterator[str]:
-    if trial.limits:
-        yield (
-            "[[limit_on_settings]] is not in this version yet. Meanwhile choose levels whose "
-            "every combination may be welded, and leave the limit out."
-        )
     if trial.goal is not None:
         yield (
             "[goal] is not in this version yet. Meanwhile leave it out: effects and gaps are "

@@ -234,14 +234,16 @@ _LIMIT = Section(
     "a limit on settings",
     "A rule that forbids some settings.",
     (
-        Key("rule", "special", "The rule; settings that break it are never welded.",
+        Key("rule", "special", "What is allowed; settings that break it are never welded. Numbers "
+            "are in the units of the file. Comparisons are joined by and, or, not and brackets; "
+            "when, at the end, holds a rule under one level only. In full: weldtrial help tells.",
             required=True,
-            form='numeric factors and numbers with + - * / and one of <= >= < >: '
-            '"voltage * wire_feed <= 262"'),
+            form='numeric factors, held settings and numbers with + - * / and one of <= >= < >: '
+            '"voltage * wire_feed <= 262", "not (wire_feed > 8 and voltage < 21)" or "voltage <= '
+            '26 when gas = co2"'),
         _text("why", "Why they are ruled out."),
     ),
     many=True,
-    later=True,
 )  # fmt: skip
 
 _GOAL = Section(

@@ -326,6 +326,17 @@ class Trial:
         """The response that decides (the lowest rank, the first of equals)."""
         return min(self.responses, key=lambda response: response.rank)
 
+    @property
+    def balanced_over(self) -> tuple[Factor, ...]:
+        """Varied factors that nobody asks about: they are there to be balanced over.
+
+        Those that ``[nuisance]`` calls blocked, and the columns of a Latin square.
+        """
+        square = self.varied[1:] if self.design.kind == "latin-square" else ()
+        return tuple(
+            one for one in self.varied if one in square or self.nuisance.get(one.name) == "blocked"
+        )
+
     def factor(self, name: str) -> Factor:
         """Return the factor called `name`."""
         return next(factor for factor in self.factors if factor.name == name)

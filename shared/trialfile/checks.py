@@ -6,11 +6,12 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from weldtrial.shared.limit_rules import words_of
 from weldtrial.shared.problems import nearest
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.trialfile.designs import check_design
 from weldtrial.shared.trialfile.faults import Faults, as_number, as_written, shortened
-from weldtrial.shared.trialfile.limits import rule_fault
+from weldtrial.shared.trialfile.limits import check_left, rule_fault
 from weldtrial.shared.trialfile.looks import check_looks
 from weldtrial.shared.trialfile.worked_out import check_worked_out
 from weldtrial.shared.units import slug
@@ -237,10 +238,13 @@ def _fair(trial: Trial, faults: Faults) -> None:
 
 
 def _limits(trial: Trial, faults: Faults) -> None:
-    numeric = [factor.name for factor in trial.factors if factor.kind == "numeric"]
-    for place, limit in enumerate(trial.limits):
-        if fault := rule_fault(limit.rule, numeric):
-            faults.wrong(f"limit_on_settings.{place}.rule", fault, limit.rule)
+    words = words_of(trial)
+    found = {place: rule_fault(limit.rule, words) for place, limit in enumerate(trial.limits)}
+    for place, fault in found.items():
+        if fault:
+            faults.wrong(f"limit_on_settings.{place}.rule", fault, trial.limits[place].rule)
+    if trial.limits and not any(found.values()):
+        check_left(trial, faults)
 
 
 def _goal(trial: Trial, faults: Faults) -> None:

@@ -394,7 +394,7 @@ def test_rule_of_a_limit(rule: str, words: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "rule", ["-voltage + 2 * (wire_feed / 3) >= .5", "voltage<=27", "((voltage)) > wire_feed"]
+    "rule", ["-voltage + 2 * (wire_feed / 3) >= -20", "voltage<=27", "((voltage)) > 3*wire_feed"]
 )
 def test_rules_that_are_fine(rule: str) -> None:
     assert changed("voltage * wire_feed <= 262", rule, SETTINGS) == []

@@ -134,8 +134,7 @@ def reachable_p(shape: Shape) -> float | None:
 
     None for a complete shuffle of several factors, whose orders are not counted.
     """
-    if shape.listed and (not shape.by_setups or shape.setups != shape.rounds * shape.per_round
-                         * shape.levels * shape.others):  # fmt: skip
+    if shape.listed and not shape.counted_orders:
         return None
     if not shape.by_setups:
         if shape.combos != 2 or shape.centre or shape.parts > 1 or shape.levels != 2:

@@ -86,6 +86,8 @@ def shuffle(
     compared: Sequence[Factor],
 ) -> ShuffleTest | None:
     """Return the shuffle test of the compared factor, None where the draw cannot be redone."""
+    if context.trial.follows is not None:
+        return None  # Two draws, one after the other: the orders of both are not counted.
     if not context.shuffled or fit.method != KENWARD_ROGER or not compared:
         return None
     factor = compared[0]

@@ -82,6 +82,8 @@ def arrangements(
     """
     uses, rounds = context.look.uses, context.trial.design.rounds
     early = uses is not None and rounds is not None and uses < rounds
+    if context.trial.follows is not None:
+        return None  # Two draws, one after the other: the orders of both are not counted.
     if not context.shuffled or early or len(context.trial.hard) != 1 or not factor.hard_to_change:
         return None
     if {c.setup for c in context.record.coupons} - {o.setup for o in observations}:

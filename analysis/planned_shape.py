@@ -24,12 +24,19 @@ class PlannedShape(Shape):
         What compares two levels (or low with high): rows of contrasts, shape (pairs, p).
     times
         How many such plans are welded; 1 unless something bigger is thought of.
+    before, setups_before
+        Coupons, and set-ups, of them that were welded before: they count and cost nothing.
+    blocks
+        Rounds or blocks of the whole, those before among them.
     """
 
     x: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     setup: Codes | None = None
     gaps: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     times: float = 1.0
+    before: int = 0
+    setups_before: int = 0
+    blocks: int = 1
 
     @property
     def listed(self) -> bool:
@@ -37,16 +44,25 @@ class PlannedShape(Shape):
         return True
 
     @property
+    def counted_orders(self) -> bool:
+        """Whether they are rounds of all kinds of set-up, in one draw."""
+        every = self.rounds * self.per_round * self.levels * self.others
+        return self.by_setups and not self.before and self.setups == every
+
+    @property
     def setups(self) -> int | None:
-        """Set-ups in the whole trial; None for a complete shuffle."""
-        return None if self.setup is None else round(self.times * len(np.unique(self.setup)))
+        """Set-ups to be welded; None for a complete shuffle."""
+        if self.setup is None:
+            return None
+        return round(self.times * len(np.unique(self.setup))) - self.setups_before
 
     @property
     def setups_per_level(self) -> int | None:
         """Set-ups of each level, of the scarcest where they differ; None for a complete shuffle."""
         if self.setup is None:
             return None
-        return round(self.times * self.rounds * self.per_round * self.others)
+        every = self.rounds * self.per_round * self.others + self.setups_before // self.levels
+        return round(self.times * every)
 
     @property
     def per_setup(self) -> int:
@@ -55,8 +71,8 @@ class PlannedShape(Shape):
 
     @property
     def coupons(self) -> int:
-        """Counting coupons."""
-        return round(self.times * len(self.x))
+        """Counting coupons to be welded."""
+        return round(self.times * len(self.x)) - self.before
 
     @property
     def coupons_per_level(self) -> int:
@@ -66,9 +82,9 @@ class PlannedShape(Shape):
     @property
     def df(self) -> int:
         """Degrees of freedom that judge the compared factor, 0 where there are none."""
-        units = self.setups if self.setups is not None else self.coupons
+        count = len(self.x) if self.setup is None else len(np.unique(self.setup))
         columns = self.hard_columns if self.setups is not None else self.terms
-        return max(0, units - round(self.times * self.rounds) - columns)
+        return max(0, round(self.times * (count - self.blocks)) - columns)
 
     def precision(self, spread: Spread) -> Precision:
         """Return how precisely the levels are compared: the worst known pair of them."""

@@ -79,6 +79,11 @@ class Shape:
         return False
 
     @property
+    def counted_orders(self) -> bool:
+        """Whether the orders that could be drawn can be counted."""
+        return True
+
+    @property
     def setups_per_level(self) -> int | None:
         """Set-ups of each level; None for a complete shuffle."""
         return self.rounds * self.per_round * self.others if self.by_setups else None

@@ -10,6 +10,7 @@ from weldtrial.cli.options import Common
 from weldtrial.cli.sealing import redraw
 from weldtrial.shared.adopted import adopted_plan, read_adopted_record
 from weldtrial.shared.bench import read_record
+from weldtrial.shared.earlier import with_earlier
 from weldtrial.shared.folder import Folder, find_folder
 from weldtrial.shared.plan import Plan
 from weldtrial.shared.plancsv import read_plan
@@ -67,7 +68,7 @@ def open_trial(common: Common) -> Opened:
             "weldtrial seal",
         )
     plan = read_plan(files.plan, trial)
-    record = read_record(folder, trial, plan)
+    record = with_earlier(folder, trial, read_record(folder, trial, plan), redraw)
     warnings = (*problems, *(p for p in record.problems if p.warning))
     return Opened(folder, trial, sealed, plan, record, warnings)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping, Sequence
 from copy import deepcopy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from weldtrial.shared.problems import ProblemsFound, WrongUsage, nearest
@@ -148,7 +148,7 @@ def _apply(
             (problem for problem in problems if not problem.warning),
             hint=f"With {option} the file would read like this; nothing was written.",
         )
-    return found, done
+    return replace(found, earlier=trial.earlier), done
 
 
 def _spoken(trial: Trial, path: tuple[str | int, ...]) -> str:

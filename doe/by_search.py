@@ -55,10 +55,10 @@ def by_search(trial: Trial) -> Layout:
     PlanRefused
         When the budget does not say how many coupons, or these cannot tell the model apart.
     """
-    places = places_of(trial, _coupons(trial))
+    places = places_of(trial, coupons_of(trial))
     asked = asked_of(trial, places)
-    _refuse_too_few(trial, asked)
-    found, cell = _found(trial, asked), cell_maker(trial)
+    refuse_too_few(trial, asked)
+    found, cell = found_for(trial, asked), cell_maker(trial)
     kept = [[point for unit, point in asked.kept if unit == at] for at in range(len(places))]
     return list_layout(
         trial,
@@ -67,7 +67,7 @@ def by_search(trial: Trial) -> Layout:
             for at, (place, points) in enumerate(zip(places, found.units, strict=True))
         ],
         name=_name(trial),
-        notes=_notes(trial, found),
+        notes=notes_of(trial, found),
         first_at_most=first_at_most(trial, 1 + max(place.block for place in places)),
     )
 
@@ -135,7 +135,7 @@ def _centre(trial: Trial, hard: Mapping[str, str] | None) -> tuple[Point, ...]:
     return points * (wanted // len(cells))
 
 
-def _coupons(trial: Trial) -> int:
+def coupons_of(trial: Trial) -> int:
     """Return how many coupons are to be laid out."""
     if trial.budget.coupons is None:
         needed = _unknowns(trial) + SPARE_DF + extra_coupons(trial.budget)
@@ -165,18 +165,25 @@ def _ratio(trial: Trial) -> float:
     return float(typical.sd_setup / typical.sd_coupon) ** 2
 
 
-def _found(trial: Trial, asked: Search) -> Found:
+def found_for(trial: Trial, asked: Search) -> Found:
+    """Return what the search finds, searching only once in a process."""
     key = repr((replace(asked, allowed=None), trial.limits, trial.factors))
     if key not in _FOUND:
         _FOUND[key] = search(asked, Draw(draw_key(START, ())).child("design"))
     return _FOUND[key]
 
 
-def _refuse_too_few(trial: Trial, asked: Search) -> None:
-    """Refuse a model with more unknowns than the coupons can tell."""
+def refuse_too_few(trial: Trial, asked: Search) -> None:
+    """Refuse a model with more unknowns than the coupons, kept ones among them, can tell.
+
+    Raises
+    ------
+    PlanRefused
+        Saying how many unknowns there are, how many can be told, and what to do.
+    """
     coupons = sum(one.coupons for one in asked.units) + len(asked.kept)
     needed, told = rank_of(asked)
-    if min(told, coupons) >= needed:
+    if told >= needed:
         return
     limits = " after the limits" if trial.limits else ""
     ways = []
@@ -185,13 +192,15 @@ def _refuse_too_few(trial: Trial, asked: Search) -> None:
         simpler = replace(trial, design=replace(trial.design, model=less))
         saved = _unknowns(trial) - _unknowns(simpler)
         ways.append(f'drop {what} (saves {saved}):  design.model = "{less}"')
-    if told >= needed:
-        ways.append(f"add {needed - coupons} coupons or more")
+    if coupons <= told:
+        more = needed - told
+        ways.append(f"add {more} coupon{'s' * (more > 1)} or more")
     advice = ", or ".join(ways) or "widen the limits, or take out  design.terms"
+    blocks = len({one.block for one in asked.units}) - 1
+    between = f", {blocks} of them differences between rounds or blocks" if blocks else ""
     raise PlanRefused(
-        f"The {PICTURES[trial.design.model]} picture has {needed} unknowns;{limits} "
-        f"{min(told, coupons)} coupons differ enough to tell. "
-        f"{advice[:1].upper()}{advice[1:]}."
+        f"The {PICTURES[trial.design.model]} picture has {needed} unknowns{between};{limits} "
+        f"{told} coupons differ enough to tell. {advice[:1].upper()}{advice[1:]}."
     )
 
 
@@ -200,12 +209,14 @@ def _name(trial: Trial) -> str:
     return f"chosen coupon by coupon, best for {what} ({PICTURES[trial.design.model]} picture)"
 
 
-def _notes(trial: Trial, found: Found) -> tuple[str, ...]:
-    what = "predicts" if trial.design.best_for == "prediction" else "tells effects"
-    notes = [f"the best of {found.starts} searches; {found.same} of them ended at a plan as good"]
+def notes_of(trial: Trial, found: Found) -> tuple[str, ...]:
+    """Return what a search has to say of the plan it found."""
+    as_good = f"{found.same} of them" if found.same > 1 else "one of them"
+    notes = [f"Found by {found.starts} searches, of which {as_good} ended at a plan as good."]
     if found.efficiency is not None:
+        what = "predict" if trial.design.best_for == "prediction" else "tell effects"
         notes.append(
-            f"no plan of as many coupons, however it is chosen, {what} with less than "
-            f"{100 * found.efficiency:.1f} % of the coupons this one takes"
+            f"However they are chosen, no fewer than {100 * found.efficiency:.1f} % of these "
+            f"coupons could {what} as well (a bound that holds for every plan)."
         )
     return tuple(notes)

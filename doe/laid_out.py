@@ -10,6 +10,7 @@ from weldtrial.doe.blocks import Blocked
 from weldtrial.doe.cells import Cell
 from weldtrial.doe.easy import EasyDesign
 from weldtrial.doe.strata import Strata, Unit
+from weldtrial.shared.plan import Role
 
 NOTHING = Strata((), (), (), 0, 0, 0)
 
@@ -75,6 +76,11 @@ class Layout:
     listed
         Where set-ups (blocks) hold what no rule repeats: each of them, listed.  `cells` then has
         what they hold, each combination once, and `replicates` and `parts` say nothing.
+    earlier
+        Set-ups (blocks) of the trials before, whose coupons count too; their rounds are numbered on
+        after those of `listed`.
+    role
+        What the coupons are welded for: to be counted, or to confirm a setting.
     name, notes
         What a listed design is called, and what it can and cannot tell, in words.
     """
@@ -95,6 +101,8 @@ class Layout:
     cut: Blocked | None = None
     strata: Strata = NOTHING
     listed: tuple[Holding, ...] = ()
+    earlier: tuple[Holding, ...] = ()
+    role: Role = "count"
     name: str = ""
     notes: tuple[str, ...] = ()
 
@@ -163,6 +171,12 @@ class Layout:
         return self.strata.between_df if self.hard_factors else self.strata.within_df
 
     @property
+    def judged_columns(self) -> int:
+        """Columns of the model that change only between set-ups."""
+        held = self.holdings()
+        return len(held) - len({one.round for one in held}) - self.error_df
+
+    @property
     def error_df_within(self) -> int | None:
         """Degrees of freedom within set-ups; None without set-ups."""
         return self.strata.within_df if self.hard_factors else None
@@ -180,7 +194,7 @@ class Layout:
     def units(self) -> tuple[Unit, ...]:
         """Return every set-up (every block) with its combinations, in no order of welding."""
         if self.listed:
-            return tuple(Unit(one.round, _once(one.cells)) for one in self.listed)
+            return tuple(Unit(one.round, _once(one.cells)) for one in self.holdings())
         kinds = self.hard_levels or ("",)
         many = max(1, len(self.parts))
         found = []
@@ -194,9 +208,12 @@ class Layout:
         return tuple(found)
 
     def holdings(self) -> tuple[Holding, ...]:
-        """Return what every set-up (every block) holds, in no order of welding."""
+        """Return what every set-up (every block) that counts holds, in no order of welding.
+
+        The earlier trials' after the new ones.
+        """
         if self.listed:
-            return self.listed
+            return (*(self.listed if self.role == "count" else ()), *self.earlier)
         kinds, many = self.hard_levels or ("",), max(1, len(self.parts))
         by_round = self.parts_by == "round"
         return tuple(

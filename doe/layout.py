@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from weldtrial.doe.by_adding import with_earlier_holdings
 from weldtrial.doe.by_list import by_list
 from weldtrial.doe.by_setups import by_set_ups
 from weldtrial.doe.cells import Cell, Settings
@@ -65,6 +66,12 @@ def make_layout(trial: Trial) -> Layout:
     return layout
 
 
+def _sealed(trial: Trial) -> Layout:
+    assert trial.chosen is not None
+    layout = as_sealed(trial, trial.chosen)
+    return with_earlier_holdings(trial, layout) if trial.follows else layout
+
+
 def _refuse_forbidden(trial: Trial, layout: Layout) -> None:
     """Refuse a design that welds what a rule of the file forbids."""
     rules = rules_of(trial)
@@ -85,12 +92,13 @@ def _refuse_forbidden(trial: Trial, layout: Layout) -> None:
 
 def _laid_out(trial: Trial) -> Layout:
     if trial.design.free:
-        return as_sealed(trial, trial.chosen) if trial.chosen else by_list(trial)
+        return _sealed(trial) if trial.chosen else by_list(trial)
     return by_set_ups(trial) if trial.hard else completely_shuffled(trial)
 
 
 def _strata(trial: Trial, layout: Layout) -> Strata:
     terms = trial_terms(trial.factors, trial.design.model, trial.design.terms)
-    return strata(
-        trial.varied, terms, layout.units(), layout.coupons, set_ups=bool(layout.hard_factors)
-    )
+    coupons = layout.coupons
+    if layout.listed:
+        coupons = sum(len(one.cells) for one in layout.holdings())
+    return strata(trial.varied, terms, layout.units(), coupons, set_ups=bool(layout.hard_factors))

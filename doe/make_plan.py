@@ -70,7 +70,8 @@ def make_plan(trial: Trial, seal_hex: str, dice: tuple[int, ...] = ()) -> Plan:
     else:
         places, draws = _by_blocks(layout, coupons, parts), 1
     spares = [_Place("spare", None, None, None, None)] * layout.spare
-    codes = stamps(draw.child("stamps"), layout.total)
+    taken = {run.stamp for run in trial.earlier}
+    codes = stamps(draw.child("stamps"), layout.total, taken)
     runs = tuple(
         _run(place, number if place.cell else None, code)
         for number, (place, code) in enumerate(zip([*places, *spares], codes, strict=True), 1)
@@ -118,7 +119,7 @@ def _by_set_ups(
             setup += 1
             warm = warm_ups[setup - 1] if setup <= len(warm_ups) else 0
             cells = coupons.shuffle(left[level].pop(0))
-            places += _places(cells, warm, number, setup)
+            places += _places(cells, warm, number, setup, layout.role)
     return places, draws
 
 
@@ -127,7 +128,7 @@ def _by_set_ups_anyhow(layout: Layout, order: Draw, coupons: Draw) -> list[_Plac
     places: list[_Place] = []
     for setup, held in enumerate(order.shuffle(layout.listed), 1):
         warm = layout.warm_up if setup == 1 else 0
-        places += _places(coupons.shuffle(held.cells), warm, None, setup)
+        places += _places(coupons.shuffle(held.cells), warm, None, setup, layout.role)
     return places
 
 
@@ -178,7 +179,8 @@ def _by_blocks(layout: Layout, coupons: Draw, parts: Draw) -> list[_Place]:
     for block, held in enumerate(_deal_blocks(layout, parts)):
         cells = coupons.shuffle(held)
         warm = layout.warm_up if block == 0 else 0
-        places += _places(cells, warm, block + 1 if layout.rounds > 1 else None, None)
+        number = block + 1 if layout.rounds > 1 else None
+        places += _places(cells, warm, number, None, layout.role)
     return places
 
 
@@ -201,10 +203,14 @@ def _warm_ups(count: int, set_ups: int) -> tuple[int, ...]:
 
 
 def _places(
-    cells: Sequence[Cell], warm_ups: int, round_number: int | None, setup: int | None
+    cells: Sequence[Cell],
+    warm_ups: int,
+    round_number: int | None,
+    setup: int | None,
+    role: Role = "count",
 ) -> list[_Place]:
     rows: list[tuple[Role, Cell]] = [("warm-up", cells[0])] * warm_ups
-    rows += [("count", cell) for cell in cells]
+    rows += [(role, cell) for cell in cells]
     return [
         _Place(role, round_number, setup, place, cell) for place, (role, cell) in enumerate(rows, 1)
     ]

@@ -58,8 +58,9 @@ def planned_matrix(
     terms = layout.strata.told if terms is None else terms
     points = [coded_point(trial.varied, cell.levels) for cell in cells]
     coded = model_matrix(trial.varied, terms, points)
-    blocks = np.eye(layout.rounds)[block]
-    shift = layout.rounds - 1
+    names = sorted(set(block))
+    blocks = np.eye(len(names))[[names.index(one) for one in block]]
+    shift = len(names) - 1
     return PlannedMatrix(
         matrix=np.hstack([blocks, coded.matrix[:, 1:]]),
         setup=np.array(setup, dtype=np.intp) if layout.hard_factors else None,

@@ -17,7 +17,7 @@ Hamming (1950). Error detecting and error correcting codes. *Bell System Technic
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from weldtrial.doe.draw import Draw
 from weldtrial.shared.problems import PlanRefused
@@ -62,10 +62,11 @@ def long_stamps() -> tuple[str, ...]:
     )
 
 
-def stamps(draw: Draw, count: int) -> tuple[str, ...]:
+def stamps(draw: Draw, count: int, taken: Collection[str] = ()) -> tuple[str, ...]:
     """Return `count` different stamps in a drawn order that tells nothing of the settings.
 
-    Up to 85 they have three characters, beyond that four; never both in one trial.
+    Up to 85 they have three characters, beyond that four; never both in one trial.  Those `taken`
+    by coupons of an earlier trial are left out.
 
     Raises
     ------
@@ -81,7 +82,8 @@ def stamps(draw: Draw, count: int) -> tuple[str, ...]:
             f"{count} coupons need more stamps than there are ({MOST_STAMPS}).",
             hint="split the trial in two",
         )
-    codes = short_stamps() if count <= SHORT_STAMPS else long_stamps()
+    codes = short_stamps() if count + len(taken) <= SHORT_STAMPS else long_stamps()
+    codes = tuple(code for code in codes if code not in taken)
     return draw.shuffle(codes)[:count]
 
 

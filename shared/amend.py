@@ -13,6 +13,7 @@ FIXED_TABLES = {
     "order": "the order",
     "blind": "the blinding",
     "limit_on_settings": "the settings allowed",
+    "follows": "what the trial follows",
 }
 FIXED_OF_RESPONSE = {
     "name": "the name of a response",

@@ -10,11 +10,12 @@ DESIGN = Section(
     "How the trial is laid out. What is left out is worked out from the budget.",
     (
         Key("kind", "choice", "The design of the easy factors inside every set-up; optimal "
-            "chooses what every set-up holds, and auto takes the kind that fits.",
+            "chooses what every set-up holds, auto takes the kind that fits, and added is what "
+            "[follows] adds to an earlier trial.",
             default="factorial",
             choices=("factorial", "fraction", "plackett-burman", "definitive-screening",
                      "central-composite", "box-behnken", "latin-square", "paired", "optimal",
-                     "auto")),
+                     "auto", "added")),
         Key("model", "choice", "What the analysis holds: main effects; those and all pairs; "
             "those and squares of the numeric factors, which need three levels then. The other "
             "kinds are made for models of their own and take those: main or quadratic, see "

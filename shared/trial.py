@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.follows import Follows
 from weldtrial.shared.gauge import Gauge
 from weldtrial.shared.looks import Looks
+from weldtrial.shared.plan import Run
 from weldtrial.shared.responses import Response
 
 Purpose = Literal["compare", "settings", "screening", "pilot", "gauge"]
@@ -31,6 +33,7 @@ DesignKind = Literal[
     "paired",
     "optimal",
     "auto",
+    "added",
 ]
 Star = Literal["inside", "face", "outside"]
 BestFor = Literal["effects", "prediction"]
@@ -266,6 +269,9 @@ class Trial:
 
     Attributes
     ----------
+    earlier
+        Counting coupons of the trials that this one follows, in welding order, their rounds and
+        set-ups numbered on; none where it follows none.
     chosen
         The listed design as it was sealed, so that no search has to find it again; None before.
     source
@@ -297,6 +303,8 @@ class Trial:
     adopted: Adopted | None = None
     looks: Looks | None = None
     gauge: Gauge | None = None
+    follows: Follows | None = None
+    earlier: tuple[Run, ...] = ()
     chosen: Mapping[str, Any] | None = None
     source: Mapping[str, Any] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)

@@ -11,6 +11,7 @@ from weldtrial.shared.problems import nearest
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.trialfile.designs import check_design
 from weldtrial.shared.trialfile.faults import Faults, as_number, as_written, shortened
+from weldtrial.shared.trialfile.follows import check_follows
 from weldtrial.shared.trialfile.limits import check_left, rule_fault
 from weldtrial.shared.trialfile.looks import check_looks
 from weldtrial.shared.trialfile.worked_out import check_worked_out
@@ -56,6 +57,7 @@ def check_together(parts: Parts, faults: Faults) -> None:
         _limits(parts.trial, faults)
         _goal(parts.trial, faults)
         check_looks(parts.trial, faults)
+        check_follows(parts.trial, faults)
     _nuisance(parts.trial, faults)
 
 
@@ -121,7 +123,7 @@ def _layout(trial: Trial, faults: Faults) -> None:
             "set-up. Take it out, or add  hard_to_change = true  to the factor that needs set-ups.",
         )
         return
-    if len(hard) > 1:
+    if len(hard) > 1 or trial.design.free:
         return
     levels = len(hard[0].levels)
     each = (rounds or 1) * levels

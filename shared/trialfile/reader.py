@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from weldtrial.shared.adopted import is_adopted, read_adopted
+from weldtrial.shared.earlier import earlier_runs
 from weldtrial.shared.problems import Problem, ProblemsFound, SealBroken
 from weldtrial.shared.sealfile import read_seal
 from weldtrial.shared.toml_lines import key_lines
@@ -18,6 +19,7 @@ from weldtrial.shared.trialfile.checks import Parts, check_together
 from weldtrial.shared.trialfile.claims import read_claims
 from weldtrial.shared.trialfile.factors import read_factors
 from weldtrial.shared.trialfile.faults import Faults
+from weldtrial.shared.trialfile.follows import read_follows
 from weldtrial.shared.trialfile.gauge import (
     check_gauge,
     check_no_gauge,
@@ -90,6 +92,10 @@ def read_trial(path: Path) -> tuple[Trial | None, tuple[Problem, ...]]:
     if is_adopted(data):
         return read_adopted(path, data)
     trial, problems = parse_trial(data, path.name)
+    if trial is not None and trial.follows is not None:
+        runs, found = earlier_runs(path.parent, trial)
+        problems = (*problems, *found)
+        trial = None if found else replace(trial, earlier=runs)
     if trial is not None and trial.design.free:
         trial = replace(trial, chosen=_sealed_design(path))
     return trial, problems
@@ -189,6 +195,7 @@ def _trial(parsed: dict[str, Any], faults: Faults) -> Trial:
         goal=read_goal(raw["goal"]),
         looks=read_looks(raw["looks"], faults),
         gauge=read_gauge(raw["gauge"], faults),
+        follows=read_follows(raw["follows"], faults),
         source=parsed,
         lines=dict(faults.lines),
     )

@@ -170,7 +170,7 @@ def _fitting(trial: Trial, rounds: int, set_ups: int) -> Family:
         for total, parts in sizes
     )
     raise PlanRefused(
-        f"{set_ups} set-ups of {whole.name[:1].lower()}{whole.name[1:]} do not come to {budget} "
+        f"{whole.name} in {set_ups} set-ups does not come to {budget} "
         f"coupons. They take {listed}. Change  budget.coupons  or  design.rounds, or let the "
         'coupons decide:  kind = "optimal".'
     )

@@ -13,6 +13,7 @@ from weldtrial.doe.by_setups import by_set_ups
 from weldtrial.doe.cells import Cell, Settings
 from weldtrial.doe.laid_out import Layout
 from weldtrial.doe.listed import as_sealed
+from weldtrial.doe.recommend import recommended
 from weldtrial.doe.served import refuse_unserved
 from weldtrial.doe.shuffled import completely_shuffled
 from weldtrial.doe.strata import Strata, strata
@@ -91,6 +92,8 @@ def _refuse_forbidden(trial: Trial, layout: Layout) -> None:
 
 
 def _laid_out(trial: Trial) -> Layout:
+    if trial.design.kind == "auto" and not trial.chosen:
+        return recommended(trial, make_layout)
     if trial.design.free:
         return _sealed(trial) if trial.chosen else by_list(trial)
     return by_set_ups(trial) if trial.hard else completely_shuffled(trial)

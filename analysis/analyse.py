@@ -19,7 +19,7 @@ from weldtrial.analysis.spreads import spread_words
 from weldtrial.analysis.where_broke import where_broke
 from weldtrial.shared.look_state import Look, look_at, of_look
 from weldtrial.shared.problems import NotEnough, NotEstimable, ProblemsFound
-from weldtrial.shared.record import Record, without_corrections
+from weldtrial.shared.record import Record, without_confirming, without_corrections
 from weldtrial.shared.trial import Trial
 
 ADOPTED = (
@@ -55,6 +55,7 @@ def analyse(
     """
     if record.errors:
         raise ProblemsFound(record.errors)
+    record = without_confirming(record)
     look = look_at(trial, record)
     refused_look = look if look.state in ("unplanned", "scatter") and codes_open else None
     if refused_look is not None:

@@ -93,7 +93,7 @@ def join(folder: Path, trial: Trial, plan: Plan, bench: Bench) -> Record:
     )
     return Record(
         coupons=coupons,
-        planned=len(plan.of_role("count")),
+        planned=len(plan.of_role("count")) + len(plan.of_role("confirm")),
         sealed=sealed.state if sealed else "none",
         seal=sealed.code if sealed else "",
         corrections=bench.corrections,

@@ -113,9 +113,9 @@ class Record:
     Attributes
     ----------
     coupons
-        Counting coupons and used spares in welding order (warm-ups are left out).
+        Counting and confirming coupons and used spares in welding order (warm-ups are left out).
     planned
-        How many counting coupons the plan has.
+        How many counting and confirming coupons the plan has.
     problems
         Everything that has to be mended (or, as warnings, known).
     """
@@ -134,6 +134,13 @@ class Record:
     def errors(self) -> tuple[Problem, ...]:
         """Problems that stop an analysis."""
         return tuple(problem for problem in self.problems if not problem.warning)
+
+
+def without_confirming(record: Record) -> Record:
+    """Return the record without the coupons that only confirm a setting."""
+    kept = tuple(one for one in record.coupons if one.role != "confirm")
+    gone = len(record.coupons) - len(kept)
+    return replace(record, coupons=kept, planned=record.planned - gone) if gone else record
 
 
 def without_corrections(record: Record) -> Record:

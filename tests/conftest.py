@@ -121,14 +121,24 @@ def bench(tmp_path: Path, sealed_bench: Path) -> SealedBench:
     return SealedBench(folder, trial, read_plan(folder / "plan.csv", trial))
 
 
-@pytest.fixture(scope="session")
-def invented() -> ModuleType:
-    """The module `fixtures/invented.py`: a trial with plan, record and findings to show."""
-    name = "weldtrial_invented"
-    spec = importlib.util.spec_from_file_location(name, ROOT / "tests" / "fixtures" / "invented.py")
+def _fixture_module(name: str) -> ModuleType:
+    path = ROOT / "tests" / "fixtures" / f"{name}.py"
+    spec = importlib.util.spec_from_file_location(f"weldtrial_{name}", path)
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module
+    sys.modules[spec.name] = module
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="session")
+def invented() -> ModuleType:
+    """The module `fixtures/invented.py`: a trial with plan, record and findings to show."""
+    return _fixture_module("invented")
+
+
+@pytest.fixture(scope="session")
+def listed_trials() -> ModuleType:
+    """The module `fixtures/listed_trials.py`: trials whose designs list their coupons."""
+    return _fixture_module("listed_trials")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING
 
 from weldtrial.cli.telling import Alternative, Telling
@@ -14,6 +13,9 @@ from weldtrial.shared.rounding import brief, fixed
 if TYPE_CHECKING:
     from weldtrial.cli.console import Align, Console
     from weldtrial.doe.bench import Figure
+
+NAMED = 2
+"""Terms that read alike beyond this are counted and not named."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,7 @@ def compared(telling: Telling) -> Compared:
         tied_wholly=wholly,
         tied_in_part=len(quality.blurred.tied(TIED)) - wholly,
         closest=abs(pairs[0].correlation) if pairs else 0.0,
-        chance=telling.figures.current.chance,
+        chance=telling.chance,
         half_widths={one.term: one.half_width for one in quality.widths},
         worst_half_width=None if worst is None else worst.half_width,
         worst_variance=None if worst is None else worst.relative,
@@ -118,11 +120,31 @@ def _rows(plans: Sequence[Alternative]) -> list[list[str]]:
         row("terms told, of the model's", lambda tell, one: f"{one.told} of {one.asked}"),
         row("pairs of effects not told apart", lambda tell, one: str(one.tied_wholly)),
         row("pairs told apart only in part", lambda tell, one: str(one.tied_in_part)),
-        *(row(f"{sign}, {_called(plans, name)}", partial(_width, name)) for name in names),
+        *_widths(plans, sign, list(names), both),
         row("chance for what is asked", lambda tell, one: _chance(one)),
         row("worst error of an average anywhere", lambda tell, one: _worst(tell)),
         row("interval if the worst coupon is lost", lambda tell, one: _loss(tell)),
     ]
+
+
+def _widths(
+    plans: Sequence[Alternative],
+    sign: str,
+    names: Sequence[str],
+    both: Sequence[tuple[Telling, Compared] | None],
+) -> list[list[str]]:
+    """Return the rows of the terms, those that read alike in all plans together."""
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for name in names:
+        cells = tuple("–" if one is None else _width(name, one[0]) for one in both)
+        alike.setdefault(cells, []).append(_called(plans, name))
+    rows = []
+    for cells, words in alike.items():
+        label = ", ".join(words)
+        if len(words) > NAMED + 1:
+            label = f"{', '.join(words[:NAMED])} and {len(words) - NAMED} more"
+        rows.append([f"{sign}, {label}", *cells])
+    return rows
 
 
 def _chance(one: Compared) -> str | None:
@@ -142,7 +164,7 @@ def _cost(figure: Figure) -> str | None:
     return None if figure.value is None else f"{figure.value:.0f} {figure.unit}".strip()
 
 
-def _width(name: str, telling: Telling, _: Compared) -> str | None:
+def _width(name: str, telling: Telling) -> str:
     width = next((one for one in telling.quality.widths if one.term == name), None)
     return "not told" if width is None else width_cell(width, known=bool(telling.unit))
 

@@ -43,6 +43,21 @@ class Telling:
         """Unit of the half-widths; empty where there are none."""
         return self.figures.assumed.unit if self.figures.assumed is not None else ""
 
+    @property
+    def chance(self) -> float | None:
+        """Chance for what is asked, also where nothing is repeated and effects judge each other."""
+        from weldtrial.analysis.needs import needs
+        from weldtrial.analysis.term_power import judged_by_effects
+
+        figures, known = self.figures, self.figures.assumed
+        own = self.powers.get(figures.compared.name)
+        if known is None or own is None or own.judged_by != "effects":
+            return figures.current.chance
+        found = needs(figures.shape, known.spread, figures.aim)
+        found = judged_by_effects(found, own, len(self.powers), figures.aim)
+        by_ask = {"no-worse": found.no_worse, "equal-enough": found.equal_enough}
+        return by_ask.get(figures.aim.ask, found.power)
+
 
 @dataclass(frozen=True, slots=True)
 class Alternative:
@@ -111,7 +126,7 @@ def alternative(trial: Trial, name: str, said: Sequence[str]) -> Alternative:
     from weldtrial.cli.what_if import changed
     from weldtrial.shared.problems import NotYet, PlanRefused
 
-    other, changes = changed(trial, said)
+    other, changes = changed(trial, said, "--compare")
     try:
         return Alternative(name, changes, telling_of(other, changes))
     except (NotYet, PlanRefused) as refused:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from weldtrial.cli.telling_options import settings_said
 from weldtrial.cli.what_if import changed
-from weldtrial.shared.problems import PlanRefused
+from weldtrial.shared.problems import PlanRefused, ProblemsFound
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
@@ -70,8 +70,9 @@ def _compare(
     from weldtrial.cli.telling_json import compared_json
 
     # A slip in any of them is said before anything is worked out.
+    changed(trial, ifs)
     for one in said:
-        changed(trial, [*ifs, *one])
+        _check(trial, ifs, one)
     plans: list[Alternative] = []
     with common.console.progress("working out the plans", len(said) + 1) as done:
         for name, one in zip(NAMES, [(), *said], strict=False):
@@ -84,3 +85,14 @@ def _compare(
         common.console.json({"compare": compared_json(plans, sealed=sealed)})
     else:
         show_comparison(common.console, plans)
+
+
+def _check(trial: Trial, ifs: Sequence[str], said: Sequence[str]) -> None:
+    try:
+        changed(trial, [*ifs, *said], "--compare")
+    except ProblemsFound as found:
+        raise ProblemsFound(
+            found.problems,
+            hint=f"With  --compare {','.join(said)}  the file would read like this; nothing was "
+            "written.",
+        ) from None

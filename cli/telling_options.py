@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping
 from typing import Any, TypeVar
 
 import click
@@ -35,13 +35,13 @@ def tells_options(function: _Command) -> _Command:
     return function
 
 
-def asked_to_tell(said: dict[str, Any], others: Sequence[str]) -> bool:
+def asked_to_tell(said: dict[str, Any], besides: Mapping[str, object]) -> bool:
     """Tell whether ``--tells`` or ``--compare`` was said.
 
     Parameters
     ----------
-    others
-        Options said besides, that have tables of their own.
+    besides
+        Options that have tables of their own, and what was said of each.
 
     Raises
     ------
@@ -51,6 +51,7 @@ def asked_to_tell(said: dict[str, Any], others: Sequence[str]) -> bool:
     tells, compare = said["tells"], said["compare"]
     if not tells and not compare:
         return False
+    others = [name for name, value in besides.items() if value]
     if tells and compare:
         raise WrongUsage(
             "weldtrial plan: --tells and --compare are two screens. Ask for one, then the other."

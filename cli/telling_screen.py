@@ -42,14 +42,14 @@ def scatter_words(telling: Telling) -> str:
             f"Nothing is known of the scatter of {response.title.lower()}, so errors are in coupon "
             f"scatters (1 is one coupon's standard deviation){more}."
         )
-    spread = known.spread
+    spread, title = known.spread, f"{response.title[:1].upper()}{response.title[1:]}"
     if not by_setups:
         return (
-            f"{response.title}: {brief(spread.alone, 3)} {known.unit} from coupon to coupon, as "
+            f"{title}: {brief(spread.alone, 3)} {known.unit} from coupon to coupon, as "
             "planned; the scatter you find will differ."
         )
     return (
-        f"{response.title}: {brief(spread.seen, 3)} {known.unit} from coupon to coupon, "
+        f"{title}: {brief(spread.seen, 3)} {known.unit} from coupon to coupon, "
         f"{brief(spread.setup, 3)} {known.unit} from set-up to set-up, as planned; the scatter you "
         "find will differ."
     )
@@ -93,7 +93,8 @@ def _effects(console: Console, telling: Telling) -> None:
     console.table(heads, rows)
     if known:
         console.line("  ± is half of the 95 % interval to expect of the effect, low to high or "
-                     "between two levels, each by itself.", hang=2)  # fmt: skip
+                     "between two levels, each by itself; the next, the effect that would show 8 "
+                     "times in 10.", hang=2)  # fmt: skip
     else:
         console.line("  Error is the standard error of the effect in coupon scatters.", hang=2)
     if any(one > 1.005 for one in telling.quality.inflations):

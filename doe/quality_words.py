@@ -85,7 +85,7 @@ def loss_words(trial: Trial, quality: Quality, loss: Loss) -> str:
     if loss.setup is not None:
         same = [one for one in trial.hard if one.varied]
         point = quality.points[loss.coupons[0]]
-        return f"a set-up of {_held(trial, point, [one.name for one in same])}"
+        return f"of {_held(trial, point, [one.name for one in same])}"
     places = [place_words(trial, quality.points[row]) for row in loss.coupons]
     if len(set(places)) == 1:
         return places[0] if len(places) == 1 else f"both at {places[0]}"

@@ -61,16 +61,15 @@ def command(
     """
     pretend = take_wanted("plan", "rehearse", said)
     if pretend.trials is not None or pretend.losses:
-        tables = bool(tries) or why or said["tells"] or bool(said["compare"])
-        _rehearse(common, ifs, pretend, pilot, table=tables or wanted(said) is not None)
+        _rehearse(common, ifs, pretend, pilot, table=_own_table(said, tries, why))
         return
     from weldtrial.cli.pilot import Taken, show_taken, taken_json, with_pilot
     from weldtrial.cli.plan_json import as_json
     from weldtrial.cli.plan_tables import show_plan
+    from weldtrial.cli.telling_command import run_telling
 
     choose = wanted(said)
-    others = {"--try": tries, "--why": why, "--choose": choose}
-    tell = asked_to_tell(said, [name for name, value in others.items() if value])
+    tell = asked_to_tell(said, {"--try": tries, "--why": why, "--choose": choose})
     if choose is not None and (tries or why):
         raise WrongUsage("weldtrial plan: --try and --why do not go with --choose. Leave them out.")
     folder = Folder(find_folder(common.folder))
@@ -87,8 +86,6 @@ def command(
         trial, taken = with_pilot(common, trial, pilot)
     sealed = folder.seal.exists()
     if tell:
-        from weldtrial.cli.telling_command import run_telling
-
         run_telling(common, trial, ifs, said["compare"], sealed=sealed)
         return
     figures = _figures(trial, ifs, tries)
@@ -114,6 +111,11 @@ def command(
     else:
         common.console.note("Nothing is fixed yet.")
         common.console.next("seal")
+
+
+def _own_table(said: dict[str, Any], tries: tuple[str, ...], why: bool) -> bool:
+    """Tell whether a table was asked for that a rehearsal has not."""
+    return bool(tries or why or said["tells"] or said["compare"] or wanted(said) is not None)
 
 
 def _rehearse(

@@ -36,13 +36,19 @@ def scatter_words(telling: Telling) -> str:
     """Return what scatter the figures are worked out from, in a sentence."""
     known, response = telling.figures.assumed, telling.figures.trial.deciding
     by_setups = telling.quality.setups is not None
+    title = f"{response.title[:1].upper()}{response.title[1:]}"
     if known is None:
         more = "; set-ups are taken to scatter as coupons do" if by_setups else ""
+        if response.kind != "number":
+            return (
+                f"{title} has no scatter in a unit, so errors are in coupon scatters, as of "
+                f"something measured (1 is one coupon's standard deviation){more}."
+            )
         return (
-            f"Nothing is known of the scatter of {response.title.lower()}, so errors are in coupon "
+            f"Nothing is known of the scatter of {title[:1].lower()}{title[1:]}, so errors are in coupon "
             f"scatters (1 is one coupon's standard deviation){more}."
         )
-    spread, title = known.spread, f"{response.title[:1].upper()}{response.title[1:]}"
+    spread = known.spread
     if not by_setups:
         return (
             f"{title}: {brief(spread.alone, 3)} {known.unit} from coupon to coupon, as "
@@ -87,14 +93,19 @@ def _effects(console: Console, telling: Telling) -> None:
             row.append("–" if power is None or power.detectable is None
                        else brief(power.detectable, 2))  # fmt: skip
         if known and margin is not None:
-            row.append("–" if power is None or power.chance is None
+            none = power is None or (power.df < 1 and power.judged_by != "effects")
+            row.append("–" if none or power is None or power.chance is None
                        else f"{100 * power.chance:.0f} %")  # fmt: skip
         rows.append([*row, f"× {fixed(inflation, 2)}"])
     console.table(heads, rows)
     if known:
         console.line("  ± is half of the 95 % interval to expect of the effect, low to high or "
-                     "between two levels, each by itself; the next, the effect that would show 8 "
-                     "times in 10.", hang=2)  # fmt: skip
+                     "between two levels, each by itself; seen 8 in 10: the effect that would "
+                     "show that often.", hang=2)  # fmt: skip
+        if any(one.half_width is None for one in widths):
+            console.line(
+                "  – where nothing is left over to judge by: there is no interval.", hang=2
+            )
     else:
         console.line("  Error is the standard error of the effect in coupon scatters.", hang=2)
     if any(one > 1.005 for one in telling.quality.inflations):
@@ -171,6 +182,8 @@ def _prediction(console: Console, telling: Telling) -> None:
         rows.append(["typical", cell, "half of the allowed region is known better"])
     rows.append(["worst", place_cell(found.worst, telling), place_words(trial, found.worst.point)])
     console.table(["", unit, "where"], rows)
+    if telling.unit and found.worst.half_width is None:
+        console.line("  – as something in it has nothing left over to judge it by.", hang=2)
     if several and found.worst.relative > found.best.relative * 1.02:
         console.line(f"  {share_words(telling)}", hang=2)
     if trial.limits:

@@ -111,7 +111,7 @@ def cost_words(trial: Trial, loss: Loss) -> str:
         parts.append(f"nothing is left to judge {_named(trial, loss.unjudged)} by")
     if loss.growth is not None:
         wider = 100 * (loss.growth - 1)
-        much = "by less than 1 %" if wider < 1 else f"{wider:.0f} %"
+        much = "less than 1 %" if wider < 1 else f"{wider:.0f} %"
         if loss.growth >= 2:
             much = f"{loss.growth:.1f} times"
             parts.append(f"the interval of {name_words(trial, loss.widest)} is {much} as wide")

@@ -48,7 +48,9 @@ def _tell(common: Common, trial: Trial, ifs: Sequence[str], *, sealed: bool) -> 
 
     trial, changes = changed(trial, ifs)
     try:
-        telling = telling_of(trial, changes)
+        with common.console.progress("working out the plan", 1) as done:
+            telling = telling_of(trial, changes)
+            done(1)
     except CannotShareOut as refused:
         raise with_chances(trial, refused) from None
     if common.json:

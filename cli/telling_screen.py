@@ -9,7 +9,7 @@ from weldtrial.cli.telling import Telling
 from weldtrial.shared.rounding import brief, fixed
 
 if TYPE_CHECKING:
-    from weldtrial.cli.console import Console
+    from weldtrial.cli.console import Align, Console
     from weldtrial.doe.expected_widths import Width
     from weldtrial.doe.prediction_error import Place
 
@@ -45,8 +45,8 @@ def scatter_words(telling: Telling) -> str:
                 f"something measured (1 is one coupon's standard deviation){more}."
             )
         return (
-            f"Nothing is known of the scatter of {title[:1].lower()}{title[1:]}, so errors are in coupon "
-            f"scatters (1 is one coupon's standard deviation){more}."
+            f"Nothing is known of the scatter of {title[:1].lower()}{title[1:]}, so errors are in "
+            f"coupon scatters (1 is one coupon's standard deviation){more}."
         )
     spread = known.spread
     if not by_setups:
@@ -97,7 +97,9 @@ def _effects(console: Console, telling: Telling) -> None:
             row.append("–" if none or power is None or power.chance is None
                        else f"{100 * power.chance:.0f} %")  # fmt: skip
         rows.append([*row, f"× {fixed(inflation, 2)}"])
-    console.table(heads, rows)
+    sides: list[Align] = ["left", "left"]
+    sides += ["right"] * (len(heads) - 2)
+    console.table(heads, rows, sides)
     if known:
         console.line("  ± is half of the 95 % interval to expect of the effect, low to high or "
                      "between two levels, each by itself; seen 8 in 10: the effect that would "
@@ -111,6 +113,15 @@ def _effects(console: Console, telling: Telling) -> None:
     if any(one > 1.005 for one in telling.quality.inflations):
         console.line("  Inflated: how many times the variance is what it would be were the effect "
                      "clear of the others.", hang=2)  # fmt: skip
+
+
+def _why_none(telling: Telling) -> str:
+    if any(one.judged_by == "effects" for one in telling.figures.assessment.told):
+        return (
+            "– as nothing is welded twice: effects are judged by each other (Lenth 1989), which "
+            "gives no interval beforehand."
+        )
+    return "– where nothing is left over to judge by: there is no interval."
 
 
 def term_called(telling: Telling, name: str) -> str:
@@ -181,7 +192,7 @@ def _prediction(console: Console, telling: Telling) -> None:
             "–" if typical is None else brief(typical, 2))  # fmt: skip
         rows.append(["typical", cell, "half of the allowed region is known better"])
     rows.append(["worst", place_cell(found.worst, telling), place_words(trial, found.worst.point)])
-    console.table(["", unit, "where"], rows)
+    console.table(["", unit, "where"], rows, ["left", "right", "left"])
     if telling.unit and found.worst.half_width is None:
         console.line("  – as something in it has nothing left over to judge it by.", hang=2)
     if several and found.worst.relative > found.best.relative * 1.02:

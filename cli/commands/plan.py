@@ -134,8 +134,8 @@ def _rehearse(
         )
     if table:
         raise WrongUsage(
-            "weldtrial plan: --try, --why, --tells, --compare and --choose have tables of their "
-            "own; a rehearsal has none of them. "
+            "weldtrial plan: --tells, --compare, --try, --why and --choose have tables of "
+            "their own; a rehearsal has none of them. "
             "Change the plan in mind with --if, such as  --if design.rounds=9 --rehearse"
         )
     folder = Folder(find_folder(common.folder))

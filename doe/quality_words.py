@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from weldtrial.doe.blurred import Blur, Leak
+from weldtrial.doe.blurred import Leak
 from weldtrial.doe.losses_of_design import Loss
 from weldtrial.doe.quality import Quality
 from weldtrial.doe.region import settings_at
@@ -37,15 +37,6 @@ def place_words(trial: Trial, point: Mapping[str, str | float]) -> str:
         else:
             words.append(f"{plain(float(f'{value:.4g}'))}{spaced(factor.unit)}")
     return ", ".join(words)
-
-
-def blur_words(trial: Trial, blur: Blur) -> str:
-    """Return how closely two effects travel together."""
-    one, other = name_words(trial, blur.one), name_words(trial, blur.other)
-    if abs(blur.correlation) >= WHOLLY:
-        turned = " (turned)" if blur.correlation < 0 else ""
-        return f"{one} and {other}{turned} travel together wholly: nothing tells them apart"
-    return f"{one} and {other} travel together in part ({fixed(blur.correlation, 2, signed=True)})"
 
 
 def blurred_summary(trial: Trial, quality: Quality) -> tuple[str, ...]:

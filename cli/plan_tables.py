@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 def show_plan(console: Console, figures: PlanFigures, *, why: bool) -> None:
     """Show a plan, part by part."""
     _question(console, figures)
-    _changes(console, figures)
+    show_changes(console, figures)
     _rounds(console, figures)
     show_looks(console, figures)
     if why:
@@ -134,7 +134,8 @@ def _budget(figures: PlanFigures) -> str:
     return words
 
 
-def _changes(console: Console, figures: PlanFigures) -> None:
+def show_changes(console: Console, figures: PlanFigures) -> None:
+    """Show what is changed in mind."""
     if figures.changes:
         console.line()
     for change in figures.changes:

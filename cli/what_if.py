@@ -38,6 +38,7 @@ _FOLLOWS = {
     "design.rounds": ("design.set_ups", "order.first_at_most"),
     "design.set_ups": ("design.rounds", "order.first_at_most"),
     "budget.coupons": ("design.replicates",),
+    "design.kind": ("design.runs", "design.generators", "design.fold_over"),
     "hard_to_change": ("design.set_ups", "order.first_at_most"),
 }
 
@@ -51,8 +52,12 @@ class Change:
     now: Any
 
 
-def changed(trial: Trial, said: Sequence[str]) -> tuple[Trial, tuple[Change, ...]]:
+def changed(
+    trial: Trial, said: Sequence[str], option: str = "--if"
+) -> tuple[Trial, tuple[Change, ...]]:
     """Return the trial with every ``KEY=VALUE`` of `said` applied, checked as a file would be.
+
+    `option` is the one that messages name.
 
     Raises
     ------
@@ -63,8 +68,8 @@ def changed(trial: Trial, said: Sequence[str]) -> tuple[Trial, tuple[Change, ...
     """
     if not said:
         return trial, ()
-    pairs = [_pair(text, "--if") for text in said]
-    return _apply(trial, [(_path(trial, key), value) for key, value in pairs], "--if")
+    pairs = [_pair(text, option) for text in said]
+    return _apply(trial, [(_path(trial, key, option), value) for key, value in pairs], option)
 
 
 def tried(trial: Trial, said: str) -> Trial:
@@ -83,7 +88,7 @@ def tried(trial: Trial, said: str) -> Trial:
 def _pair(text: str, option: str) -> tuple[str, Any]:
     key, equals, value = (part.strip() for part in text.partition("="))
     if not (key and equals and value):
-        example = "sd_setup=3" if option == "--if" else "rounds=9,coupons=40"
+        example = "rounds=9,coupons=40" if option == "--try" else "sd_setup=3"
         raise WrongUsage(
             f"weldtrial plan: {option} needs a key and a value, such as  {option} {example}; "
             f"'{text}' is not one."
@@ -94,7 +99,7 @@ def _pair(text: str, option: str) -> tuple[str, Any]:
         return key, value
 
 
-def _path(trial: Trial, key: str) -> tuple[str | int, ...]:
+def _path(trial: Trial, key: str, option: str) -> tuple[str | int, ...]:
     """Return where a key stands in the parsed file."""
     deciding = trial.responses.index(trial.deciding)
     if key in _TYPICAL:
@@ -108,10 +113,10 @@ def _path(trial: Trial, key: str) -> tuple[str | int, ...]:
         for place, one in enumerate(trial.source.get(name, ())):
             if isinstance(one, Mapping) and one.get("name") == first:
                 return (name, place, *rest)
-    raise WrongUsage(_unknown(trial, key))
+    raise WrongUsage(_unknown(trial, key, option))
 
 
-def _unknown(trial: Trial, key: str) -> str:
+def _unknown(trial: Trial, key: str, option: str) -> str:
     sections = ("design", "budget", "order")
     names = [*_TYPICAL, "margin"]
     names += [f"{section}.{name}" for section in sections for name in trial.source.get(section, {})]
@@ -122,7 +127,7 @@ def _unknown(trial: Trial, key: str) -> str:
         else " Use sd_setup, sd_coupon, mean, margin, or a key of the file such as budget.coupons "
         f"or {trial.deciding.name}.typical.sd_setup."
     )
-    return f"weldtrial plan: --if does not know '{key}'.{hint}"
+    return f"weldtrial plan: {option} does not know '{key}'.{hint}"
 
 
 def _apply(

@@ -7,16 +7,17 @@ wider their intervals become.  Coupons of one set-up that are welded alike stand
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import combinations_with_replacement
 
 import numpy as np
 
+from weldtrial.doe.alike import kinds_of_loss
 from weldtrial.doe.left_to_tell import Design, Told, left_to_tell
 
+MOST_COUPONS = 500
 MOST_PAIRS = 8000
-"""With more pairs of unlike coupons than this, pairs are not looked at."""
+"""With more coupons, or more kinds of pairs, pairs are not looked at."""
 CHUNK = 1000
 
 
@@ -83,21 +84,20 @@ def losses(design: Design) -> Losses:
 
     Needs two coupons, and a model whose columns are independent.
     """
-    alike = _alike(design)
-    singles = [(group[0],) for group in alike]
     before = left_to_tell(design, [()])[0]
-    one = _worst(design, before, singles, [len(group) for group in alike])
-    pairs, many = _pairs(alike)
-    few = len(pairs) <= MOST_PAIRS
-    two = _worst(design, before, pairs, many) if few and pairs else (None, 0)
     total = len(design.matrix)
+    one = _worst(design, before, kinds_of_loss(design, 1))
+    pairs = kinds_of_loss(design, 2) if total <= MOST_COUPONS else {}
+    few = 0 < len(pairs) <= MOST_PAIRS
+    two = _worst(design, before, pairs) if few else (None, 0)
     setups: list[tuple[int, ...]] = []
     if design.setup is not None:
         setups = [
             tuple(np.flatnonzero(design.setup == code).tolist())
             for code in range(int(design.setup.max()) + 1)
         ]
-    whole = _worst(design, before, setups, [1] * len(setups), setups=True) if setups else (None, 0)
+    each = dict.fromkeys(setups, 1)
+    whole = _worst(design, before, each, setups=True) if setups else (None, 0)
     assert one[0] is not None
     return Losses(
         coupon=one[0],
@@ -112,42 +112,15 @@ def losses(design: Design) -> Losses:
     )
 
 
-def _alike(design: Design) -> list[list[int]]:
-    """Group the coupons that are welded alike in one set-up."""
-    rows = np.round(design.matrix, 9)
-    codes = np.zeros(len(rows)) if design.setup is None else design.setup
-    _, group = np.unique(np.column_stack([codes, rows]), axis=0, return_inverse=True)
-    found: dict[int, list[int]] = {}
-    for row, number in enumerate(np.ravel(group).tolist()):
-        found.setdefault(number, []).append(row)
-    return sorted(found.values())
-
-
-def _pairs(alike: Sequence[list[int]]) -> tuple[list[tuple[int, ...]], list[int]]:
-    """Return one pair of each kind, and how many pairs are of that kind."""
-    if len(alike) * (len(alike) + 1) // 2 > MOST_PAIRS:
-        return [()] * (MOST_PAIRS + 1), []
-    pairs: list[tuple[int, ...]] = []
-    many = []
-    for a, b in combinations_with_replacement(alike, 2):
-        if a is not b:
-            pairs.append((a[0], b[0]))
-            many.append(len(a) * len(b))
-        elif len(a) > 1:
-            pairs.append((a[0], a[1]))
-            many.append(len(a) * (len(a) - 1) // 2)
-    return pairs, many
-
-
 def _worst(
     design: Design,
     before: Told,
-    cases: Sequence[tuple[int, ...]],
-    many: Sequence[int],
+    kinds: Mapping[tuple[int, ...], int],
     *,
     setups: bool = False,
 ) -> tuple[Loss | None, int]:
     """Return the most damaging case, the first of equals, and how many take something away."""
+    cases = list(kinds)
     worst: Loss | None = None
     drops = 0
     for start in range(0, len(cases), CHUNK):
@@ -156,7 +129,7 @@ def _worst(
             number = start + place if setups else None
             found = _compared(design, before, after, some[place], number)
             if found.dropped or found.unjudged:
-                drops += many[start + place]
+                drops += kinds[some[place]]
             if worst is None or found.damage > worst.damage:
                 worst = found
     return worst, drops

@@ -113,7 +113,21 @@ def _worth_telling(setup: Codes | None) -> Codes | None:
 def _blurred(trial: Trial, layout: Layout, planned: PlannedMatrix, blocks: int) -> Blurred:
     effects = effects_up_to_two(trial.varied, planned.terms)
     every = planned_matrix(trial, layout, effects)
-    return blurred([one.name for one in effects], every.matrix, every.columns, blocks)
+    matrix = _first_to_last(trial, effects, every)
+    return blurred([one.name for one in effects], matrix, every.columns, blocks)
+
+
+def _first_to_last(trial: Trial, terms: tuple[Term, ...], planned: PlannedMatrix) -> Matrix:
+    """Return the matrix with the signs of effects for eyes: from the first level to the last.
+
+    Sum-to-zero columns stand at +1 at the first level of a category.
+    """
+    matrix = planned.matrix.copy()
+    for term, at in zip(terms, planned.columns, strict=True):
+        turns = sum(trial.factor(name).kind == "category" for name in term.factors)
+        if turns % 2:
+            matrix[:, list(at)] *= -1.0
+    return matrix
 
 
 def _leaks(trial: Trial, layout: Layout, planned: PlannedMatrix, ratio: float) -> tuple[Leak, ...]:
@@ -123,10 +137,10 @@ def _leaks(trial: Trial, layout: Layout, planned: PlannedMatrix, ratio: float) -
         return ()
     beside = planned_matrix(trial, layout, out)
     return leaks(
-        planned.matrix,
+        _first_to_last(trial, planned.terms, planned),
         [one.name for one in planned.terms],
         planned.columns,
-        beside.matrix,
+        _first_to_last(trial, out, beside),
         [one.name for one in out],
         beside.columns,
         _worth_telling(planned.setup),

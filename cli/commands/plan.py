@@ -12,6 +12,7 @@ from weldtrial.cli.choosing_options import choose_options, wanted
 from weldtrial.cli.gauge_folder import gauge_opened, plan_gauge, refuse_gauge
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.pretending import Wanted, loss_options, take_wanted
+from weldtrial.cli.telling_options import asked_to_tell, tells_options
 from weldtrial.shared.folder import Folder, find_folder
 from weldtrial.shared.problems import WrongUsage
 from weldtrial.shared.trial import Trial
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     help="Take the scatter from the results of an earlier trial, in mind only.",
 )
 @click.option("--why", is_flag=True, help="Show the working, with its sources.")
+@tells_options
 @choose_options
 @loss_options("rehearse", 1000, "Play so many pretend trials of this plan (1000).")
 @common_options
@@ -59,19 +61,21 @@ def command(
     """
     pretend = take_wanted("plan", "rehearse", said)
     if pretend.trials is not None or pretend.losses:
-        _rehearse(common, ifs, pretend, pilot, table=bool(tries) or why or wanted(said) is not None)
+        _rehearse(common, ifs, pretend, pilot, table=_own_table(said, tries, why))
         return
     from weldtrial.cli.pilot import Taken, show_taken, taken_json, with_pilot
     from weldtrial.cli.plan_json import as_json
     from weldtrial.cli.plan_tables import show_plan
+    from weldtrial.cli.telling_command import run_telling
 
     choose = wanted(said)
+    tell = asked_to_tell(said, {"--try": tries, "--why": why, "--choose": choose})
     if choose is not None and (tries or why):
         raise WrongUsage("weldtrial plan: --try and --why do not go with --choose. Leave them out.")
     folder = Folder(find_folder(common.folder))
     refuse_adopted(folder.path, "there is nothing left to plan")
     if (study := gauge_opened(common)) is not None:
-        if ifs or tries or why or pilot is not None or choose is not None:
+        if ifs or tries or why or pilot is not None or choose is not None or tell:
             raise WrongUsage("weldtrial plan: a gauge study has no such options; change [gauge] "
                              "in trial.toml and plan again.")  # fmt: skip
         plan_gauge(common, study)
@@ -80,8 +84,11 @@ def command(
     taken: tuple[Taken, ...] = ()
     if pilot is not None:
         trial, taken = with_pilot(common, trial, pilot)
-    figures = _figures(trial, ifs, tries)
     sealed = folder.seal.exists()
+    if tell:
+        run_telling(common, trial, ifs, said["compare"], sealed=sealed)
+        return
+    figures = _figures(trial, ifs, tries)
     if choose is not None:
         from weldtrial.cli.choosing_command import run_choice
 
@@ -106,6 +113,11 @@ def command(
         common.console.next("seal")
 
 
+def _own_table(said: dict[str, Any], tries: tuple[str, ...], why: bool) -> bool:
+    """Tell whether a table was asked for that a rehearsal has not."""
+    return bool(tries or why or said["tells"] or said["compare"] or wanted(said) is not None)
+
+
 def _rehearse(
     common: Common, ifs: tuple[str, ...], pretend: Wanted, pilot: Path | None, *, table: bool
 ) -> None:
@@ -122,8 +134,8 @@ def _rehearse(
         )
     if table:
         raise WrongUsage(
-            "weldtrial plan: --try, --why and --choose have tables of their own; a rehearsal has "
-            "none of them. "
+            "weldtrial plan: --tells, --compare, --try, --why and --choose have tables of "
+            "their own; a rehearsal has none of them. "
             "Change the plan in mind with --if, such as  --if design.rounds=9 --rehearse"
         )
     folder = Folder(find_folder(common.folder))

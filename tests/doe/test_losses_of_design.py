@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -11,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from weldtrial.doe.alike import kinds_of_loss
 from weldtrial.doe.information import covariance, effect_rows, information, t_quantile
 from weldtrial.doe.left_to_tell import Design, left_to_tell
 from weldtrial.doe.losses_of_design import losses
@@ -267,3 +269,34 @@ def test_alike_coupons_stand_for_one_another() -> None:
     assert drops == 4
     assert found.pair is not None
     assert found.pair.coupons == (0, 4)
+
+
+@pytest.mark.parametrize("seed", [None, 8])
+def test_blocks_that_hold_the_same_stand_for_one_another(seed: int | None) -> None:
+    """In three rounds, by kinds and one by one: as many pairs that drop a term, the same worst."""
+    whole = in_setups(3, seed)
+    if seed is None:
+        # Take what makes gas told apart from w out of all but two coupons of the first round.
+        x = whole.matrix.copy()
+        x[:, whole.columns[2][0]] = np.where(np.arange(len(x)) < 2, x[:, whole.columns[2][0]], 0.0)
+        whole = replace(whole, matrix=x, terms=whole.terms[:3], columns=whole.columns[:3])
+    found = losses(whole)
+    pairs = list(combinations(range(len(whole.matrix)), 2))
+    told = left_to_tell(whole, [(), *pairs])
+    before = told[0].half_widths
+    drops, growth = 0, 0.0
+    for after in told[1:]:
+        both = list(zip(before, after.half_widths, strict=True))
+        drops += any(now is None and was is not None for was, now in both)
+        ratios = [now / was for was, now in both if was is not None and now is not None]
+        growth = max(growth, *ratios)
+    assert (found.pair_cases, found.pair_drops) == (len(pairs), drops)
+    assert found.pair is not None
+    if not drops:
+        assert found.pair.growth == pytest.approx(growth)
+    kinds = kinds_of_loss(whole, 2)
+    assert sum(kinds.values()) == len(pairs)
+    if seed is None:
+        # Within the first round, within the others, and across: first to others, others to others.
+        assert len(kinds) == 66 + 66 + 144 + 78
+        assert drops >= 1

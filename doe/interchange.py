@@ -1,9 +1,9 @@
 """Two coupons of different units changing places: the settings stay, their blocking betters.
 
 A coupon of unit A and one of unit B, δ apart, change places.  The information changes by
-wδ' + δw', with w = (e_A − c_A s_A) − (e_B − c_B s_B) − (c_A + c_B)δ/2, where e marks the block, s is
-the sum of a unit's rows and c = g/(1 + gT).  That is of rank two, so every pair of every start is
-judged at once from products of rows with M⁻¹.
+wδ' + δw', with w = (e_A − c_A s_A) − (e_B − c_B s_B) − (c_A + c_B)δ/2, where e marks the block, s
+is the sum of a unit's rows and c = g/(1 + gT).  That is of rank two, so every pair of every start
+is judged at once from products of rows with M⁻¹.
 
 References
 ----------
@@ -75,7 +75,9 @@ def _best_pairs(
 ) -> tuple[Places, Places, Places]:
     """Return which starts gain, and the best pair of each start."""
     unit, block, many = problem.unit, problem.block, len(problem.unit)
-    inverse: Array = np.linalg.inv(problem.information(rows) + ridge * np.eye(problem.columns))
+    inverse = np.asarray(
+        np.linalg.inv(problem.information(rows) + ridge * np.eye(problem.columns)), dtype=np.float64
+    )
     share = problem.shrink(problem.total) if problem.ratio else np.zeros(len(block))
     pull = -share[:, None] * problem.sums(problem.with_blocks(rows))
     pull += np.eye(problem.blocks, problem.columns)[block]

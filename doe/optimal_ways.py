@@ -6,6 +6,7 @@ would not know where to go; the later ones with one so small that it does not al
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
@@ -19,6 +20,11 @@ from weldtrial.doe.point_exchange import Listed, PointPass
 
 _FIRST_RIDGE, _RIDGE = 1e-2, 1e-8
 _PASSES = 60
+_TOGETHER = 256
+"""Starts bettered together: more would not be quicker, and would need more memory."""
+
+
+Stage = tuple[float, Array | None, int]
 
 
 class Way(Protocol):
@@ -83,17 +89,37 @@ def improve(way: Way, problem: Problem, state: Places, kind: Places, *, fresh: b
     fresh
         Whether the starts are random, so that they may be singular.
     """
-    stages: list[tuple[float, Array | None, int]] = [(_RIDGE, problem.weight, _PASSES)]
-    if fresh:
-        # Prediction variance says little near saturation, so information leads the way.
-        lead = [(_FIRST_RIDGE, None, 1), (_RIDGE, None, 1)]
-        stages = [*lead[: 1 if problem.weight is None else 2], *stages]
+    if len(state) > _TOGETHER:
+        for begin in range(0, len(state), _TOGETHER):
+            part = slice(begin, begin + _TOGETHER)
+            improve(way, problem, state[part], kind[part], fresh=fresh)
+        return
+    if not fresh:
+        _stages(way, problem, state, kind, [(_RIDGE, problem.weight, _PASSES)])
+    elif problem.weight is None:
+        plain: list[Stage] = [(_FIRST_RIDGE, None, 1), (_RIDGE, None, _PASSES)]
+        _stages(way, problem, state, kind, plain)
+    else:
+        # Near saturation each lead has its own blind alleys, so half the starts take the other.
+        last: Stage = (_RIDGE, problem.weight, _PASSES)
+        by_information: list[Stage] = [(_FIRST_RIDGE, None, 1), (_RIDGE, None, 1), last]
+        by_prediction: list[Stage] = [(_FIRST_RIDGE, problem.weight, 2), last]
+        half = (len(state) + 1) // 2
+        _stages(way, problem, state[:half], kind[:half], by_information)
+        if half < len(state):
+            _stages(way, problem, state[half:], kind[half:], by_prediction)
+
+
+def _stages(
+    way: Way, problem: Problem, state: Places, kind: Places, stages: Sequence[Stage]
+) -> None:
+    """Take the stages one after another, in place: a ridge, the moments or None, passes at most."""
     for ridge, weight, passes in stages:
         live = np.arange(len(state))
         for _ in range(passes):
             own, own_kind = state[live], kind[live]
             moved = way.one_pass(own, own_kind, ridge, weight)
-            if passes > 1:
+            if passes == _PASSES:
                 _larger_moves(way, problem, (own, own_kind, moved), ridge, weight)
             state[live], kind[live] = own, own_kind
             live = live[moved]

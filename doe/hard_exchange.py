@@ -16,7 +16,10 @@ import numpy as np
 from weldtrial.doe.candidates import Array, Flags, Places
 from weldtrial.doe.criterion import log_det
 from weldtrial.doe.optimal_problem import Problem
+from weldtrial.doe.rank_one import GAIN
 
+_TRIED = 5
+"""Kinds tried in full for a unit, those towards which the criterion rises most steeply."""
 Moved = Callable[[Places, int], Places]
 """What a unit's choices, shape (starts, coupons, ...), become under another kind."""
 
@@ -56,22 +59,33 @@ def move_units(
         if len(may) < 2 or not len(at):
             continue
         own = _piece(problem, rows_of(state[:, at]), unit)
+        trials = np.array([moved(state[:, at], other) for other in may])
+        pieces = np.array([_piece(problem, rows_of(one), unit) for one in trials])
         rest = information - own
-        best, best_kind = value.copy(), kind[:, unit].copy()
-        best_state, best_own = state[:, at].copy(), own
-        for other in may:
-            trial = moved(state[:, at], other)
-            piece = _piece(problem, rows_of(trial), unit)
+        best, best_own = value.copy(), own
+        best_state, best_kind = state[:, at].copy(), kind[:, unit].copy()
+        every, kinds = np.arange(len(state)), np.array(may, dtype=np.intp)
+        for tried in _most_promising(information, pieces, weight):
+            piece = pieces[tried, every]
             reached = _value(rest + piece, weight)
-            better = (reached > best + 1e-7) & (kind[:, unit] != other)
-            best, best_kind = np.where(better, reached, best), np.where(better, other, best_kind)
-            best_state[better] = trial[better]
+            better = (reached > best + GAIN) & (kind[:, unit] != kinds[tried])
+            best = np.where(better, reached, best)
+            best_kind = np.where(better, kinds[tried], best_kind)
+            best_state[better] = trials[tried, every][better]
             best_own = np.where(better[:, None, None], piece, best_own)
         changed |= best_kind != kind[:, unit]
         value, information = best, rest + best_own
         kind[:, unit] = best_kind
         state[:, at] = best_state
     return changed
+
+
+def _most_promising(information: Array, pieces: Array, weight: Array | None) -> Places:
+    """Return a few kinds for each start, shape (tries, starts), by how steeply they better it."""
+    inverse = np.linalg.inv(information)
+    steep = inverse if weight is None else inverse @ weight @ inverse
+    slope = np.einsum("sij,ksij->ks", steep, pieces)
+    return np.asarray(np.argsort(-slope, axis=0, kind="stable")[:_TRIED], dtype=np.intp)
 
 
 def _piece(problem: Problem, rows: Array, unit: int) -> Array:

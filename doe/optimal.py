@@ -216,7 +216,7 @@ def _by_points(problem: Problem, listed: Listed, bound: Bound | None, draw: Draw
         place[wide] = np.arange(len(wide))
         again, again_kind = place[state[top]], kind[top]
         more = listed.only(wide)
-        improve(ByPoints(problem, more, move=False), problem, again, again_kind, fresh=False)
+        improve(ByPoints(problem, more, twins=False), problem, again, again_kind, fresh=False)
         state[top], value[top] = wide[again], _value(problem, more.rows[again])
     return _Ended(listed.places[state], value)
 

@@ -6,6 +6,7 @@ would not know where to go; the later ones with one so small that it does not al
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
@@ -13,18 +14,27 @@ import numpy as np
 from weldtrial.doe.candidates import Array, Flags, Places
 from weldtrial.doe.exchange import CoordinatePass
 from weldtrial.doe.hard_exchange import move_units
+from weldtrial.doe.interchange import interchange
 from weldtrial.doe.optimal_problem import Problem
 from weldtrial.doe.point_exchange import Listed, PointPass
 
 _FIRST_RIDGE, _RIDGE = 1e-2, 1e-8
 _PASSES = 60
+_TOGETHER = 256
+"""Starts bettered together: more would not be quicker, and would need more memory."""
+
+
+Stage = tuple[float, Array | None, int]
 
 
 class Way(Protocol):
-    """A way of searching: what a state is, and one pass over it."""
+    """A way of searching: what a state is, and one pass over its coupons."""
 
     def rows(self, state: Places) -> Array:
         """Return model rows, shape (starts, positions, columns)."""
+
+    def moved_to(self, own: Places, kind: int) -> Places:
+        """Return what a unit's part of a state becomes under another kind."""
 
     def one_pass(self, state: Places, kind: Places, ridge: float, weight: Array | None) -> Flags:
         """Better the states in place; return which moved."""
@@ -33,28 +43,21 @@ class Way(Protocol):
 class ByPoints:
     """Settings of a list: a state is their numbers, shape (starts, positions)."""
 
-    def __init__(self, problem: Problem, listed: Listed, *, move: bool = True) -> None:
+    def __init__(self, problem: Problem, listed: Listed, *, twins: bool = True) -> None:
         self.problem, self.listed = problem, listed
-        self.twins = _twins(problem, listed) if move and len(problem.kinds) > 1 else None
+        self.twins = _twins(problem, listed) if twins and len(problem.kinds) > 1 else None
 
     def rows(self, state: Places) -> Array:
         """Return model rows, shape (starts, positions, columns)."""
         return self.listed.rows[state]
 
+    def moved_to(self, own: Places, kind: int) -> Places:
+        """Return the nearest settings of another kind; the same ones without twins."""
+        return own if self.twins is None else np.asarray(self.twins[kind, own])
+
     def one_pass(self, state: Places, kind: Places, ridge: float, weight: Array | None) -> Flags:
-        """Move whole units, then exchange every coupon once."""
-        twins, moved = self.twins, np.zeros(len(state), dtype=bool)
-        if twins is not None:
-            moved |= move_units(
-                self.problem,
-                state,
-                kind,
-                self.rows,
-                lambda own, other: np.asarray(twins[other, own]),
-                ridge,
-                weight,
-            )
-        return moved | PointPass(self.problem, self.listed, state, kind, ridge, weight).run()
+        """Exchange every coupon once."""
+        return PointPass(self.problem, self.listed, state, kind, ridge, weight).run()
 
 
 class ByCoordinates:
@@ -67,17 +70,15 @@ class ByCoordinates:
         """Return model rows, shape (starts, positions, columns)."""
         return self.problem.grid.rows(state)
 
+    def moved_to(self, own: Places, kind: int) -> Places:
+        """Return the same easy levels under another kind."""
+        made = own.copy()
+        made[..., self.problem.hard] = self.problem.kinds[kind]
+        return made
+
     def one_pass(self, state: Places, kind: Places, ridge: float, weight: Array | None) -> Flags:
-        """Move whole units, then exchange every easy factor of every coupon once."""
-        problem = self.problem
-
-        def moved_to(own: Places, other: int) -> Places:
-            made = own.copy()
-            made[..., problem.hard] = problem.kinds[other]
-            return made
-
-        moved = move_units(problem, state, kind, self.rows, moved_to, ridge, weight)
-        return moved | CoordinatePass(problem, state, ridge, weight).run()
+        """Exchange every easy factor of every coupon once."""
+        return CoordinatePass(self.problem, state, ridge, weight).run()
 
 
 def improve(way: Way, problem: Problem, state: Places, kind: Places, *, fresh: bool = True) -> None:
@@ -88,20 +89,63 @@ def improve(way: Way, problem: Problem, state: Places, kind: Places, *, fresh: b
     fresh
         Whether the starts are random, so that they may be singular.
     """
-    stages: list[tuple[float, Array | None, int]] = [(_RIDGE, problem.weight, _PASSES)]
-    if fresh:
-        # Prediction variance says little near saturation, so information leads the way.
-        lead = [(_FIRST_RIDGE, None, 1), (_RIDGE, None, 1)]
-        stages = [*lead[: 1 if problem.weight is None else 2], *stages]
+    if len(state) > _TOGETHER:
+        for begin in range(0, len(state), _TOGETHER):
+            part = slice(begin, begin + _TOGETHER)
+            improve(way, problem, state[part], kind[part], fresh=fresh)
+        return
+    if not fresh:
+        _stages(way, problem, state, kind, [(_RIDGE, problem.weight, _PASSES)])
+    elif problem.weight is None:
+        plain: list[Stage] = [(_FIRST_RIDGE, None, 1), (_RIDGE, None, _PASSES)]
+        _stages(way, problem, state, kind, plain)
+    else:
+        # Near saturation each lead has its own blind alleys, so half the starts take the other.
+        last: Stage = (_RIDGE, problem.weight, _PASSES)
+        by_information: list[Stage] = [(_FIRST_RIDGE, None, 1), (_RIDGE, None, 1), last]
+        by_prediction: list[Stage] = [(_FIRST_RIDGE, problem.weight, 2), last]
+        half = (len(state) + 1) // 2
+        _stages(way, problem, state[:half], kind[:half], by_information)
+        if half < len(state):
+            _stages(way, problem, state[half:], kind[half:], by_prediction)
+
+
+def _stages(
+    way: Way, problem: Problem, state: Places, kind: Places, stages: Sequence[Stage]
+) -> None:
+    """Take the stages one after another, in place: a ridge, the moments or None, passes at most."""
     for ridge, weight, passes in stages:
         live = np.arange(len(state))
         for _ in range(passes):
             own, own_kind = state[live], kind[live]
             moved = way.one_pass(own, own_kind, ridge, weight)
+            if passes == _PASSES:
+                _larger_moves(way, problem, (own, own_kind, moved), ridge, weight)
             state[live], kind[live] = own, own_kind
             live = live[moved]
             if not len(live):
                 break
+
+
+def _larger_moves(
+    way: Way,
+    problem: Problem,
+    at: tuple[Places, Places, Flags],
+    ridge: float,
+    weight: Array | None,
+) -> None:
+    """Let starts whose single coupons rest change places between units, or move whole units."""
+    state, kind, moved = at
+    for change in ("places", "kinds"):
+        still = np.flatnonzero(~moved)
+        if not len(still):
+            return
+        own, own_kind = state[still], kind[still]
+        if change == "places":
+            moved[still] = interchange(problem, own, own_kind, way.rows, ridge, weight)
+        else:
+            moved[still] = move_units(problem, own, own_kind, way.rows, way.moved_to, ridge, weight)
+        state[still], kind[still] = own, own_kind
 
 
 def _twins(problem: Problem, listed: Listed) -> Places:

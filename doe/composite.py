@@ -298,8 +298,8 @@ def _notes(
 ) -> Iterator[str]:
     stars = 2 * shape.numbers * shape.under
     yield (
-        f"{shape.cube} coupons in the cube, {stars} star points and {sum(held) or 'none'} at the centre: "
-        "main effects, pairs and bends of every number can all be told apart."
+        f"{shape.cube} coupons in the cube, {stars} star points and {sum(held) or 'none'} at the "
+        "centre: main effects, pairs and bends of every number can all be told apart."
     )
     yield _where(star, alpha)
     yield _why(shape, star, distance, alpha)

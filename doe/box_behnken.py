@@ -159,8 +159,8 @@ def _notes(many: int, rows: int, categories: Sequence[Factor], blocks: int) -> I
         yield (
             f"{opened(titles(categories))} {verb} no middle: the {rows} coupons and the "
             f"centre points are welded under every one of the {how_many_combinations(categories)} "
-            "combinations. No cheaper column is offered: the published designs have none free of "
-            "the bends."
+            "combinations. Bends and pairs of the numbers are shared by all of them; whether a "
+            "bend depends on a category is not in the model."
         )
     if blocks > 1:
         yield (

@@ -73,7 +73,8 @@ class _Shape:
     @property
     def rotatable(self) -> float:
         """Distance at which the precision of the curved surface depends on distance alone."""
-        return float((self.cube / self.under) ** 0.25)
+        # Two square roots are the same to the last bit on every machine; a fourth root is not.
+        return sqrt(sqrt(self.cube / self.under))
 
     def orthogonal(self, cube_centre: int, star_centre: int) -> float:
         """Distance at which blocks shift nothing, for centre points in all cube and star blocks.
@@ -97,7 +98,7 @@ def central_composite(
     factors: Sequence[Factor],
     *,
     star: Star | None = None,
-    distance: Distance = "rotatable",
+    distance: Distance | None = None,
     whole_cube: bool = False,
     centre_points: int | None = None,
     blocks: int = 1,
@@ -118,7 +119,8 @@ def central_composite(
         ``outside``; None for ``face`` in one block and ``inside`` in several, which the faces
         do not allow.
     distance
-        Without blocks: ``rotatable``, or ``spherical`` (stars and corners equally far out).
+        ``rotatable``, which None stands for, or ``spherical`` (stars and corners equally far out);
+        not to be given for the faces or with blocks, which settle it.
     whole_cube
         Weld all combinations in the cube where a fraction would do.
     centre_points
@@ -133,7 +135,7 @@ def central_composite(
         When the factors do not fit, it cannot be cut so, or something cannot be told.
     """
     star = star or ("inside" if blocks > 1 else "face")
-    _refuse_words(star, distance)
+    _refuse_words(star, distance, blocks)
     numbers, categories = numbers_of(factors), categories_of(factors)
     in_cube = (*numbers, *(one for one in categories if len(one.levels) == 2))
     more = tuple(one for one in categories if len(one.levels) > 2)
@@ -169,11 +171,19 @@ def central_composite(
     return refuse_untold(family, factors, "Add centre points:  centre_points = 6.")
 
 
-def _refuse_words(star: str, distance: str) -> None:
+def _refuse_words(star: str, distance: str | None, blocks: int) -> None:
     if star not in STARS:
         raise PlanRefused(f"Star points stand inside, face or outside; '{star}' is none of them.")
+    if distance is None:
+        return
     if distance not in DISTANCES:
         raise PlanRefused(f"The star distance is rotatable or spherical; '{distance}' is neither.")
+    if star == "face" or blocks > 1:
+        what = "Star points on the faces" if star == "face" else "Blocks that touch no effect"
+        raise PlanRefused(
+            f"{what} leave no star distance to choose. Leave the distance out"
+            + (', or say  star = "inside".' if blocks == 1 else ", or weld it in one block.")
+        )
 
 
 def _refuse_few(numbers: Sequence[Factor]) -> None:
@@ -240,7 +250,7 @@ def _centre(shape: _Shape, asked: int | None) -> int:
 
 
 def _shared(
-    shape: _Shape, star: Star, distance: Distance, centre: int
+    shape: _Shape, star: Star, distance: Distance | None, centre: int
 ) -> tuple[tuple[int, ...], float]:
     """Return the centre points of each block and the star distance in half cubes."""
     if not shape.cube_blocks:
@@ -282,14 +292,14 @@ def _notes(
     categories: Sequence[Factor],
     cube: Fraction,
     star: Star,
-    distance: Distance,
+    distance: Distance | None,
     alpha: float,
     held: tuple[int, ...],
 ) -> Iterator[str]:
     stars = 2 * shape.numbers * shape.under
     yield (
-        f"{shape.cube} coupons in the cube, {stars} star points and {sum(held)} at the centre: "
-        "main effects, pairs and bends of every number can all be told apart."
+        f"{shape.cube} coupons in the cube, {stars} star points and {sum(held) or 'none'} at the "
+        "centre: main effects, pairs and bends of every number can all be told apart."
     )
     yield _where(star, alpha)
     yield _why(shape, star, distance, alpha)
@@ -330,7 +340,7 @@ def _where(star: Star, alpha: float) -> str:
     )
 
 
-def _why(shape: _Shape, star: Star, distance: Distance, alpha: float) -> str:
+def _why(shape: _Shape, star: Star, distance: Distance | None, alpha: float) -> str:
     if star == "face":
         return (
             "Within the range this tells pairs and bends more sharply than a cube drawn inside it "
@@ -342,7 +352,10 @@ def _why(shape: _Shape, star: Star, distance: Distance, alpha: float) -> str:
             f"{shape.rotatable:.3f} would make the precision alike in all directions."
         )
     if distance == "spherical" and not shape.cube_blocks:
-        return f"Star points and corners are equally far from the centre ({alpha:.3f})."
+        return (
+            f"Star points and corners of the cube are equally far from the centre, {alpha:.3f} of "
+            "the cube's half width."
+        )
     return (
         f"The distance, {alpha:.3f} of the cube's, makes the precision of a prediction depend on "
         "how far from the centre it is, not on the direction."

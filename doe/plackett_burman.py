@@ -259,7 +259,7 @@ def _notes(
         )
     shares = Counter(Fraction(abs(one.share)).limit_denominator(99) for one in found)
     worst = max(shares)
-    mixed = ", ".join(f"{share} of it ({count} times)" for share, count in sorted(shares.items()))
+    mixed = ", ".join(f"{share} of it in {count} cases" for share, count in sorted(shares.items()))
     few = f"Worst here: {worst} of an interaction is counted as a main effect."
     return (
         "Main effects are clear of one another. A two-factor interaction, where there is one, is "

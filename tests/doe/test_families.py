@@ -231,6 +231,20 @@ def test_rotatable_composites_are_rotatable(factors: list[Factor], star: Any) ->
     assert mixed_sums == pytest.approx([mixed_sums[0]] * len(mixed_sums))
 
 
+def test_spherical_composites_have_all_but_the_centre_on_a_sphere() -> None:
+    made = family("central-composite", numbers(3), star="outside", distance="spherical")
+    far = {round(sum(float(v) ** 2 for v in point.values()), 9) for point in made.points}
+    assert far == {0.0, 3.0}
+    with pytest.raises(PlanRefused, match="Add centre points"):
+        family(
+            "central-composite",
+            numbers(3),
+            star="outside",
+            distance="spherical",
+            centre_points=0,
+        )
+
+
 def _two(many: int) -> list[tuple[int, int]]:
     return list(combinations(range(many), 2))
 
@@ -399,6 +413,9 @@ def test_names_keep_their_capitals_in_notes() -> None:
         ("central-composite", numbers(9), {}, "512 coupons"),
         ("central-composite", numbers(2), {"star": "far"}, "'far' is none"),
         ("central-composite", numbers(2), {"star": "face", "blocks": 2}, 'star = "inside"'),
+        ("central-composite", numbers(2), {"distance": "spherical"}, "no star distance to choose"),
+        ("central-composite", numbers(2), {"distance": "rotatable", "blocks": 2}, "in one block"),
+        ("central-composite", numbers(2), {"star": "inside", "distance": "x"}, "'x' is neither"),
         ("central-composite", numbers(2), {"star": "inside", "centre_points": 0}, "Add centre"),
         ("central-composite", [*numbers(2), GASES], {"centre_points": 4}, "centre_points = 6"),
         ("central-composite", numbers(5), {"blocks": 3}, "Use 2 blocks"),

@@ -17,6 +17,7 @@ from weldtrial.analysis.findings import (
 )
 from weldtrial.analysis.judge import strength
 from weldtrial.analysis.model import BARE, ModelFit
+from weldtrial.analysis.model_frame import ONE_LEVEL
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.reaching import (
@@ -33,6 +34,7 @@ from weldtrial.analysis.verdict_words import (
     cannot_tell,
     depends_on,
     head,
+    nothing_beside,
     nothing_repeated,
     number_line,
     write_verdict,
@@ -223,6 +225,8 @@ def _cannot(
     )
     averages = _averages(question, observations)
     verdict = cannot_tell(question.factor.name, tied, averages)
+    if tied == ONE_LEVEL:
+        verdict = nothing_beside(question.factor.name, averages)
     if fit.method == BARE:
         verdict = nothing_repeated()
     return unanswered(context, question, verdict)

@@ -114,7 +114,7 @@ def estimate_cells(row: EstimateRow, unit: str, trial: Trial) -> list[str]:
     """Return term, estimate, interval of an effect, rounded to what its interval carries."""
     name = effect_name(row.term, trial)
     if row.estimate is None:
-        return [name, "several levels", ""]
+        return [name, "none to be had" if name != row.term else "several levels", ""]
     if row.ci_low is None or row.ci_high is None:
         shown = f"{row.estimate:+.3g}".replace("-", MINUS)
         return [name, f"{shown}{spaced(unit)}", "none to be had"]
@@ -184,6 +184,10 @@ def _beside(console: Console, found: ResponseFindings) -> None:
         if way.name.startswith("adjusted for"):
             words = f"{way.words[:1].upper()}{way.words[1:]}"
             console.line(f"  {words}: {interval_words(way, found.unit)}.", hang=2)
+    answered = any(one.difference is not None for one in found.comparisons)
+    for check in found.checks:
+        if answered and check.passed is None and check.name.startswith("adjusted for"):
+            console.line(f"  {check.words}", hang=2)
     if found.least_squares is None:
         return
     for other in found.least_squares.comparisons[:1]:

@@ -162,8 +162,9 @@ def fill_loads(folder: Spoilt) -> None:
     """Weld and read the trial of loads alone."""
     for place, stamp in enumerate(folder.stamps):
         wave = (place * 7) % 11
-        folder.put(LOG, stamp, started=f"{8 + place // 2:02d}:{30 * (place % 2):02d}",
-                   throat_mm=f"{5.2 + 0.1 * (wave % 5):.1f}", plate_temp_C=f"{20 + place * place % 13}")  # fmt: skip
+        folder.put(LOG, stamp, started=f"2026-03-02 {8 + place // 2:02d}:{30 * (place % 2):02d}",
+                   throat_mm=f"{5.2 + 0.1 * (wave % 5):.1f}",
+                   plate_temp_C=f"{20 + place * place % 13}")  # fmt: skip
         folder.put(LOADS, stamp, reading=f"{78 + 0.7 * wave:.1f}")
 
 
@@ -172,3 +173,48 @@ def fill_looks(folder: Spoilt) -> None:
     for place, stamp in enumerate(folder.stamps):
         folder.put(BENDS, stamp, reading="fail" if place % 4 == 1 else "pass")
         folder.put(SPATTER, stamp, reading=("some", "little", "none")[(place * 7) % 11 % 3])
+
+
+CODES = (0, 3, 4, 5)
+"""What a command may end with, whatever stands in the folder: our fault is not among them."""
+
+
+def flat(text: str) -> str:
+    """Return text on one line, as a reader takes it in."""
+    return " ".join(text.split())
+
+
+def gives_its_line(kind: Kind, folder: Spoilt, weldtrial: Callable[..., Any]) -> None:
+    """Spoil a folder, type the command of its kind, and read what it prints."""
+    gaps = kind.spoil(folder) or {}
+    before = folder.bytes()
+    done = weldtrial(*(word.format(**gaps) for word in kind.command), cwd=folder.path)
+    said = flat(done.out + "\n" + done.err)
+    for line in kind.says:
+        assert flat(line.format(**gaps)) in said, f"\n{line.format(**gaps)}\nis not in\n{said}"
+    assert done.code == kind.code
+    assert folder.bytes() == before
+    assert "Traceback" not in done.err
+    assert "defect" not in done.err
+
+
+def ends_as_written_down(
+    folder: Spoilt, weldtrial: Callable[..., Any], codes: Sequence[int] = CODES
+) -> None:
+    """Ask a spoilt folder for everything: no traceback, a code that is documented, whole JSON.
+
+    What people typed stays as it is; only the journal may grow, by opening and looking.
+    """
+    before = folder.bytes()
+    for command in (("analyse", "--open", "--yes", "--json"), ("report",), ("check", "--json")):
+        done = weldtrial(*command, cwd=folder.path)
+        assert done.code in codes, (command, done.code, done.err)
+        for words in ("Traceback", "defect", "RuntimeWarning"):
+            assert words not in done.err
+        assert done.err or done.out
+        if command[-1] == "--json":
+            assert done.json
+            assert "NaN" not in done.out
+    after = folder.bytes()
+    typed = {name for name in before if name != "journal.csv"}
+    assert {name: after.get(name) for name in typed} == {name: before[name] for name in typed}

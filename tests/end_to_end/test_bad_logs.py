@@ -233,6 +233,7 @@ def test_what_must_be_mended_ends_as_written_down(
     ends_as_written_down(folder, weldtrial, (kind.code,))
 
 
+@pytest.mark.slow
 def test_what_is_worth_knowing_goes_on_to_an_answer(
     spoilt: Callable[[str], Spoilt], weldtrial: Weldtrial
 ) -> None:

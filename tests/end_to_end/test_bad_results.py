@@ -282,6 +282,7 @@ def each_to_its_own_coupon(folder: Spoilt, kinds: Sequence[Kind]) -> None:
         kind.spoil(replace(folder, stamps=stamps))
 
 
+@pytest.mark.slow
 def test_odd_loads_go_on_to_an_answer(
     spoilt: Callable[[str], Spoilt], weldtrial: Weldtrial
 ) -> None:
@@ -289,7 +290,7 @@ def test_odd_loads_go_on_to_an_answer(
         kind for kind in READINGS
         if not kind.code and not kind.name.endswith((*ELSEWHERE, *WHOLE_FILE))
     ]  # fmt: skip
-    assert len(kinds) == 9
+    assert len(kinds) == 10
     folder = spoilt("loads")
     each_to_its_own_coupon(folder, kinds)
     ends_as_written_down(folder, weldtrial, (0,))

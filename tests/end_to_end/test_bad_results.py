@@ -258,8 +258,8 @@ def test_what_must_be_mended_ends_as_written_down(
 ELSEWHERE = ("no gauge has", "two stops", "finer than", "capitals", "section of two", "a name")
 WHOLE_FILE = ("column more", "needs missing", "order mark", "UTF-16")
 """What is only worth knowing goes on to an answer, which takes time: these are kinds of other
-responses than the load, and kinds that spoil a whole file.  The rest go into one folder, each to a
-coupon of its own."""
+responses than the load, which go into one folder, each to a coupon of its own, and kinds that spoil
+a whole file."""
 
 
 @pytest.mark.parametrize(
@@ -283,16 +283,16 @@ def each_to_its_own_coupon(folder: Spoilt, kinds: Sequence[Kind]) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(
+    "kind",
+    [k for k in READINGS if not k.code and not k.name.endswith((*ELSEWHERE, *WHOLE_FILE))],
+    ids=lambda kind: kind.name,
+)
 def test_odd_loads_go_on_to_an_answer(
-    spoilt: Callable[[str], Spoilt], weldtrial: Weldtrial
+    kind: Kind, spoilt: Callable[[str], Spoilt], weldtrial: Weldtrial
 ) -> None:
-    kinds = [
-        kind for kind in READINGS
-        if not kind.code and not kind.name.endswith((*ELSEWHERE, *WHOLE_FILE))
-    ]  # fmt: skip
-    assert len(kinds) == 10
     folder = spoilt("loads")
-    each_to_its_own_coupon(folder, kinds)
+    kind.spoil(folder)
     ends_as_written_down(folder, weldtrial, (0,))
 
 

@@ -49,6 +49,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -93,6 +94,7 @@ class Interval:
     confidence: float
 
 
+@lru_cache(maxsize=256)
 def difference_interval(
     passed: int, of: int, passed_reference: int, of_reference: int, confidence: float = 0.95
 ) -> Interval:
@@ -120,6 +122,7 @@ def difference_interval(
     return Interval(seen, max(-1.0, low), min(1.0, high), confidence)
 
 
+@lru_cache(maxsize=256)
 def ratio_interval(
     passed: int, of: int, passed_reference: int, of_reference: int, confidence: float = 0.95
 ) -> Interval:
@@ -143,6 +146,45 @@ def ratio_interval(
     low = _lowest_ratio(passed, of, passed_reference, of_reference, tail)
     least = _lowest_ratio(passed_reference, of_reference, passed, of, tail)
     return Interval(seen, low, 1 / least if least else math.inf, confidence)
+
+
+def difference_above(
+    passed: int,
+    of: int,
+    passed_reference: int,
+    of_reference: int,
+    hypothesis: float,
+    confidence: float = 0.95,
+) -> bool:
+    """Whether the lower end of `difference_interval` lies above a hypothesis, in less time.
+
+    The p of the hypothesis itself mostly says it; the limit is looked for only where p lies
+    between half the tail and the tail, as a p further out might rise above it again.
+
+    Parameters
+    ----------
+    passed, of, passed_reference, of_reference, confidence
+        As in `difference_interval`.
+    hypothesis
+        Share of the new less that of the reference, from -1 to 1.
+    """
+    seen = passed / of - passed_reference / of_reference
+    if hypothesis >= seen or hypothesis <= -1:
+        return hypothesis < -1 and seen > hypothesis
+    if passed == 0 and passed_reference == of_reference:
+        return False
+    tail = (1 - confidence) / 2
+    test = _difference_test(passed, of, passed_reference, of_reference)
+    p = float(test.quick(np.array([hypothesis]))[0])
+    if p > tail:
+        return False
+    if p > 0.45 * tail:
+        p = test.refined(hypothesis)
+    if p <= tail / 2:
+        return True
+    return p <= tail and hypothesis < (
+        _lowest_difference(passed, of, passed_reference, of_reference, tail)
+    )
 
 
 # ------------------------------------------------------------------------------- scores
@@ -235,13 +277,16 @@ Lines = Callable[[Floats, Floats], tuple[Floats, Floats]]
 def _lowest_difference(x: int, n: int, x0: int, n0: int, tail: float) -> float:
     if x == 0 and x0 == n0:
         return -1.0
+    test = _difference_test(x, n, x0, n0)
+    return test.outermost(-1.0, x / n - x0 / n0, tail, at_end=-1.0)
 
+
+def _difference_test(x: int, n: int, x0: int, n0: int) -> _Test:
     def lines(shift: Floats, u: Floats) -> tuple[Floats, Floats]:
         held = np.maximum(0.0, -shift) + u * (1 - np.abs(shift))
         return held + shift, held
 
-    test = _Test(x, x0, n, n0, lambda shift: difference_scores(n, n0, shift), lines)
-    return test.outermost(-1.0, x / n - x0 / n0, tail, at_end=-1.0)
+    return _Test(x, x0, n, n0, lambda shift: difference_scores(n, n0, shift), lines)
 
 
 def _lowest_ratio(x: int, n: int, x0: int, n0: int, tail: float) -> float:

@@ -169,8 +169,8 @@ def difference_above(
         Share of the new less that of the reference, from -1 to 1.
     """
     seen = passed / of - passed_reference / of_reference
-    if hypothesis >= seen or hypothesis <= -1:
-        return hypothesis < -1 and seen > hypothesis
+    if hypothesis >= seen or hypothesis < -1:
+        return hypothesis < seen
     if passed == 0 and passed_reference == of_reference:
         return False
     tail = (1 - confidence) / 2

@@ -116,11 +116,15 @@ class LostCounted:
 
 @dataclass(frozen=True, slots=True)
 class LostBoth:
-    """The verdict had all lost coupons of one level done worst and all of the other best."""
+    """The verdict had all lost coupons of one level done worst and all of the other best.
+
+    `changed` tells whether that is another verdict.
+    """
 
     worst: str
     best: str
     code: VerdictCode
+    changed: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -70,6 +70,9 @@ OUTWARD = 1e-6
 """Limits are moved outwards so far: just outside may lie a hypothesis at which outcomes tie."""
 AT_ONCE = 100_000
 """Chances worked out at once."""
+FURTHER = (0.3, 66)
+"""How far beyond a hypothesis a p may rise again, and how many places there are looked at: as
+closely as for the limit itself."""
 HALVINGS = 16
 """Halvings of the cell in which the limit lies: 1e-8 of the scale."""
 
@@ -158,8 +161,8 @@ def difference_above(
 ) -> bool:
     """Whether the lower end of `difference_interval` lies above a hypothesis, in less time.
 
-    The p of the hypothesis itself mostly says it; the limit is looked for only where p lies
-    between half the tail and the tail, as a p further out might rise above it again.
+    The p of the hypothesis itself mostly says it; where it lies between half the tail and the
+    tail a p further out may rise above it again, and is looked for, the limit itself only there.
 
     Parameters
     ----------
@@ -180,11 +183,12 @@ def difference_above(
         return False
     if p > 0.45 * tail:
         p = test.refined(hypothesis)
-    if p <= tail / 2:
+    if p <= tail / 2 or p > tail:
+        return p <= tail
+    further = np.linspace(max(-1.0, hypothesis - FURTHER[0]), hypothesis, FURTHER[1])[1:-1]
+    if float(test.quick(further).max()) <= 0.95 * tail:
         return True
-    return p <= tail and hypothesis < (
-        _lowest_difference(passed, of, passed_reference, of_reference, tail)
-    )
+    return hypothesis < _lowest_difference(passed, of, passed_reference, of_reference, tail)
 
 
 # ------------------------------------------------------------------------------- scores

@@ -19,8 +19,10 @@ from weldtrial.analysis.proportion_power import (
 from weldtrial.analysis.settle import ASSUMED, MOST
 from weldtrial.shared.responses import Ask, Response
 
-EXACT_UP_TO = 150
+EXACT_UP_TO = 100
 """Coupons of each gas beyond which the number grows by the normal rule, in steps of ten."""
+NEAR = 0.02
+"""Chance above 0.8 that is near enough."""
 STEPS = 4
 """Corrections of the guess before it is walked to the first number that is enough."""
 
@@ -66,7 +68,7 @@ def coupons_that_settle(ask: Ask, margin: float, share: float, guess: int) -> in
             break
     while many < EXACT_UP_TO and at(many) < CHANCE:
         many += 1
-    while many > 2 and at(many - 1) >= CHANCE:
+    while many > 2 and at(many) > CHANCE + NEAR and at(many - 1) >= CHANCE:
         many -= 1
     return many
 

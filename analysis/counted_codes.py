@@ -158,4 +158,3 @@ def fisher_p(one: int, of: int, zero: int, of_reference: int) -> float:
     passed = one + zero
     ways = [comb(of, some) * comb(of_reference, passed - some) for some in range(passed + 1)]
     return sum(way for way in ways if way <= ways[one]) / comb(of + of_reference, passed)
-

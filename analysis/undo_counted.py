@@ -260,12 +260,12 @@ class _Asked:
         turned: dict[int, bool] = {}
         every = product(*(range(size + 1) for size in sizes))
         for worse in every if ways <= MOST_LOST else (tuple(sizes), (0,) * len(sizes)):
-            values = [
-                0.0 if n < some else self.best
+            outcomes = [
+                (one, 0.0 if n < some else self.best)
                 for heap, some in zip(heaps.values(), worse, strict=True)
-                for n in range(len(heap))
+                for n, one in enumerate(heap)
             ]
-            other = self._having(list(zip(sum(heaps.values(), []), values, strict=True)))
+            other = self._having(outcomes)
             turned[sum(worse)] = turned.get(sum(worse), False) or other != self.code
         return LostCounted(
             coupons[0].levels[self.pair.factor.name],
@@ -283,8 +283,8 @@ class _Asked:
         found = []
         for one, other in ((lost[0], lost[1]), (lost[1], lost[0])):
             code = self._having([*((c, 0.0) for c in one), *((c, self.best) for c in other)])
-            names = (part[0].levels[self.pair.factor.name] for part in (one, other))
-            found.append(LostBoth(*names, code, code != self.code))
+            worst, best = (part[0].levels[self.pair.factor.name] for part in (one, other))
+            found.append(LostBoth(worst, best, code, code != self.code))
         return tuple(found)
 
     def _having(self, outcomes: Sequence[tuple[Coupon, float]]) -> VerdictCode:

@@ -6,22 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 
 from weldtrial.analysis.findings import VerdictCode
 from weldtrial.analysis.undo_records import Forgotten, LostBoth, LostCounted, Undo
+from weldtrial.analysis.verdict_words import BRIEFLY
 
-READS: dict[VerdictCode, str] = {
-    "cannot_tell": "cannot tell",
-    "depends_on": "depends on a check",
-    "difference_shown": "a gap is shown",
-    "not_settled": "not settled",
-    "worse_beyond_margin": "worse by more than the margin",
-    "worse_within_margin": "worse, by less than the margin",
-    "worse_margin_unsettled": "worse, by the margin or not is open",
-    "better_beyond_margin": "better by more than the margin",
-    "better_within_margin": "better, by less than the margin",
-    "better_margin_unsettled": "better, by the margin or not is open",
-    "not_worse": "no worse by more than the margin",
-    "equivalent": "equal within the margin",
-    "at_limit": "at the gauge limit",
-}
 MOST_NAMED = 6
 PLACED = (
     "Forgotten failures are put into the set-ups where they do most harm: spread otherwise, more "
@@ -113,9 +99,7 @@ def _part(one: Forgotten) -> str:
     where = ""
     if one.setups:
         where = f" (set-up{'s' if len(one.setups) > 1 else ''} {', '.join(map(str, one.setups))})"
-    return f"{many} {who}{where} would turn it into \N{LEFT DOUBLE QUOTATION MARK}" + (
-        f"{READS[one.code]}\N{RIGHT DOUBLE QUOTATION MARK}"
-    )
+    return f"{many} {who}{where} would turn it into {_reads(one.code)}"
 
 
 def _lost(level: str, graded: bool, one: LostCounted) -> str:
@@ -160,4 +144,4 @@ def _both(
 
 
 def _reads(code: VerdictCode) -> str:
-    return f"\N{LEFT DOUBLE QUOTATION MARK}{READS[code]}\N{RIGHT DOUBLE QUOTATION MARK}"
+    return f"\N{LEFT DOUBLE QUOTATION MARK}{BRIEFLY[code]}\N{RIGHT DOUBLE QUOTATION MARK}"

@@ -154,8 +154,11 @@ def settle_setups(
         ),
         None,
     )
-    how = "seen here" if tested == se else "of independent coupons, as those here agree by luck"
-    start = f"With the scatter between set-ups {how}, "
+    start = (
+        "With scatter between set-ups like this, "
+        if tested == se
+        else "With the scatter of independent coupons (set-ups here scatter less: that may be luck), "
+    )
     if needed is None:
         return f"{start}no practical number of set-ups would settle it."
     many = ceil(needed * len(observations) / units)

@@ -10,11 +10,12 @@ from weldtrial.analysis.verdict_words import BRIEFLY
 
 MOST_NAMED = 6
 PLACED = (
-    "Forgotten failures are put into the set-ups where they do most harm: spread otherwise, more "
-    "may be needed."
+    "Forgotten failures are put into the set-ups where they change the answer soonest: spread "
+    "otherwise, more may be needed."
 )
 PLACED_GRADES = (
-    "Grades read too well are put where they do most harm: spread otherwise, more may be needed."
+    "Grades read too well are put where they change the answer soonest: spread otherwise, more may "
+    "be needed."
 )
 
 Said = Callable[[str], str]
@@ -64,7 +65,7 @@ def _short(said: Said, graded: bool, found: Undo, by: str) -> str:
         return f"{start}; up to {_failures(tried, '', graded)} would not change it."
     who = [said(level) for level in dict.fromkeys(f.level for f in changing if f.fewest == least)]
     few = _failures(least, f" of {' or '.join(who)}", graded)
-    return f"{start}, and with {few} too." if named else f"{start}; {few} would change it."
+    return f"{start}; {few} would change it{' as well' if named else ''}."
 
 
 def _failures(many: int, of: str, graded: bool) -> str:
@@ -104,12 +105,14 @@ def _part(one: Forgotten) -> str:
 
 def _lost(level: str, graded: bool, one: LostCounted) -> str:
     many = len(one.stamps)
-    who = f"The {many} lost coupon{'s' if many > 1 else ''} of {level} ({', '.join(one.stamps)})"
+    who = f"The {f'{many} lost coupons' if many > 1 else 'lost coupon'} of {level}"
+    who += f" ({', '.join(one.stamps)})"
+    they = "they" if many > 1 else "it"
     if one.fewest_worst is None and one.fewest_best is None:
-        return f"{who} could not have changed the answer, however they had come out."
+        return f"{who} could not have changed the answer, however {they} had come out."
     if one.fewest_worst == 0:
         return (
-            f"{who} would have changed the answer however they had come out: to {_reads(one.worst)}"
+            f"{who} would have changed the answer however {they} had come out: to {_reads(one.worst)}"
             f" at worst, {_reads(one.best)} at best."
         )
     bad, good = ("at the worst grade", "at the best") if graded else ("failed", "passed")

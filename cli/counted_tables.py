@@ -19,7 +19,7 @@ SETUPS_ONCE = (
 FORGOTTEN = (
     "p by Fisher's exact test, to weigh them against each other; the verdict goes by the interval."
 )
-FORGOTTEN_SETUPS = "p by set-up, the failures in the set-ups where they do most harm."
+FORGOTTEN_SETUPS = "p by set-up, the failures in the set-ups where they change the answer soonest."
 
 Table = tuple[str, tuple[str, ...], tuple[tuple[str, ...], ...]]
 """A caption (may be empty), headers and rows."""

@@ -112,8 +112,8 @@ def _lost(level: str, graded: bool, one: LostCounted) -> str:
         return f"{who} could not have changed the answer, however {they} had come out."
     if one.fewest_worst == 0:
         return (
-            f"{who} would have changed the answer however {they} had come out: to {_reads(one.worst)}"
-            f" at worst, {_reads(one.best)} at best."
+            f"{who} would have changed the answer however {they} had come out: to "
+            f"{_reads(one.worst)} at worst, {_reads(one.best)} at best."
         )
     bad, good = ("at the worst grade", "at the best") if graded else ("failed", "passed")
     ways = [

@@ -157,7 +157,7 @@ def settle_setups(
     start = (
         "With scatter between set-ups like this, "
         if tested == se
-        else "With the scatter of independent coupons (set-ups here agree more, which may be luck), "
+        else "With the scatter of independent coupons (set-ups here agree more, maybe by luck), "
     )
     if needed is None:
         return f"{start}no practical number of set-ups would settle it."

@@ -28,7 +28,7 @@ from weldtrial.analysis.dealt import unit_of
 from weldtrial.analysis.findings import VerdictCode
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.undo import UNDECIDED, lost_by_level
-from weldtrial.analysis.undo_counted_words import undo_words
+from weldtrial.analysis.undo_counted_words import brief_words, undo_words
 from weldtrial.analysis.undo_records import (
     Carries,
     Forgotten,
@@ -88,7 +88,7 @@ def undo_counted(
     )
     by = by if apart else ""
     words = undo_words(pair.factor.said, graded, undone, by, setups=asked.by_setups)
-    return replace(undone, words=words)
+    return replace(undone, words=words, brief=brief_words(pair.factor.said, graded, undone, by))
 
 
 @dataclass(frozen=True, slots=True)

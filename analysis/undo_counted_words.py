@@ -46,10 +46,28 @@ def undo_words(said: Said, graded: bool, found: Undo, by: str, *, setups: bool) 
     return tuple(words)
 
 
-def _short(said: Said, graded: bool, found: Undo, by: str) -> str:
-    """Return what carries the answer and how few forgotten failures change it, as one line."""
+def brief_words(said: Said, graded: bool, found: Undo, by: str) -> str:
+    """Return the first sentence of `undo_words` as one line: several carriers only counted."""
+    if len(found.carries) < 2:
+        return _short(said, graded, found, by)
+    what = f"coupons or {by}s" if by else "coupons"
+    few = _few(said, graded, found)
+    also = f"; {few} would change it as well" if few else ""
+    return f"Carried by each of {len(found.carries)} kinds of {what} (section 8){also}."
+
+
+def _few(said: Said, graded: bool, found: Undo) -> str:
+    """Return the fewest forgotten failures that change the answer, empty where none do."""
     changing = [one for one in found.forgotten if one.fewest is not None]
-    least = min((one.fewest or 0 for one in changing), default=None)
+    if not changing:
+        return ""
+    least = min(one.fewest or 0 for one in changing)
+    who = [said(level) for level in dict.fromkeys(f.level for f in changing if f.fewest == least)]
+    return _failures(least, f" of {' or '.join(who)}", graded)
+
+
+def _short(said: Said, graded: bool, found: Undo, by: str) -> str:
+    """Return what carries the answer and how few forgotten failures change it."""
     named = [one.what for one in found.carries[:MOST_NAMED]]
     if len(found.carries) > MOST_NAMED:
         named.append(f"{len(found.carries) - MOST_NAMED} more")
@@ -58,13 +76,12 @@ def _short(said: Said, graded: bool, found: Undo, by: str) -> str:
         start = f"Carried by {_listed(named)}. Without {without} the answer would be another"
     else:
         start = f"No single coupon{f' and no single {by}' if by else ''} carries the answer"
-    if least is None:
+    few = _few(said, graded, found)
+    if not few:
         tried = min((one.tried for one in found.forgotten if one.tried), default=0)
         if not tried:
             return f"{start}."
         return f"{start}; up to {_failures(tried, '', graded)} would not change it."
-    who = [said(level) for level in dict.fromkeys(f.level for f in changing if f.fewest == least)]
-    few = _failures(least, f" of {' or '.join(who)}", graded)
     return f"{start}; {few} would change it{' as well' if named else ''}."
 
 

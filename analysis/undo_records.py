@@ -143,8 +143,9 @@ class Undo:
         How many coupons and rounds were left out in turn.
     words
         The same in sentences.
-    forgotten, rows, lost_counted, lost_both
-        Of coupons that pass or fail or are graded only, `rows` of the former.
+    forgotten, rows, lost_counted, lost_both, brief
+        Of coupons that pass or fail or are graded only, `rows` of the former; `brief` is one line
+        for page 1.
     """
 
     carries: tuple[Carries, ...]
@@ -156,3 +157,4 @@ class Undo:
     rows: tuple[ForgottenRow, ...] = ()
     lost_counted: tuple[LostCounted, ...] = ()
     lost_both: tuple[LostBoth, ...] = ()
+    brief: str = ""

@@ -118,8 +118,8 @@ def what_would_change_it(findings: Findings) -> tuple[str, ...]:
         if way.code != code:
             changed.setdefault(BRIEFLY[way.code or ""], []).append(way.words or way.name)
     undone = first.undo.words if first.undo is not None else ()
-    if first.kind != "number":
-        undone = undone[:1]  # The rest stands in section 8.
+    if first.undo is not None and first.undo.brief:
+        undone = (first.undo.brief,)  # The rest stands in section 8.
     if changed:
         reads = tuple(f"{', '.join(names)}: {reads}" for reads, names in changed.items())
         return (*reads, *undone)

@@ -52,8 +52,8 @@ def brief_words(said: Said, graded: bool, found: Undo, by: str) -> str:
         return _short(said, graded, found, by)
     what = f"coupons or {by}s" if by else "coupons"
     few = _few(said, graded, found)
-    also = f"; {few} would change it as well" if few else ""
-    return f"Carried by each of {len(found.carries)} kinds of {what} (section 8){also}."
+    also = f"; {few} would change it" if few else ""
+    return f"Each of {len(found.carries)} kinds of {what} carries it (section 8){also}."
 
 
 def _few(said: Said, graded: bool, found: Undo) -> str:

@@ -66,7 +66,13 @@ def undo(
             carries.append(Carries(what, other))
     lost = tuple(
         _lost(question, fit, observations, coupons, code)
-        for coupons in _lost_by_level(question, observations, record)
+        for coupons in lost_by_level(
+            question.factor.name,
+            (question.reference, question.level),
+            question.response.name,
+            observations,
+            record,
+        )
     )
     unbroken = tuple(
         found
@@ -132,21 +138,25 @@ def _code(question: Question, observations: Sequence[Observation]) -> VerdictCod
     return None if found is None else found.code
 
 
-def _lost_by_level(
-    question: Question, observations: Sequence[Observation], record: Record
+def lost_by_level(
+    factor: str,
+    levels: Sequence[str],
+    response: str,
+    observations: Sequence[Observation],
+    record: Record,
 ) -> list[list[Coupon]]:
-    """Return the coupons that nothing stands in for, by level of the compared factor."""
+    """Return the lost coupons that nothing stands in for, by those levels of a factor."""
     seen = {o.stamp for o in observations}
     replaced = {c.replaces for c in record.coupons if c.replaces and c.stamp in seen}
     groups = []
-    for level in (question.reference, question.level):
+    for level in levels:
         mine = [
             c
             for c in record.coupons
             if c.role == "count"
             and c.stamp not in seen | replaced
-            and c.levels.get(question.factor.name) == level
-            and _is_lost(c, question.response.name)
+            and c.levels.get(factor) == level
+            and _is_lost(c, response)
         ]
         if mine:
             groups.append(mine)

@@ -31,6 +31,22 @@ HEADS: dict[VerdictCode, str] = {
     "not_worse": "{level} is no worse than {reference} by more than {margin}.",
     "equivalent": "{level} is equal to {reference} within {margin}.",
 }
+BRIEFLY: dict[str, str] = {
+    "cannot_tell": "cannot tell",
+    "depends_on": "depends on a check",
+    "difference_shown": "a gap is shown",
+    "not_settled": "not settled",
+    "worse_beyond_margin": "worse by more than the margin",
+    "worse_within_margin": "worse, by less than the margin",
+    "worse_margin_unsettled": "worse; the margin not settled",
+    "better_beyond_margin": "better by more than the margin",
+    "better_within_margin": "better, by less than the margin",
+    "better_margin_unsettled": "better; the margin not settled",
+    "not_worse": "no worse by more than the margin",
+    "equivalent": "equal within the margin",
+    "at_limit": "at the gauge limit",
+}
+"""Each verdict in a few words, for tables and beside others."""
 LEADS: dict[Strength | None, str] = {"shown": "Shown", "suggests": "Suggests", None: "Not final"}
 """How a verdict begins; a look that nobody planned shows nothing, whatever its numbers."""
 NOT_SETTLED = "Not settled: this trial is too small to say."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import isinf
 
 from weldtrial.analysis.claims import weigh_claims
 from weldtrial.analysis.compare import Contrast, compared_factors
@@ -161,7 +162,10 @@ def count_words(observations: Sequence[Observation], *, setups: bool) -> str:
     welded = {o.setup for o in observations} - {None}
     parts = [f"{len(rounds)} rounds"] if len(rounds) > 1 else []
     parts += [f"{len(welded)} set-ups"] if setups else []
-    return ", ".join([*parts, f"{len(observations)} coupons"])
+    parts.append(f"{len(observations)} coupons")
+    past = sum(isinf(o.high - o.low) for o in observations)
+    parts += [f"{past} of them past the gauge limit"] if past else []
+    return ", ".join(parts)
 
 
 def _turns_on(

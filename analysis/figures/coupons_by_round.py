@@ -198,11 +198,11 @@ def _label_levels(
             named.setdefault(group.level, (group, x))
     pair = len(named) == 2 and len({group.round for group, _ in named.values()}) == 1
     for number, (group, x) in enumerate(named.values()):
-        top = max(coupon.value for coupon in group.coupons)
+        top = max(group.coupons, key=lambda one: (one.value, is_past(one)))
         axes.annotate(
             group.level,
-            (x, top),
-            ((6, -6)[number] if pair else 0, 7),
+            (x, top.value),
+            ((6, -6)[number] if pair else 0, 11 if is_past(top) else 7),
             textcoords="offset points",
             ha=("right", "left")[number] if pair else "center",
             weight="bold",

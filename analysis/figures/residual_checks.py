@@ -41,6 +41,7 @@ def draw(response: ResponseFindings) -> Figure:
         for axes in (left, middle, right):
             axes.xaxis.label.set_fontsize(7.5)
             axes.tick_params(labelsize=7)
+            axes.margins(y=0.12)
         for axes in (left, right):
             axes.locator_params(axis="x", nbins=4)
         heading(figure, f"Left over in {response.title}, {response.unit}")
@@ -96,7 +97,7 @@ def _dots(
     look = looks_for(levels_of(response)).get(level, looks_for([""])[""])
     drawn = list(zip(xs, points, strict=True))
     past = [(x, one.residual, one) for x, one in drawn if is_past(one)]
-    arrows(axes, past, look.colour, size=4.5)
+    arrows(axes, past, look.colour, size=10)
     axes.plot(
         [x for x, one in drawn if not is_past(one)],
         [one.residual for one in points if not is_past(one)],

@@ -17,7 +17,7 @@ from typing import Any
 import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.markers import CARETDOWNBASE, CARETUPBASE
+from matplotlib.path import Path
 
 from weldtrial.analysis.findings import Comparison, CouponValue, ResponseFindings
 
@@ -166,8 +166,13 @@ def level_of(coupon: CouponValue, response: ResponseFindings) -> str:
     return "" if first is None else coupon.levels.get(first.factor, "")
 
 
-ARROWS = {"above": CARETUPBASE, "below": CARETDOWNBASE}
-"""Marks of coupons that went past a gauge limit: where they are is only known from one side."""
+_UPWARDS = ((-0.17, 0.0), (-0.17, 0.5), (-0.5, 0.5), (0.0, 1.0), (0.5, 0.5), (0.17, 0.5),
+            (0.17, 0.0), (-0.17, 0.0))  # fmt: skip
+ARROWS = {
+    "above": Path(_UPWARDS, closed=True),
+    "below": Path([(x, -y) for x, y in _UPWARDS], closed=True),
+}
+"""Marks of coupons that went past a gauge limit: an open arrow that starts at the limit."""
 
 
 def is_past(coupon: CouponValue) -> bool:
@@ -176,7 +181,7 @@ def is_past(coupon: CouponValue) -> bool:
 
 
 def arrows(
-    axes: Axes, places: Sequence[tuple[float, float, CouponValue]], colour: str, size: float = 6
+    axes: Axes, places: Sequence[tuple[float, float, CouponValue]], colour: str, size: float = 14
 ) -> None:
     """Draw coupons past a gauge limit, each (x, y, coupon), as open arrows the way they went."""
     for x, y, coupon in places:
@@ -188,7 +193,7 @@ def arrows(
             markersize=size,
             markerfacecolor="white",
             markeredgecolor=colour,
-            markeredgewidth=0.9,
+            markeredgewidth=0.8,
             zorder=4,
         )
 
@@ -198,10 +203,8 @@ def past_words(response: ResponseFindings, how: str) -> str:
     past = sum(is_past(one) for one in response.coupons)
     if not past:
         return ""
-    arrows_are = "an open arrow" if past == 1 else "open arrows"
-    return (
-        f" {past} of {len(response.coupons)} coupons went past the gauge limit: {arrows_are}, {how}."
-    )
+    drawn = f"an open arrow, {how}" if past == 1 else f"open arrows, {how}"
+    return f" {past} of {len(response.coupons)} coupons went past the gauge limit: {drawn}."
 
 
 def counted(response: ResponseFindings) -> str:

@@ -28,7 +28,6 @@ from weldtrial.analysis.figures.style import (
 from weldtrial.analysis.findings import CouponValue, ResponseFindings
 from weldtrial.shared.rounding import brief, decimals_for, fixed
 
-
 _MARKS = {"above": ">", "below": "<"}
 
 
@@ -136,7 +135,7 @@ def _name(
     axes.annotate(
         level,
         (x, top.residual),
-        (0, 6),
+        (0, 10 if is_past(top) else 6),
         textcoords="offset points",
         ha="center",
         weight="bold",

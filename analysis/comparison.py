@@ -66,10 +66,11 @@ def compare(
     setting = _setting(context, question, fit, observations, found, code)
     units = units_compared(question, observations)
     firm = _firm(context, code, units)
+    numbers = _numbers(found)
     verdict = (
-        reaching_verdict(question, observations, [number_line(setting, _numbers(found))])
+        reaching_verdict(question, observations, [number_line(setting, numbers)])
         if code == "at_limit"
-        else write_verdict(code, firm, setting, found.evidence, _numbers(found))
+        else write_verdict(code, firm, setting, found.evidence, numbers)
     )
     if context.trial.purpose == "pilot":
         verdict = Verdict(None, None, PILOT, verdict.lines[:1])
@@ -77,7 +78,7 @@ def compare(
         verdict = _turns_on(context, verdict, question, setting, units, views, others)
     low, high = found.together.interval(found.difference, 0.95)
     low90, high90 = found.together.interval(found.difference, 0.90)
-    ratio = found.ratio or (None, None, None)
+    ratio = numbers.ratio or (None, None, None)
     margin = question.response.margin
     difference = found.difference
     comparison = Comparison(

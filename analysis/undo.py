@@ -74,7 +74,7 @@ def undo(
         if (found := _unbroken(question, observations, level, code)) is not None
     )
     words = _words(question, fit, carries, lost, by) if groups or lost else ()
-    words += _unbroken_words(question, unbroken)
+    words += unbroken_words(question, unbroken)
     return Undo(tuple(carries), lost, len(groups), words, unbroken)
 
 
@@ -115,7 +115,7 @@ def _unbroken(
     return Unbroken(level, len(mine), None, None)
 
 
-def _unbroken_words(question: Question, unbroken: Sequence[Unbroken]) -> tuple[str, ...]:
+def unbroken_words(question: Question, unbroken: Sequence[Unbroken]) -> tuple[str, ...]:
     """Say how far the coupons past the gauge would have had to go, all levels in one sentence."""
     if not unbroken:
         return ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import isinf
 
 from weldtrial.analysis.claims import weigh_claims
 from weldtrial.analysis.compare import Contrast, compared_factors
@@ -67,10 +68,11 @@ def compare(
     setting = _setting(context, question, fit, observations, found, code)
     units = units_compared(question, observations)
     firm = _firm(context, code, units)
+    numbers = _numbers(found)
     verdict = (
-        reaching_verdict(question, observations, [number_line(setting, _numbers(found))])
+        reaching_verdict(question, observations, [number_line(setting, numbers)])
         if code == "at_limit"
-        else write_verdict(code, firm, setting, found.evidence, _numbers(found))
+        else write_verdict(code, firm, setting, found.evidence, numbers)
     )
     if context.trial.purpose == "pilot":
         verdict = Verdict(None, None, PILOT, verdict.lines[:1])
@@ -78,7 +80,7 @@ def compare(
         verdict = _turns_on(context, verdict, question, setting, units, views, others)
     low, high = found.together.interval(found.difference, 0.95)
     low90, high90 = found.together.interval(found.difference, 0.90)
-    ratio = found.ratio or (None, None, None)
+    ratio = numbers.ratio or (None, None, None)
     margin = question.response.margin
     difference = found.difference
     comparison = Comparison(
@@ -163,7 +165,10 @@ def count_words(observations: Sequence[Observation], *, setups: bool) -> str:
     welded = {o.setup for o in observations} - {None}
     parts = [f"{len(rounds)} rounds"] if len(rounds) > 1 else []
     parts += [f"{len(welded)} set-ups"] if setups else []
-    return ", ".join([*parts, f"{len(observations)} coupons"])
+    parts.append(f"{len(observations)} coupons")
+    past = sum(isinf(o.high - o.low) for o in observations)
+    parts += [f"{past} of them past the gauge limit"] if past else []
+    return ", ".join(parts)
 
 
 def _turns_on(

@@ -80,7 +80,7 @@ def undo(
         if (found := _unbroken(question, observations, level, code)) is not None
     )
     words = _words(question, fit, carries, lost, by) if groups or lost else ()
-    words += tuple(_unbroken_words(question, one) for one in unbroken)
+    words += unbroken_words(question, unbroken)
     return Undo(tuple(carries), lost, len(groups), words, unbroken)
 
 
@@ -121,15 +121,26 @@ def _unbroken(
     return Unbroken(level, len(mine), None, None)
 
 
-def _unbroken_words(question: Question, one: Unbroken) -> str:
+def unbroken_words(question: Question, unbroken: Sequence[Unbroken]) -> tuple[str, ...]:
+    """Say how far the coupons past the gauge would have had to go, all levels in one sentence."""
+    if not unbroken:
+        return ()
     unit = spaced(question.response.unit)
-    many = f"{one.coupons} coupons" if one.coupons > 1 else "1 coupon"
-    who = f"The {many} of {one.level} that went past the gauge limit"
-    if one.value is None:
-        return f"{who} could not have changed the answer, however far they would have gone."
+    tips = [
+        f"{plain(float(f'{one.value:.3g}'))}{unit} (the {one.coupons} of {one.level})"
+        for one in unbroken
+        if one.value is not None
+    ]
+    if not tips:
+        return (
+            "The coupons past the gauge limit could not have changed the answer, however far they "
+            "would have gone.",
+        )
+    fast = [f"the {one.coupons} of {one.level}" for one in unbroken if one.value is None]
+    rest = f"; {' and '.join(fast)} could not, however far" if fast else ""
     return (
-        f"{who} would change the answer had they all gone to {plain(float(f'{one.value:.3g}'))}"
-        f"{unit}, with those of the other failing just at the limit."
+        f"The coupons past the gauge limit would change the answer had they all gone to "
+        f"{' or '.join(tips)}, with those of the other failing just at the limit{rest}.",
     )
 
 

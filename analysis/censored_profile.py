@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Protocol
 
 import numpy as np
@@ -22,6 +23,8 @@ from weldtrial.shared.problems import NotEstimable
 
 FARTHEST = 1e12
 """Spreads from the estimate beyond which no end of an interval is looked for."""
+MOST_STEPS = 120
+"""Steps out before the end of an interval is taken to lie where the likelihood itself ends."""
 
 
 class Curve(Protocol):
@@ -95,20 +98,30 @@ class Profile:
     def _end(self, critical: float, side: float) -> float:
         """Walk out in growing steps until t passes `critical`, then close in."""
 
+        @cache  # what bounds the end must read the same when it is looked at again
         def short(value: float) -> float:
             return math.sqrt(max(0.0, self.curve.squared(value))) - critical
 
         inside, step = self.inner, self.unit * min(critical, 3.0)
         if math.isfinite(self.se) and self.se > 0.0:
-            step = 1.1 * self.se * critical  # a little past where a t interval would end
-        outside = inside + side * step
-        while short(outside) < 0.0:
-            inside, step = outside, 2.0 * step
+            # a little past where a t interval would end, if the standard error can be believed
+            step = min(1.1 * self.se * critical, 10.0 * step)
+        wall = side * math.inf
+        for _ in range(MOST_STEPS):
             outside = inside + side * step
-            if step > FARTHEST * self.unit:
-                return side * math.inf
-        # stop at a hundred-millionth of a millionth of the step: well below what anyone rounds to
-        return float(optimize.brentq(short, inside, outside, xtol=1e-12 * step, rtol=1e-14))
+            found = short(outside)
+            if 0.0 <= found < math.inf:
+                # a hundred-millionth of a millionth of the step: well below what anyone rounds to
+                end = optimize.brentq(short, inside, outside, xtol=1e-12 * step, rtol=1e-14)
+                return float(end)
+            if found < 0.0:
+                inside, step = outside, 2.0 * step
+                if step > FARTHEST * self.unit:
+                    return side * math.inf
+            else:  # no likelihood so far out: feel for where it ends
+                wall = outside
+            step = min(step, 0.5 * abs(wall - inside))
+        return wall
 
 
 class _Ratio:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import optimize
 
 from weldtrial.analysis.censored_climb import Flags, Readings
 from weldtrial.analysis.linear import Floats, centring, orthonormal_basis
@@ -158,3 +159,26 @@ def refuse(scaled: Scaled) -> None:
             + INSTEAD,
             hint="leave a term out, or use a gauge that reaches further",
         )
+    if not found.exact and _holds_all(scaled):
+        raise NotEstimable(
+            "the readings lie between stops so wide that one and the same value in each fits all "
+            "of them: no scatter shows to judge by",
+            hint="look at more stops, or read on",
+        )
+
+
+def _holds_all(scaled: Scaled) -> bool:
+    """Whether some b puts x'b strictly inside every reading of the first response.
+
+    The likelihood is then highest, 1, without any scatter, and says nothing of the scatter.
+    """
+    readings, q = scaled.readings, scaled.q
+    upper, lower = np.isfinite(readings.high[0]), np.isfinite(readings.low[0])
+    rows = np.vstack([q[upper], -q[lower]])
+    found = optimize.linprog(
+        np.append(np.zeros(q.shape[1]), -1.0),
+        A_ub=np.column_stack([rows, np.ones(len(rows))]),
+        b_ub=np.concatenate([readings.high[0][upper], -readings.low[0][lower]]),
+        bounds=[(None, None)] * q.shape[1] + [(None, 1.0)],
+    )
+    return found.fun is not None and -float(found.fun) > 1e-7

@@ -54,6 +54,8 @@ REFINE = 14
 LEAST_SETUP_DF = 2
 """With 1 the bound on the negative set-up variance leaves 0 to 2 false alarms in 100, and intervals
 that say nothing."""
+MOST_STRIDES = 12
+"""Strides, of one spread of the contrast each, between a value whose peak is known and the next."""
 WITHIN_SHARE = 0.8
 """Share of a contrast's information that must lie within set-ups for it to be judged there."""
 
@@ -273,24 +275,45 @@ def inside_model(layout: SetupLayout, contrast: Floats) -> tuple[Floats, Floats]
 
 
 class _KnownScatter:
-    """t^2 of c'b = v at the estimated scatter, climbing from the last place it stood."""
+    """t^2 of c'b = v at the estimated scatter, climbing from the nearest place known."""
 
     def __init__(self, fit: CensoredSetupFit, contrast: Floats) -> None:
         self.fit, self.contrast = fit, contrast
         line = fit.scaled.contrast(contrast)
         self.free, self.shift = held(fit.scaled.q, line)
-        self.start = fit.place[0] @ np.linalg.svd(line[None, :])[2][1:].T
+        start = fit.place[0] @ np.linalg.svd(line[None, :])[2][1:].T
+        self.known = {float(np.ravel(contrast) @ fit.coefficients): start}
+        self.stride = fit.sigma * float(np.sqrt(line @ line))
 
     def squared(self, value: float) -> float:
-        """Return t^2 of the contrast being `value`."""
+        """Return t^2 of the contrast being `value`; inf where no way leads there.
+
+        With a negative set-up variance the likelihood is not concave: a climb that begins far
+        off can end on a false peak, or find no likelihood at all.  So the way goes by strides,
+        from the nearest value whose peak is known.
+        """
+        near = min(self.known, key=lambda one: abs(value - one))
+        strides = 1
+        if self.fit.ratio < 0:
+            strides = min(MOST_STRIDES, max(1, math.ceil(abs(value - near) / self.stride)))
+        height, place = -math.inf, self.known[near]
+        for at in np.linspace(near, value, strides + 1)[1:]:
+            height, found = self._climb(float(at), place)
+            if math.isfinite(height):
+                place = found
+        if not math.isfinite(height):
+            return math.inf
+        self.known[value] = place
+        return 2.0 * (self.fit.height - height)
+
+    def _climb(self, value: float, start: Floats) -> tuple[float, Floats]:
+        """Return the highest log-likelihood with the contrast held, and where it is reached."""
         fit = self.fit
         at = fit.scaled.value(self.contrast, np.array([value]))
         moved = fit.scaled.readings.moved(at[:, None] * self.shift, np.ones(1))
         hill = Setups(self.free, moved, fit.hill.member, fit.hill.nodes)
-        peaks = hill.climb(np.array([fit.ratio]), (self.start, fit.place[1]), SigmaKnown)
-        if math.isfinite(float(peaks.log_likelihood[0])):
-            self.start = peaks.gamma
-        return 2.0 * (fit.height - float(peaks.log_likelihood[0]))
+        peaks = hill.climb(np.array([fit.ratio]), (start, fit.place[1]), SigmaKnown)
+        return float(peaks.log_likelihood[0]), peaks.gamma
 
 
 def profile_setups(fit: CensoredSetupFit, contrast: ArrayLike) -> Profile:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
@@ -12,7 +12,7 @@ from weldtrial.analysis.findings import MeanRow
 from weldtrial.analysis.judge import Bounds, Evidence
 from weldtrial.analysis.levels import ONCE, Levels
 from weldtrial.analysis.limited import ratio_limited
-from weldtrial.analysis.linear import Estimate
+from weldtrial.analysis.linear import Estimate, Floats
 from weldtrial.analysis.model import BARE, ModelFit
 from weldtrial.analysis.model_frame import Vector
 from weldtrial.analysis.simultaneous import Together, against_reference, alone, among_all
@@ -41,8 +41,8 @@ class Contrast:
         How it is read when several comparisons are looked at together.
     margin
         The margin in units, None without one.
-    ratio
-        level / reference with its 95 % Fieller interval, None where that is not finite.
+    fit, one, zero
+        The fit, and its vectors of the two adjusted means.
     """
 
     level: Estimate
@@ -51,7 +51,20 @@ class Contrast:
     together: Together
     evidence: Evidence
     margin: float | None
-    ratio: tuple[float, float, float] | None
+    fit: ModelFit = field(repr=False)
+    one: Floats = field(repr=False, compare=False)
+    zero: Floats = field(repr=False, compare=False)
+
+    @property
+    def ratio(self) -> tuple[float, float, float] | None:
+        """Level / reference with its 95 % Fieller interval, None where that is not finite.
+
+        Worked out when asked for: past a gauge limit it takes as long as all the rest.
+        """
+        critical = self.together.critical95
+        if self.fit.limited:
+            return ratio_limited(self.fit.estimate, self.one, self.zero, critical)
+        return fieller(self.fit, self.one, self.zero, critical)
 
 
 def contrast(
@@ -79,11 +92,9 @@ def contrast(
         together=together,
         evidence=evidence(fit, one, zero, response, together),
         margin=response.margin.in_units(reference.estimate) if response.margin else None,
-        ratio=(
-            ratio_limited(fit.estimate, one, zero, together.critical95)
-            if fit.limited
-            else fieller(fit, one, zero, together.critical95)
-        ),
+        fit=fit,
+        one=one,
+        zero=zero,
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import isinf
 
 from weldtrial.analysis.claims import weigh_claims
 from weldtrial.analysis.compare import Contrast, compared_factors
@@ -17,6 +18,7 @@ from weldtrial.analysis.findings import (
 )
 from weldtrial.analysis.judge import strength
 from weldtrial.analysis.model import BARE, ModelFit
+from weldtrial.analysis.model_frame import ONE_LEVEL
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.reaching import (
@@ -33,6 +35,7 @@ from weldtrial.analysis.verdict_words import (
     cannot_tell,
     depends_on,
     head,
+    nothing_beside,
     nothing_repeated,
     number_line,
     write_verdict,
@@ -65,10 +68,11 @@ def compare(
     setting = _setting(context, question, fit, observations, found, code)
     units = units_compared(question, observations)
     firm = _firm(context, code, units)
+    numbers = _numbers(found)
     verdict = (
-        reaching_verdict(question, observations, [number_line(setting, _numbers(found))])
+        reaching_verdict(question, observations, [number_line(setting, numbers)])
         if code == "at_limit"
-        else write_verdict(code, firm, setting, found.evidence, _numbers(found))
+        else write_verdict(code, firm, setting, found.evidence, numbers)
     )
     if context.trial.purpose == "pilot":
         verdict = Verdict(None, None, PILOT, verdict.lines[:1])
@@ -76,7 +80,7 @@ def compare(
         verdict = _turns_on(context, verdict, question, setting, units, views, others)
     low, high = found.together.interval(found.difference, 0.95)
     low90, high90 = found.together.interval(found.difference, 0.90)
-    ratio = found.ratio or (None, None, None)
+    ratio = numbers.ratio or (None, None, None)
     margin = question.response.margin
     difference = found.difference
     comparison = Comparison(
@@ -161,7 +165,10 @@ def count_words(observations: Sequence[Observation], *, setups: bool) -> str:
     welded = {o.setup for o in observations} - {None}
     parts = [f"{len(rounds)} rounds"] if len(rounds) > 1 else []
     parts += [f"{len(welded)} set-ups"] if setups else []
-    return ", ".join([*parts, f"{len(observations)} coupons"])
+    parts.append(f"{len(observations)} coupons")
+    past = sum(isinf(o.high - o.low) for o in observations)
+    parts += [f"{past} of them past the gauge limit"] if past else []
+    return ", ".join(parts)
 
 
 def _turns_on(
@@ -223,6 +230,8 @@ def _cannot(
     )
     averages = _averages(question, observations)
     verdict = cannot_tell(question.factor.name, tied, averages)
+    if tied == ONE_LEVEL:
+        verdict = nothing_beside(question.factor.name, averages)
     if fit.method == BARE:
         verdict = nothing_repeated()
     return unanswered(context, question, verdict)

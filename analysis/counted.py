@@ -16,7 +16,7 @@ from weldtrial.analysis.comparison import count_words
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.count_records import HowCounted
 from weldtrial.analysis.counted_words import cannot_count, write_counted, write_shuffled
-from weldtrial.analysis.dealt import rounds_of
+from weldtrial.analysis.dealt import rounds_of, unit_of
 from weldtrial.analysis.findings import Alternative, Comparison, Strength, Verdict, VerdictCode
 from weldtrial.analysis.judge import Bounds, Evidence, judge, strength
 from weldtrial.analysis.levels import Levels
@@ -25,6 +25,7 @@ from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.points import in_points
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.ranks import rank_test
+from weldtrial.analysis.settle_counted import settle_coupons, settle_setups
 from weldtrial.analysis.units_compared import units_compared
 from weldtrial.analysis.verdict_words import PILOT, Setting, depends_on, head
 from weldtrial.analysis.views import WITHOUT_CORRECTIONS, WITHOUT_DOUBTFUL
@@ -200,7 +201,10 @@ def judged(
 def _verdict(
     context: Context, pair: Pair, found: Counted, observations: Sequence[Observation]
 ) -> Verdict:
-    code, setting = code_of(pair, found), _setting(context, pair, observations)
+    code = code_of(pair, found)
+    setting = _setting(context, pair, observations)
+    if code == "not_settled" and not setting.early:
+        setting = replace(setting, settle=_settle(pair, found, observations))
     firm = _firm(context, code, _units(pair, observations))
     if found.p_alone:
         return write_shuffled(code, firm, setting, found.seen, found.why, found.difference or 0.0)
@@ -224,6 +228,24 @@ def _setting(context: Context, pair: Pair, observations: Sequence[Observation]) 
         interval="95 % interval for all looks" if context.look.ends[1:] else "95 % interval",
         early=context.look.state in ("planned", "unplanned"),
     )
+
+
+def _settle(pair: Pair, found: Counted, observations: Sequence[Observation]) -> str:
+    """Say what would settle a question of passes; of grades no margin says what matters."""
+    mine = pair.of(observations)
+    if pair.response.kind == "graded" or pair.share > 1:
+        return ""
+    unit = unit_of(pair.factor, mine)
+    sides = [[o for o, new in zip(mine, pair.new(mine), strict=True) if new is side]
+             for side in (True, False)]  # fmt: skip
+    if unit == "coupons":
+        return settle_coupons(
+            pair.response, int(sum(o.value for o in mine)), len(mine), min(map(len, sides))
+        )
+    if found.se is None or found.df is None:
+        return ""
+    units = min(len({o.setup for o in side}) for side in sides)
+    return settle_setups(pair.response, mine, found.se, found.df, units)
 
 
 def _said(context: Context, factor: Factor, level: str) -> str:

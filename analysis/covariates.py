@@ -84,10 +84,7 @@ def _view(question: Question, observations: Sequence[Observation], one: Covariat
             name, f"{name} ({len(mine)} coupons)", mine, extra=[scaled.tolist()]
         )
     if beside is None:
-        words = (
-            f"No comparison adjusted for {one.name}: {len(mine)} of {len(observations)} coupons "
-            "carry it, or it cannot be told apart from what was set."
-        )
+        words = f"No comparison adjusted for {one.name}: {_why_none(mine, column, observations)}."
         return View(Check(name, None, words), decides=False)
     moved = _moved(question, mine, one)
     left = (
@@ -105,6 +102,17 @@ def _view(question: Question, observations: Sequence[Observation], one: Covariat
         "to the question asked."
     )
     return View(Check(name, False, words), beside, decides=False)
+
+
+def _why_none(
+    mine: Sequence[Observation], column: np.ndarray, observations: Sequence[Observation]
+) -> str:
+    if len(mine) < 3:
+        carry = "no coupon carries" if not mine else f"{len(mine)} of {len(observations)} carry"
+        return f"{carry} it"
+    if np.ptp(column) == 0:
+        return f"it is {column[0]:g} on every coupon that carries it"
+    return "it cannot be told apart from what was set, or leaves no scatter to judge by"
 
 
 def _moved(question: Question, mine: Sequence[Observation], one: Covariate) -> str | None:

@@ -274,7 +274,8 @@ def _fit(x: Matrix, y: Vector, setup: Codes | None, *, contrasts: int) -> tuple[
 
 def _fit_saturated(x: Matrix, y: Vector, contrasts: int) -> tuple[str, Core]:
     if contrasts == 0 or np.ptp(y) == 0:
-        raise NotEstimable(f"{len(y)} coupons leave nothing over to show scatter")
+        few = "1 coupon leaves" if len(y) == 1 else f"{len(y)} coupons leave"
+        raise NotEstimable(f"{few} nothing over to show scatter")
     try:
         return LENTH, fit_unreplicated(x, y, contrasts)
     except NotEstimable:

@@ -25,6 +25,8 @@ Label = int | None
 BY_SETUPS = "set-ups random"
 WITHIN_SETUPS = "set-ups fixed"
 BY_COUPONS = "coupons"
+ONE_LEVEL = "the average (one level only)"
+"""What a factor of which one level alone was read cannot be told apart from."""
 MOST_KEPT = 64
 """Frames that are remembered; a trial looked at from every side needs about twenty."""
 
@@ -238,4 +240,4 @@ def _tied_to(x: Matrix, names: Sequence[str], columns: Matrix) -> str:
     weights = np.abs(np.linalg.lstsq(x, columns, rcond=None)[0]).max(axis=1)
     tied = [name for name, weight in zip(names, weights, strict=True) if weight > 1e-8]
     others = [name for name in dict.fromkeys(tied) if name != "the average"]
-    return " and ".join(others) if others else "the average (one level only)"
+    return " and ".join(others) if others else ONE_LEVEL

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from math import sqrt
 from statistics import fmean
 
+from weldtrial.analysis.censored import CensoredFit
+from weldtrial.analysis.censored_setups import CensoredSetupFit
 from weldtrial.analysis.least_squares import LeastSquaresFit
 from weldtrial.analysis.mixed import SetupFit
 from weldtrial.analysis.model import fit_model
@@ -76,7 +78,8 @@ def pilot_of(trial: Trial, record: Record, response: Response) -> Pilot:
     """Return what a trial's results say of the scatter of one of its responses.
 
     The model of that trial is taken out first (gases, rounds, settings); scatter is what it
-    leaves, at the level it belongs to, with the degrees of freedom that are left there.
+    leaves, at the level it belongs to, with the degrees of freedom that are left there (a coupon
+    past a gauge limit counting half).
 
     Raises
     ------
@@ -93,12 +96,19 @@ def pilot_of(trial: Trial, record: Record, response: Response) -> Pilot:
     terms = trial_terms(trial.varied, trial.design.model, trial.design.terms)
     fit = fit_model(trial.varied, terms, seen)
     setups = len({one.setup for one in seen}) if fit.setup is not None else None
+    core = fit.core
     df_setup = sd_setup = None
-    if isinstance(fit.core, SetupFit):
-        variance, df_coupon = fit.core.coupon_variance, fit.core.df_within
-        df_setup, sd_setup = fit.core.df_setup, sqrt(max(0.0, fit.core.setup_variance))
-    elif isinstance(fit.core, LeastSquaresFit) and fit.core.df_resid >= 1:
-        variance, df_coupon = fit.core.residual_variance, int(fit.core.df_resid)
+    if isinstance(core, SetupFit):
+        variance, df_coupon = core.coupon_variance, core.df_within
+        df_setup, sd_setup = core.df_setup, sqrt(max(0.0, core.setup_variance))
+    elif isinstance(core, CensoredSetupFit) and core.df_within >= 1:
+        variance, df_coupon = core.coupon_variance, int(core.df_within)
+        if core.df_known >= 1:
+            df_setup, sd_setup = core.df_known, sqrt(max(0.0, core.setup_variance))
+    elif isinstance(core, LeastSquaresFit) and core.df_resid >= 1:
+        variance, df_coupon = core.residual_variance, int(core.df_resid)
+    elif isinstance(core, CensoredFit) and core.df >= 1:
+        variance, df_coupon = core.scatter**2, int(core.df)
     else:
         raise NotEnough(
             f"The {len(seen)} coupons of {response.title.lower()} leave nothing over to show "
@@ -107,7 +117,8 @@ def pilot_of(trial: Trial, record: Record, response: Response) -> Pilot:
     if variance <= 0:
         raise NotEnough(f"All coupons of {response.title.lower()} read the same: no scatter seen.")
     return Pilot(
-        mean=_rounded(fmean(one.value for one in seen)),
+        # A coupon past the gauge has no value of its own: the fitted means stand for all.
+        mean=_rounded(fmean(fit.fitted if fit.limited else (one.value for one in seen))),
         sd_coupon=_rounded(sqrt(variance)),
         sd_setup=None if sd_setup is None else _rounded(sd_setup),
         df_coupon=df_coupon,

@@ -49,6 +49,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -69,6 +70,9 @@ OUTWARD = 1e-6
 """Limits are moved outwards so far: just outside may lie a hypothesis at which outcomes tie."""
 AT_ONCE = 100_000
 """Chances worked out at once."""
+FURTHER = (0.3, 66)
+"""How far beyond a hypothesis a p may rise again, and how many places there are looked at: as
+closely as for the limit itself."""
 HALVINGS = 16
 """Halvings of the cell in which the limit lies: 1e-8 of the scale."""
 
@@ -93,6 +97,7 @@ class Interval:
     confidence: float
 
 
+@lru_cache(maxsize=256)
 def difference_interval(
     passed: int, of: int, passed_reference: int, of_reference: int, confidence: float = 0.95
 ) -> Interval:
@@ -120,6 +125,7 @@ def difference_interval(
     return Interval(seen, max(-1.0, low), min(1.0, high), confidence)
 
 
+@lru_cache(maxsize=256)
 def ratio_interval(
     passed: int, of: int, passed_reference: int, of_reference: int, confidence: float = 0.95
 ) -> Interval:
@@ -143,6 +149,46 @@ def ratio_interval(
     low = _lowest_ratio(passed, of, passed_reference, of_reference, tail)
     least = _lowest_ratio(passed_reference, of_reference, passed, of, tail)
     return Interval(seen, low, 1 / least if least else math.inf, confidence)
+
+
+def difference_above(
+    passed: int,
+    of: int,
+    passed_reference: int,
+    of_reference: int,
+    hypothesis: float,
+    confidence: float = 0.95,
+) -> bool:
+    """Whether the lower end of `difference_interval` lies above a hypothesis, in less time.
+
+    The p of the hypothesis itself mostly says it; where it lies between half the tail and the
+    tail a p further out may rise above it again, and is looked for, the limit itself only there.
+
+    Parameters
+    ----------
+    passed, of, passed_reference, of_reference, confidence
+        As in `difference_interval`.
+    hypothesis
+        Share of the new less that of the reference, from -1 to 1.
+    """
+    seen = passed / of - passed_reference / of_reference
+    if hypothesis >= seen or hypothesis < -1:
+        return hypothesis < seen
+    if passed == 0 and passed_reference == of_reference:
+        return False
+    tail = (1 - confidence) / 2
+    test = _difference_test(passed, of, passed_reference, of_reference)
+    p = float(test.quick(np.array([hypothesis]))[0])
+    if p > tail:
+        return False
+    if p > 0.45 * tail:
+        p = test.refined(hypothesis)
+    if p <= tail / 2 or p > tail:
+        return p <= tail
+    further = np.linspace(max(-1.0, hypothesis - FURTHER[0]), hypothesis, FURTHER[1])[1:-1]
+    if float(test.quick(further).max()) <= 0.95 * tail:
+        return True
+    return hypothesis < _lowest_difference(passed, of, passed_reference, of_reference, tail)
 
 
 # ------------------------------------------------------------------------------- scores
@@ -235,13 +281,16 @@ Lines = Callable[[Floats, Floats], tuple[Floats, Floats]]
 def _lowest_difference(x: int, n: int, x0: int, n0: int, tail: float) -> float:
     if x == 0 and x0 == n0:
         return -1.0
+    test = _difference_test(x, n, x0, n0)
+    return test.outermost(-1.0, x / n - x0 / n0, tail, at_end=-1.0)
 
+
+def _difference_test(x: int, n: int, x0: int, n0: int) -> _Test:
     def lines(shift: Floats, u: Floats) -> tuple[Floats, Floats]:
         held = np.maximum(0.0, -shift) + u * (1 - np.abs(shift))
         return held + shift, held
 
-    test = _Test(x, x0, n, n0, lambda shift: difference_scores(n, n0, shift), lines)
-    return test.outermost(-1.0, x / n - x0 / n0, tail, at_end=-1.0)
+    return _Test(x, x0, n, n0, lambda shift: difference_scores(n, n0, shift), lines)
 
 
 def _lowest_ratio(x: int, n: int, x0: int, n0: int, tail: float) -> float:

@@ -59,6 +59,21 @@ def chance_no_worse(
     return _chance(no_worse_rejects(of, of_reference, margin), share, share_reference)
 
 
+def chance_equal(of: int, of_reference: int, margin: float, share: float) -> float:
+    """Return the chance to show two equal shares equal within `margin` (two one-sided tests).
+
+    Parameters
+    ----------
+    margin
+        In points, from 0 to below 1.
+    share
+        True share of both that passes.
+    """
+    # As large a gain is ruled out as a loss is with the two changed about.
+    gain = no_worse_rejects(of_reference, of, margin).T
+    return _chance(no_worse_rejects(of, of_reference, margin) & gain, share, share)
+
+
 def _chance(shown: Flags, share: float, share_reference: float) -> float:
     new = outcome_chances(shown.shape[0] - 1, np.array([share]))[:, 0]
     old = outcome_chances(shown.shape[1] - 1, np.array([share_reference]))[:, 0]

@@ -15,10 +15,13 @@ from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.proportion_intervals import difference_interval
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.setup_proportions import by_setups
+from weldtrial.analysis.verdict_words import TOO_WIDE, cannot_estimate
 from weldtrial.analysis.verdict_words import at_limit as at_limit_verdict
-from weldtrial.analysis.verdict_words import cannot_estimate
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.rounding import fixed, plain, spaced
+
+MOST_NAMED = 2
+"""Limits that a gauge may have, an upper and a lower one; more are limits of the coupons' own."""
 
 
 def counted(question: Question, observations: Sequence[Observation]) -> tuple[AtLimit, ...]:
@@ -43,9 +46,15 @@ def is_mostly_at_limit(observations: Sequence[Observation]) -> bool:
 
 def limit_words(question: Question, observations: Sequence[Observation]) -> str:
     """Return where the gauge stops, as the coupons at it say: ``90 kN``."""
+    unit, seen = spaced(question.response.unit), _limits_seen(observations)
+    if len(seen) > MOST_NAMED:
+        return f"{plain(seen[0])} to {plain(seen[-1])}{unit}"
+    return " or ".join(f"{plain(one)}{unit}" for one in seen)
+
+
+def _limits_seen(observations: Sequence[Observation]) -> list[float]:
     seen = {o.high if isinf(o.low) else o.low for o in observations if isinf(o.high - o.low)}
-    unit = spaced(question.response.unit)
-    return " or ".join(f"{plain(one)}{unit}" for one in sorted(seen))
+    return sorted(seen)
 
 
 def reaching_verdict(
@@ -66,13 +75,17 @@ def reaching_verdict(
     )
     apart = "To tell the two apart use a gauge that reaches further, or a shorter bead."
     words = [compared_words(question, observations), *lines, f"{averages} {apart}"]
-    return at_limit_verdict(counts, limit_words(question, observations), words)
+    # A plate that broke first, or a test stopped early, is no limit of the gauge.
+    gauge = len(_limits_seen(observations)) <= MOST_NAMED
+    return at_limit_verdict(counts, limit_words(question, observations), words, gauge=gauge)
 
 
 def unknown_verdict(question: Question, observations: Sequence[Observation], why: str) -> Verdict:
     """Return the verdict where the coupons at the limit leave no average to estimate."""
     if is_mostly_at_limit(observations):
         return reaching_verdict(question, observations)
+    if not _limits_seen(observations):
+        return cannot_estimate(why, "", TOO_WIDE)
     return cannot_estimate(why, compared_words(question, observations))
 
 

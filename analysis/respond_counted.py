@@ -23,6 +23,7 @@ from weldtrial.analysis.findings import (
 )
 from weldtrial.analysis.looks import levels_at
 from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.undo_counted import undo_counted
 from weldtrial.analysis.views import EVERY_COUPON_APART, TWO_HEAPS
 from weldtrial.shared.responses import Response
 
@@ -60,12 +61,14 @@ def analyse_counted(
     comparisons: list[Comparison] = []
     ways: tuple[Alternative, ...] = ()
     naive: list[Alternative] = []
-    orders = shuffled = None
+    orders = shuffled = undone = None
     for pair in pairs(context, response):
         found = answer(pair, observations)
         others = other_ways(pair, answer, observations, uncorrected, context.record)
         comparisons.append(judged(context, pair, found, observations, others))
         ways = ways if len(comparisons) > 1 else others
+        if len(comparisons) == 1 and context.trial.purpose != "pilot":
+            undone = undo_counted(context, pair, observations, comparisons[0].verdict.code)
         naive += _naive(pair, kind.every_coupon_apart, observations)
         if len(comparisons) == 1 and found.orders is not None:
             orders, shuffled = found.orders, found.p_exact
@@ -98,6 +101,7 @@ def analyse_counted(
         coupons=_coupons(observations),
         shuffle_p=shuffled,
         shuffle_orders=orders if shuffled is not None else None,
+        undo=undone,
         counts=_counts(context, response, observations),
     )
 

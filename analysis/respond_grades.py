@@ -61,13 +61,13 @@ def numbers(context: Context, pair: Pair, observations: Sequence[Observation]) -
 def every_coupon_apart(pair: Pair, observations: Sequence[Observation]) -> Counted:
     """Compare two levels by ranks as if every coupon were independent."""
     mine = pair.of(observations)
-    return _ranked(pair, mine, None, dealt_again(pair, mine, rounds_of(mine)))
+    return ranked(pair, mine, None, dealt_again(pair, mine, rounds_of(mine)))
 
 
 def _by_ranks(context: Context, pair: Pair, mine: Sequence[Observation]) -> Counted:
     setups = [o.setup or 0 for o in mine]
     if unit_of(pair.factor, mine) == "within set-ups":
-        return _ranked(pair, mine, setups, dealt_again(pair, mine, setups))
+        return ranked(pair, mine, setups, dealt_again(pair, mine, setups))
     p = orders = None
     two = len(pair.factor.levels) == 2
     dealt = arrangements(context, mine, pair.factor) if two else None
@@ -81,16 +81,17 @@ def _by_ranks(context: Context, pair: Pair, mine: Sequence[Observation]) -> Coun
                 [o.value for o in mine], pair.new(mine), setups, levels.astype(int),
                 rounds=rounds_of(mine), listed=dealt.listed,
             ).p  # fmt: skip
-    return _ranked(pair, mine, setups, p, orders)
+    return ranked(pair, mine, setups, p, orders)
 
 
-def _ranked(
+def ranked(
     pair: Pair,
     mine: Sequence[Observation],
     units: Sequence[int] | None,
     p: float | None,
     orders: int | None = None,
 ) -> Counted:
+    """Compare two levels by ranks, `units` (None: coupons) being what scatters."""
     grades, new = [o.value for o in mine], pair.new(mine)
     try:
         wide = better_interval(grades, new, units, pair.interval)
@@ -156,7 +157,7 @@ def _by_odds(
     pair: Pair, fit: OrdinalFit, effects: MainEffects, observations: Sequence[Observation]
 ) -> Counted:
     mine = pair.of(observations)
-    contrast = _contrast(effects, pair)
+    contrast = contrast_of(effects, pair)
     found = fit.profile(contrast)
     wide, narrow = found.interval(pair.interval), found.interval(pair.limits)
     at_reference = [o.levels[pair.factor.name] == pair.reference for o in observations]
@@ -174,7 +175,7 @@ def _by_odds(
     )
 
 
-def _contrast(effects: MainEffects, pair: Pair) -> Floats:
+def contrast_of(effects: MainEffects, pair: Pair) -> Floats:
     """Return level minus reference without the constant, from the pairs of the matrix."""
     rows: dict[str, Floats] = {}
     for name, one, other, contrast in effects.contrasts:

@@ -17,13 +17,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import numpy as np
 from scipy import special
 
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.count_records import OddsRow, PassRow
 from weldtrial.analysis.counted import Counted, Pair, dealt_again
-from weldtrial.analysis.dealt import arrangements, rounds_of, unit_of
+from weldtrial.analysis.dealt import Arrangements, arrangements, rounds_of, unit_of
 from weldtrial.analysis.firth import fit_firth
 from weldtrial.analysis.judge import Bounds
 from weldtrial.analysis.main_effects import main_effects, odds_rows
@@ -93,41 +92,63 @@ def every_coupon_apart(pair: Pair, observations: Sequence[Observation]) -> Count
 def _by_setups(
     context: Context, pair: Pair, mine: Sequence[Observation], *, within: bool
 ) -> Counted:
-    keys = list(dict.fromkeys((o.round or 0, o.setup or 0, new)
-                              for o, new in zip(mine, pair.new(mine), strict=True)))  # fmt: skip
-    keys.sort()
-    place = {key: number for number, key in enumerate(keys)}
-    passed, of = np.zeros(len(keys)), np.zeros(len(keys))
-    for o, new in zip(mine, pair.new(mine), strict=True):
-        here = place[(o.round or 0, o.setup or 0, new)]
-        passed[here] += o.value
-        of[here] += 1
-    labels = [setup if within else number for number, setup, _ in keys]
-    rounds = labels if len(set(labels)) > 1 else None
     two = len(pair.factor.levels) == 2
     dealt = arrangements(context, mine, pair.factor) if two and not within else None
-    levels = None
-    if dealt is not None:
-        columns = [dealt.setups.index(setup) for _, setup, _ in keys]
-        levels = dealt.levels[:, columns] == pair.factor.levels.index(pair.level)
     try:
-        found = by_setups(
-            passed, of, [new for _, _, new in keys], rounds=rounds,
-            arrangements=None if levels is None else levels.astype(int),
-            listed=dealt is None or dealt.listed,
-        )  # fmt: skip
+        found = setup_shares(pair, mine, within=within, dealt=dealt)
     except NotEstimable as error:
         return Counted(seen=_seen(pair, mine), why=error.words)
     orders = None if dealt is None else dealt.orders
     exact = found.shuffle.p if found.shuffle else None
     if within:
         exact = dealt_again(pair, mine, [o.setup for o in mine])
-    return _from_setups(pair, found, _seen(pair, mine), exact, orders)
+    return from_setups(pair, found, _seen(pair, mine), exact, orders)
 
 
-def _from_setups(
+def setup_shares(
+    pair: Pair, mine: Sequence[Observation], *, within: bool, dealt: Arrangements | None
+) -> SetupProportions:
+    """Compare two levels by the shares of their set-ups.
+
+    Parameters
+    ----------
+    mine
+        Coupons of the two levels.
+    within
+        True where coupons were dealt within set-ups, which then stand for rounds.
+    dealt
+        How the set-ups could have been dealt, None to leave the shuffle out.
+
+    Raises
+    ------
+    NotEstimable
+        As `by_setups`.
+    """
+    counts: dict[tuple[int, int, bool], list[float]] = {}
+    for o, new in zip(mine, pair.new(mine), strict=True):
+        cell = counts.setdefault((o.round or 0, o.setup or 0, new), [0.0, 0.0])
+        cell[0] += o.value
+        cell[1] += 1
+    keys = sorted(counts)
+    labels = [setup if within else number for number, setup, _ in keys]
+    levels = None
+    if dealt is not None:
+        columns = [dealt.setups.index(setup) for _, setup, _ in keys]
+        levels = dealt.levels[:, columns] == pair.factor.levels.index(pair.level)
+    return by_setups(
+        [counts[key][0] for key in keys],
+        [counts[key][1] for key in keys],
+        [new for _, _, new in keys],
+        rounds=labels if len(set(labels)) > 1 else None,
+        arrangements=None if levels is None else levels.astype(int),
+        listed=dealt is None or dealt.listed,
+    )
+
+
+def from_setups(
     pair: Pair, found: SetupProportions, seen: str, exact: float | None, orders: int | None
 ) -> Counted:
+    """Return the numbers of a comparison by set-ups, in points."""
     difference = 100 * (found.share - found.share_reference)
     if found.shown == "cannot_tell":
         return Counted(seen=seen, why=found.why_no_interval, p_exact=exact, orders=orders)

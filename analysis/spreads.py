@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from math import sqrt
+from math import isinf, sqrt
 
+from weldtrial.analysis.censored_setups import CensoredSetupFit
 from weldtrial.analysis.mixed import SetupFit
 from weldtrial.analysis.model import ModelFit, fit_model
 from weldtrial.analysis.observations import Observed, reading_share, reading_variance
@@ -31,6 +32,8 @@ def spread_words(
     words = [f"{count} of {total} coupons read"]
     if observed.set_aside:
         words[0] += f", {len(observed.set_aside)} lost"
+    if past := sum(isinf(o.high - o.low) for o in observed.observations):
+        words[0] += f", {past} past the gauge limit"
     if response.kind != "number":
         return (*words, *_counted_words(response, observed))
     words += _gauge_words(response, observed)
@@ -105,7 +108,7 @@ def _worked_out_words(response: Response, record: Record) -> list[str]:
 def _scatter_words(response: Response, fit: ModelFit, observed: Observed) -> list[str]:
     share = reading_share(observed.observations, reading_variance(observed.observations))
     unit = response.unit
-    if isinstance(fit.core, SetupFit):
+    if isinstance(fit.core, SetupFit | CensoredSetupFit):
         coupon = max(0.0, fit.core.coupon_variance - share)
         setup = fit.core.setup_variance
         between = _sd_words(setup, unit, "nothing beyond coupons")

@@ -66,7 +66,13 @@ def undo(
             carries.append(Carries(what, other))
     lost = tuple(
         _lost(question, fit, observations, coupons, code)
-        for coupons in _lost_by_level(question, observations, record)
+        for coupons in lost_by_level(
+            question.factor.name,
+            (question.reference, question.level),
+            question.response.name,
+            observations,
+            record,
+        )
     )
     unbroken = tuple(
         found
@@ -74,7 +80,7 @@ def undo(
         if (found := _unbroken(question, observations, level, code)) is not None
     )
     words = _words(question, fit, carries, lost, by) if groups or lost else ()
-    words += tuple(_unbroken_words(question, one) for one in unbroken)
+    words += unbroken_words(question, unbroken)
     return Undo(tuple(carries), lost, len(groups), words, unbroken)
 
 
@@ -115,15 +121,26 @@ def _unbroken(
     return Unbroken(level, len(mine), None, None)
 
 
-def _unbroken_words(question: Question, one: Unbroken) -> str:
+def unbroken_words(question: Question, unbroken: Sequence[Unbroken]) -> tuple[str, ...]:
+    """Say how far the coupons past the gauge would have had to go, all levels in one sentence."""
+    if not unbroken:
+        return ()
     unit = spaced(question.response.unit)
-    many = f"{one.coupons} coupons" if one.coupons > 1 else "1 coupon"
-    who = f"The {many} of {one.level} that went past the gauge limit"
-    if one.value is None:
-        return f"{who} could not have changed the answer, however far they would have gone."
+    tips = [
+        f"{plain(float(f'{one.value:.3g}'))}{unit} (the {one.coupons} of {one.level})"
+        for one in unbroken
+        if one.value is not None
+    ]
+    if not tips:
+        return (
+            "The coupons past the gauge limit could not have changed the answer, however far they "
+            "would have gone.",
+        )
+    fast = [f"the {one.coupons} of {one.level}" for one in unbroken if one.value is None]
+    rest = f"; {' and '.join(fast)} could not, however far" if fast else ""
     return (
-        f"{who} would change the answer had they all gone to {plain(float(f'{one.value:.3g}'))}"
-        f"{unit}, with those of the other failing just at the limit."
+        f"The coupons past the gauge limit would change the answer had they all gone to "
+        f"{' or '.join(tips)}, with those of the other failing just at the limit{rest}.",
     )
 
 
@@ -132,21 +149,25 @@ def _code(question: Question, observations: Sequence[Observation]) -> VerdictCod
     return None if found is None else found.code
 
 
-def _lost_by_level(
-    question: Question, observations: Sequence[Observation], record: Record
+def lost_by_level(
+    factor: str,
+    levels: Sequence[str],
+    response: str,
+    observations: Sequence[Observation],
+    record: Record,
 ) -> list[list[Coupon]]:
-    """Return the coupons that nothing stands in for, by level of the compared factor."""
+    """Return the lost coupons that nothing stands in for, by those levels of a factor."""
     seen = {o.stamp for o in observations}
     replaced = {c.replaces for c in record.coupons if c.replaces and c.stamp in seen}
     groups = []
-    for level in (question.reference, question.level):
+    for level in levels:
         mine = [
             c
             for c in record.coupons
             if c.role == "count"
             and c.stamp not in seen | replaced
-            and c.levels.get(question.factor.name) == level
-            and _is_lost(c, question.response.name)
+            and c.levels.get(factor) == level
+            and _is_lost(c, response)
         ]
         if mine:
             groups.append(mine)

@@ -31,13 +31,32 @@ HEADS: dict[VerdictCode, str] = {
     "not_worse": "{level} is no worse than {reference} by more than {margin}.",
     "equivalent": "{level} is equal to {reference} within {margin}.",
 }
+BRIEFLY: dict[str, str] = {
+    "cannot_tell": "cannot tell",
+    "depends_on": "depends on a check",
+    "difference_shown": "a gap is shown",
+    "not_settled": "not settled",
+    "worse_beyond_margin": "worse by more than the margin",
+    "worse_within_margin": "worse, by less than the margin",
+    "worse_margin_unsettled": "worse; the margin not settled",
+    "better_beyond_margin": "better by more than the margin",
+    "better_within_margin": "better, by less than the margin",
+    "better_margin_unsettled": "better; the margin not settled",
+    "not_worse": "no worse by more than the margin",
+    "equivalent": "equal within the margin",
+    "at_limit": "at the gauge limit",
+}
+"""Each verdict in a few words, for tables and beside others."""
 LEADS: dict[Strength | None, str] = {"shown": "Shown", "suggests": "Suggests", None: "Not final"}
 """How a verdict begins; a look that nobody planned shows nothing, whatever its numbers."""
 NOT_SETTLED = "Not settled: this trial is too small to say."
 NOT_SETTLED_YET = "Not settled at this look: the bound for it is not passed."
 CANNOT_TELL = "Cannot tell: {factor} was never welded apart from {tied}."
+NOTHING_BESIDE = "Cannot tell: only one {factor} has coupons that count."
 AT_LIMIT = "At the limit: {sides} went past the gauge limit, {limit}."
+AT_A_LIMIT = "At a limit: {sides} are known to a limit of their own only, {limit}."
 BEYOND = "Cannot tell: too many coupons went past the gauge limit."
+TOO_WIDE = "Cannot tell: the readings lie between stops too wide to show scatter."
 NOTHING_REPEATED = "Cannot tell: nothing was welded twice, so no scatter shows to judge by."
 DEPENDS_ON = "Answer depends on {what}."
 PILOT = "Pilot: no verdict. It measures scatter, so that the trial can be planned."
@@ -256,7 +275,9 @@ def _far(end: float, numbers: Numbers, unit: str) -> str:
     return "any amount" if isinf(end) else f"{by_uncertainty(abs(end), numbers.half)}{unit}"
 
 
-def at_limit(counts: Sequence[AtLimit], limit: str, lines: Sequence[str]) -> Verdict:
+def at_limit(
+    counts: Sequence[AtLimit], limit: str, lines: Sequence[str], *, gauge: bool = True
+) -> Verdict:
     """Return the verdict where most coupons are at a gauge limit and nothing else decides.
 
     Parameters
@@ -267,9 +288,12 @@ def at_limit(counts: Sequence[AtLimit], limit: str, lines: Sequence[str]) -> Ver
         Where the gauge stops, with its unit.
     lines
         How many reached it, compared, and what else is known.
+    gauge
+        False where it is not the gauge that stopped, as where the plate broke first.
     """
     sides = " and ".join(f"{one.beyond} of {one.coupons} ({one.level})" for one in counts)
-    return Verdict("at_limit", None, AT_LIMIT.format(sides=sides, limit=limit), tuple(lines))
+    words = AT_LIMIT if gauge else AT_A_LIMIT
+    return Verdict("at_limit", None, words.format(sides=sides, limit=limit), tuple(lines))
 
 
 def _only_just(code: VerdictCode, evidence: Evidence) -> bool:
@@ -296,9 +320,23 @@ def cannot_tell(factor: str, tied: str, averages: str) -> Verdict:
     )
 
 
-def cannot_estimate(why: str, compared: str) -> Verdict:
+def nothing_beside(factor: str, averages: str) -> Verdict:
+    """Return the verdict where the coupons of one level alone are left."""
+    return Verdict(
+        "cannot_tell",
+        None,
+        NOTHING_BESIDE.format(factor=factor),
+        (
+            f"There is nothing to compare it with. Averages: {averages}.",
+            f"It takes coupons of every {factor}, welded and read.",
+        ),
+    )
+
+
+def cannot_estimate(why: str, compared: str, words: str = BEYOND) -> Verdict:
     """Return the verdict where coupons at the gauge limit leave no average to estimate."""
-    return Verdict("cannot_tell", None, BEYOND, (f"{why[:1].upper()}{why[1:]}.", compared))
+    lines = (f"{why[:1].upper()}{why[1:]}.", compared)
+    return Verdict("cannot_tell", None, words, tuple(line for line in lines if line))
 
 
 def nothing_repeated() -> Verdict:

@@ -154,8 +154,10 @@ def _words(
     ):
         stamps = [b.coupon.stamp for b in broke if _has(b, place)]
         if stamps:
-            said = ", ".join(stamps[:MOST_NAMED])
-            more = f" and {len(stamps) - MOST_NAMED} more" if len(stamps) > MOST_NAMED else ""
+            # "and 1 more" would be longer than the stamp itself.
+            named = stamps if len(stamps) <= MOST_NAMED + 1 else stamps[:MOST_NAMED]
+            said = ", ".join(named)
+            more = f" and {len(stamps) - len(named)} more" if len(stamps) > len(named) else ""
             did = meaning.format(do="does" if len(stamps) == 1 else "do")
             words.append(f"{len(stamps)} {did} ({said}{more}).")
     return tuple(words)

@@ -190,6 +190,8 @@ def _read(one: Read) -> str:
             remarks.append(f"{len(one.half_read) - _MANY} more")
     if one.lost:
         remarks.append(f"lost: {_listed(one.lost)}")
+    if one.past:
+        remarks.append(f"{len(one.past)} past the gauge limit")
     return f"{words} ({', '.join(remarks)})" if remarks else words
 
 

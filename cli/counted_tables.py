@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from weldtrial.shared.rounding import brief, fixed
+from weldtrial.analysis.verdict_words import BRIEFLY
+from weldtrial.shared.rounding import brief, fixed, p_value
 
 if TYPE_CHECKING:
     from weldtrial.analysis.findings import ResponseFindings
@@ -14,6 +15,11 @@ if TYPE_CHECKING:
 SETUPS_ONCE = (
     "Intervals of a share count each set-up once: coupons of one set-up may pass or fail together."
 )
+
+FORGOTTEN = (
+    "p by Fisher's exact test, to weigh them against each other; the verdict goes by the interval."
+)
+FORGOTTEN_SETUPS = "p by set-up, the failures in the set-ups where they change the answer soonest."
 
 Table = tuple[str, tuple[str, ...], tuple[tuple[str, ...], ...]]
 """A caption (may be empty), headers and rows."""
@@ -61,6 +67,25 @@ def counted_tables(trial: Trial, found: ResponseFindings) -> Iterator[Table]:
                 for row in counts.odds
             ),
         )  # fmt: skip
+
+
+def forgotten_table(trial: Trial, found: ResponseFindings) -> Table | None:
+    """Return what passes that really failed would have made of the answer, None without any."""
+    if found.undo is None or not found.undo.rows or not found.comparisons:
+        return None
+    factor = trial.factor(found.comparisons[0].factor)
+    rows = tuple(
+        (
+            f"{row.coupons} of {factor.said(row.level)}" if row.coupons else "none, as recorded",
+            f"{row.passed} of {row.of} against {row.passed_reference} of {row.of_reference}",
+            "" if row.p is None else p_value(row.p),
+            BRIEFLY[row.code],
+        )
+        for row in found.undo.rows
+    )
+    by_setup = any(row.setups is not None for row in found.counts.passes)
+    headers = ("passes that really failed", "passed", "p", "would read")
+    return (FORGOTTEN_SETUPS if by_setup else FORGOTTEN, headers, rows)
 
 
 def places_table(trial: Trial, found: ResponseFindings) -> Table | None:

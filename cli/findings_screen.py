@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from weldtrial.cli.counted_tables import counted_tables
+from weldtrial.cli.counted_tables import counted_tables, forgotten_table
 from weldtrial.cli.found_scatter import buy_words, scatter_words
 from weldtrial.shared.rounding import MINUS, decimals_for, fixed, plain, spaced
 
@@ -71,7 +71,7 @@ def _response(console: Console, trial: Trial, found: ResponseFindings) -> None:
         _scatter(console, found)
     _counted(console, trial, found)
     _beside(console, found)
-    _undone(console, found)
+    _undone(console, trial, found)
     for check in found.checks:
         if check.passed is False:
             console.line(f"  ! {check.words}", hang=4)
@@ -114,7 +114,7 @@ def estimate_cells(row: EstimateRow, unit: str, trial: Trial) -> list[str]:
     """Return term, estimate, interval of an effect, rounded to what its interval carries."""
     name = effect_name(row.term, trial)
     if row.estimate is None:
-        return [name, "several levels", ""]
+        return [name, "none to be had" if name != row.term else "several levels", ""]
     if row.ci_low is None or row.ci_high is None:
         shown = f"{row.estimate:+.3g}".replace("-", MINUS)
         return [name, f"{shown}{spaced(unit)}", "none to be had"]
@@ -126,10 +126,20 @@ def estimate_cells(row: EstimateRow, unit: str, trial: Trial) -> list[str]:
     ]
 
 
-def _undone(console: Console, found: ResponseFindings) -> None:
-    if found.undo is not None:
-        for words in found.undo.words:
-            console.line(f"  {words}", hang=2)
+def _undone(console: Console, trial: Trial, found: ResponseFindings) -> None:
+    """Show what would undo the answer, of passes with a table of forgotten failures."""
+    if found.undo is None:
+        return
+    counted = forgotten_table(trial, found)
+    if counted is not None or found.undo.forgotten:
+        console.heading("  What would undo it")
+    for words in found.undo.words:
+        console.line(f"  {words}", hang=2)
+    if counted is not None:
+        caption, headers, rows = counted
+        console.line()
+        console.table(list(headers), [list(row) for row in rows], ["left", "left", "right", "left"])
+        console.note(f"  {caption}")
 
 
 def _effects(console: Console, trial: Trial, found: ResponseFindings) -> None:
@@ -179,11 +189,21 @@ def _scatter(console: Console, found: ResponseFindings) -> None:
 
 
 def _beside(console: Console, found: ResponseFindings) -> None:
-    """Show the adjusted and the naive answer beside ours, each named as what it is."""
+    """Show the adjusted and the naive answer beside ours, each named as what it is.
+
+    Of counts also that without the doubtful coupons, which the checks of a number speak of.
+    """
+    from weldtrial.analysis.views import WITHOUT_DOUBTFUL
+
     for way in found.alternatives:
-        if way.name.startswith("adjusted for"):
+        doubtful = found.kind != "number" and way.name == WITHOUT_DOUBTFUL
+        if doubtful or way.name.startswith("adjusted for"):
             words = f"{way.words[:1].upper()}{way.words[1:]}"
             console.line(f"  {words}: {interval_words(way, found.unit)}.", hang=2)
+    answered = any(one.difference is not None for one in found.comparisons)
+    for check in found.checks:
+        if answered and check.passed is None and check.name.startswith("adjusted for"):
+            console.line(f"  {check.words}", hang=2)
     if found.least_squares is None:
         return
     for other in found.least_squares.comparisons[:1]:

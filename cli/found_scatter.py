@@ -57,9 +57,9 @@ def _without_intervals(found: ResponseFindings) -> str:
     variance = found.variance
     coupons = "between coupons of one set-up" if variance.setup is not None else "between coupons"
     known = (
-        ("between set-ups", variance.setup),
-        (coupons, variance.coupon),
         ("between readings of one coupon", variance.reading),
+        (coupons, variance.coupon),
+        ("between set-ups", variance.setup),
     )
     parts = [
         f"{name} {plain(float(f'{value**0.5:.2g}'))}{spaced(found.unit)}"
@@ -68,7 +68,9 @@ def _without_intervals(found: ResponseFindings) -> str:
         for name, value in known
         if value is not None
     ]
-    return f"Scatter (standard deviation): {', '.join(parts) or 'nothing shows it'}."
+    past = any(coupon.beyond in ("above", "below") for coupon in found.coupons)
+    why = "; no interval with coupons past the gauge" if past else ""
+    return f"Scatter (standard deviation{why}): {', '.join(parts) or 'nothing shows it'}."
 
 
 def buy_words(found: ResponseFindings) -> str:

@@ -14,6 +14,7 @@ from weldtrial.shared.gauge_files import GaugeSheet, lay_out_gauge, read_gauge_s
 from weldtrial.shared.problems import (
     ExitCode,
     NotEnough,
+    NotEstimable,
     Problem,
     ProblemsFound,
     WrongUsage,
@@ -277,15 +278,19 @@ def findings_of(opened: GaugeOpened) -> tuple[GaugeFindings, ...]:
     found = []
     for sheet in sheets:
         keys = list(sheet.values)
-        found.append(
-            gauge_answer(
-                sheet.response,
-                opened.gauge,
-                [sheet.values[key] for key in keys],
-                [key[2] for key in keys],
-                [key[0] for key in keys],
+        try:
+            found.append(
+                gauge_answer(
+                    sheet.response,
+                    opened.gauge,
+                    [sheet.values[key] for key in keys],
+                    [key[2] for key in keys],
+                    [key[0] for key in keys],
+                )
             )
-        )
+        except NotEstimable as error:
+            hint = None if error.hint is None else f"{error.hint[:1].upper()}{error.hint[1:]}."
+            raise NotEnough(f"{sheet.response.title}: {error.words}.", hint=hint) from error
     return tuple(found)
 
 

@@ -119,6 +119,8 @@ def show_findings(console: Console, opened: GaugeOpened, findings: Sequence[Gaug
         )  # fmt: skip
         if words := pooled_words(one):
             console.line(f"  {words}", hang=2)
+        if len(opened.gauge.readers) == 1:
+            console.line("  One reader: nothing is said of what another would read.", hang=2)
         console.line(f"  {RULE}", hang=2)
         _costs(console, one)
         if line := typical_line(one):

@@ -16,7 +16,7 @@ from weldtrial.shared.plan import Plan
 from weldtrial.shared.plancsv import read_plan
 from weldtrial.shared.problems import NotEnough, Problem
 from weldtrial.shared.record import Record
-from weldtrial.shared.seal import broken, check_seal
+from weldtrial.shared.seal import broken, check_seal, seal_taken_away
 from weldtrial.shared.sealfile import SealFile
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.trialfile import load_trial, read_trial
@@ -59,6 +59,8 @@ def open_trial(common: Common) -> Opened:
     if trial.adopted is not None:
         return _open_adopted(folder, trial)
     sealed, problems = check_seal(folder, trial, redraw)
+    if sealed is None:
+        problems = (*problems, *seal_taken_away(folder))
     if any(not problem.warning for problem in problems):
         raise broken(problems)
     if sealed is None and not files.plan.exists():

@@ -170,8 +170,9 @@ def gauge_lines(trial: Trial, note: GaugeNote) -> list[str]:
     for limit, share, word in ((note.most, note.above, "above"), (note.least, note.below, "below")):
         if limit is not None and share is not None and share >= 0.005:
             lines.append(
-                f"{title}: about {100 * share:.0f} in 100 coupons would be {word} the gauge limit, "
-                f"{brief(limit)} {note.unit}."
+                f"{title}: by the typical scatter alone about {100 * share:.0f} in 100 coupons "
+                f"would be {word} the gauge limit, {brief(limit)} {note.unit}. They count as at "
+                f"{'least' if word == 'above' else 'most'} that, and tell less."
             )
     return lines
 

@@ -106,7 +106,7 @@ def _sections(
         report_found.found(trial, findings),
         report_found.trade_offs(trial),
         report_checks.checks(findings, remarks),
-        report_checks.other_ways(findings),
+        report_checks.other_ways(trial, findings),
         report_checks.cannot_tell(trial, findings),
         report_checks.next_welds(trial, findings, cautions),
         report_methods.readings(trial, record, findings),

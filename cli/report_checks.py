@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from weldtrial.analysis.findings import Alternative, Findings, ResponseFindings
+from weldtrial.analysis.verdict_words import BRIEFLY
 from weldtrial.cli.report_blocks import Block, Heading, Items, Section, Text, bullets, table
+from weldtrial.cli.report_counted import undone_blocks
 from weldtrial.cli.report_figures import check_figure
-from weldtrial.cli.report_words import VERDICTS, WHO_DECIDES, scope_words
+from weldtrial.cli.report_words import WHO_DECIDES, scope_words
 from weldtrial.shared.cautions import NOT_A_QUALIFICATION
 from weldtrial.shared.rounding import by_uncertainty, interval
 from weldtrial.shared.trial import Trial
@@ -32,20 +34,25 @@ def checks(findings: Findings, remarks: Sequence[str]) -> Section:
     return Section(7, "Checks and what they turned up", tuple(blocks))
 
 
-def other_ways(findings: Findings) -> Section:
+def other_ways(trial: Trial, findings: Findings) -> Section:
     """Return section 8: the same comparison looked at otherwise, the naive look among them."""
     blocks: list[Block] = []
     for one in _by_rank(findings):
         naive = one.least_squares.comparisons if one.least_squares else ()
-        if not (one.alternatives or naive):
+        undone = undone_blocks(trial, one)
+        if not (one.alternatives or naive or undone):
             continue
         blocks.append(Heading(f"{one.title}, {one.unit}"))
+        if not (one.alternatives or naive):
+            blocks += undone
+            continue
         rows = [_as_planned(one)] if one.comparisons else []
         known = {way.name for way in one.alternatives}
         ways = (*one.alternatives, *(way for way in naive if way.name not in known))
         rows += [_other(way) for way in ways]
         headers = ("looked at", "gap", "95 % interval", "would read")
         blocks.append(table(headers, [row for row in rows if row]))
+        blocks += undone
     if blocks:
         blocks.insert(0, Text("These stand beside the answer as planned; none replaces it."))
     else:
@@ -109,8 +116,10 @@ def what_would_change_it(findings: Findings) -> tuple[str, ...]:
     changed: dict[str, list[str]] = {}
     for way in ways:
         if way.code != code:
-            changed.setdefault(VERDICTS[way.code or ""], []).append(way.words or way.name)
+            changed.setdefault(BRIEFLY[way.code or ""], []).append(way.words or way.name)
     undone = first.undo.words if first.undo is not None else ()
+    if first.undo is not None and first.undo.brief:
+        undone = (first.undo.brief,)  # The rest stands in section 8.
     if changed:
         reads = tuple(f"{', '.join(names)}: {reads}" for reads, names in changed.items())
         return (*reads, *undone)
@@ -135,7 +144,7 @@ def _as_planned(one: ResponseFindings) -> tuple[str, ...]:
         "as planned",
         by_uncertainty(first.difference, half, signed=True),
         interval(first.ci_low, first.ci_high, signed=True),
-        VERDICTS.get(first.verdict.code or "", ""),
+        BRIEFLY.get(first.verdict.code or "", ""),
     )
 
 
@@ -145,5 +154,5 @@ def _other(way: Alternative) -> tuple[str, ...]:
         way.words or way.name,
         by_uncertainty(way.difference, half, signed=True),
         interval(way.ci_low, way.ci_high, signed=True),
-        VERDICTS.get(way.code or "", ""),
+        BRIEFLY.get(way.code or "", ""),
     )

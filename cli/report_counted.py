@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from weldtrial.analysis.findings import ResponseFindings
-from weldtrial.cli.report_blocks import Block, Text, table
+from weldtrial.cli.counted_tables import forgotten_table
+from weldtrial.cli.report_blocks import Block, Text, bullets, table
 from weldtrial.shared.rounding import p_value
+from weldtrial.shared.trial import Trial
 
 PASSES = (
     "A coupon passes only if all its pieces pass. Shares in points of per cent. Where coupons were "
@@ -49,3 +51,15 @@ def places_method(one: ResponseFindings) -> list[Block]:
     )
     drawn = f", {places.drawn} drawn" if places.drawn else ""
     return [Text(f"{how}{drawn}: p = {p_value(places.p)}.", "Where it broke: ")]
+
+
+def undone_blocks(trial: Trial, one: ResponseFindings) -> list[Block]:
+    """Return what would undo a counted answer: sentences, and the table of forgotten failures."""
+    if one.undo is None or one.kind == "number":
+        return []
+    blocks: list[Block] = [bullets(one.undo.words)]
+    found = forgotten_table(trial, one)
+    if found is not None:
+        caption, headers, rows = found
+        blocks.append(table(headers, rows, f"What would undo it. {caption}"))
+    return blocks

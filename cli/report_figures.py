@@ -67,7 +67,7 @@ def found_figures(trial: Trial, found: ResponseFindings) -> FoundFigures | None:
     if round_gaps.drawable(found):
         gaps = _block(f"{key}-gaps", round_gaps.draw(found), round_gaps.describe(found))
     known, order = with_left_over(found), None
-    if len(known.coupons) > 2:
+    if _read_exactly(known) > 2:
         drawn = _block(f"{key}-order", weld_order.draw(known), weld_order.describe(known))
         order = replace(drawn, table=table((), ()), rest=f"column {words.left_over}")
     return FoundFigures(
@@ -126,7 +126,7 @@ def check_figure(found: ResponseFindings) -> FigureBlock | None:
     if found.kind != "number":
         return None
     found = with_left_over(found)
-    if len(found.coupons) < 3:
+    if _read_exactly(found) < 3:
         return None
     key = found.name.replace("_", "-")
     block = _block(f"{key}-checks", residual_checks.draw(found), residual_checks.describe(found))
@@ -134,9 +134,17 @@ def check_figure(found: ResponseFindings) -> FigureBlock | None:
 
 
 def with_left_over(found: ResponseFindings) -> ResponseFindings:
-    """Return the response with the coupons of which something is left over: those read exactly."""
-    known = [one for one in found.coupons if not one.beyond and isfinite(one.residual)]
+    """Return the response with the coupons of which something is left over.
+
+    Of a coupon past the gauge limit that is at least (or at most) so much; of one that failed
+    between two stops it is not known.
+    """
+    known = [one for one in found.coupons if one.beyond != "between" and isfinite(one.residual)]
     return replace(found, coupons=tuple(known))
+
+
+def _read_exactly(found: ResponseFindings) -> int:
+    return sum(not one.beyond for one in found.coupons)
 
 
 def _block(key: str, figure: Figure, text: FigureText) -> FigureBlock:

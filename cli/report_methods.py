@@ -72,7 +72,8 @@ def _drawn(one: ResponseFindings) -> _Drawn:
     if one.kind != "number":
         return _Drawn(counted_by_round.values(one), {})
     known = with_left_over(one)
-    left = weld_order.left_over(known) if len(known.coupons) > 2 else {}
+    enough = sum(not coupon.beyond for coupon in known.coupons) > 2
+    left = weld_order.left_over(known) if enough else {}
     return _Drawn(coupons_by_round.values(one), left)
 
 

@@ -21,21 +21,6 @@ GRADES = {
 }
 WHO_DECIDES = "Local codes and the responsible welding engineer decide what may be welded and used."
 ORDINALS = {2: "second", 3: "third", 4: "fourth", 5: "fifth"}
-VERDICTS = {
-    "cannot_tell": "cannot tell",
-    "depends_on": "depends on a check",
-    "difference_shown": "a gap is shown",
-    "not_settled": "not settled",
-    "worse_beyond_margin": "worse by more than the margin",
-    "worse_within_margin": "worse, by less than the margin",
-    "worse_margin_unsettled": "worse; the margin not settled",
-    "better_beyond_margin": "better by more than the margin",
-    "better_within_margin": "better, by less than the margin",
-    "better_margin_unsettled": "better; the margin not settled",
-    "not_worse": "no worse by more than the margin",
-    "equivalent": "equal within the margin",
-    "at_limit": "at the gauge limit",
-}
 
 
 def scope_words(findings: Findings) -> str:

@@ -16,13 +16,15 @@ from weldtrial.shared.journal import codes_opened, read_journal
 from weldtrial.shared.log_line import LogLine
 from weldtrial.shared.plan import Plan, Run
 from weldtrial.shared.problems import Problem, SealBroken
-from weldtrial.shared.reading_sheet import Sheet, file_of, read_sheet
+from weldtrial.shared.reading_sheet import Sheet, file_of, parse_day, read_sheet
 from weldtrial.shared.record import Correction, Coupon, Reading, Record
+from weldtrial.shared.responses import Response
 from weldtrial.shared.sealfile import SealFile, read_seal
 from weldtrial.shared.spares import replaced
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.weld_log import FILE as LOG_FILE
 from weldtrial.shared.weld_log import WeldLog, read_log
+from weldtrial.shared.welded_order import parse_started
 from weldtrial.shared.worked_out import work_out
 
 
@@ -115,13 +117,12 @@ def _strangers(
 ) -> tuple[Problem, ...]:
     """Find readings files, and corrections, of something that the trial does not measure."""
     known = {file_of(response.name) for response in trial.to_read}
+    derived = {file_of(one.name): one for one in trial.responses if one.worked_out is not None}
+    names = [files.name_of(path) for path in sorted(files.readings_folder.glob("*.csv"))]
     problems = [
-        Problem(
-            "is the file of no response in trial.toml. Rename it, or move it out of the folder.",
-            file=files.name_of(path),
-        )
-        for path in sorted(files.readings_folder.glob("*.csv"))
-        if files.name_of(path) not in known
+        Problem(_worked_out(derived[name]) if name in derived else _STRANGER, file=name)
+        for name in names
+        if name not in known
     ]
     problems += [
         Problem(
@@ -135,6 +136,19 @@ def _strangers(
         if one.file not in known and one.file != LOG_FILE
     ]
     return tuple(problems)
+
+
+_STRANGER = "is the file of no response in trial.toml. Rename it, or move it out of the folder."
+
+
+def _worked_out(response: Response) -> str:
+    how = response.worked_out
+    assert how is not None
+    source = f"{how.of} and weld_log.csv" if how.of else "weld_log.csv"
+    return (
+        f"is typed by hand, but {response.name} is worked out from {source}. Nothing uses the "
+        "file: move it out of the folder."
+    )
 
 
 # ------------------------------------------------------------------ coupons
@@ -259,4 +273,40 @@ def _against_each_other(coupons: Sequence[Coupon], plan: Plan, bench: Bench) -> 
                 Problem(words[stamp], file_of(name), None, one.row, "reading", one.text)
                 for one in real[:1]
             ]
+    problems += [*_read_too_soon(coupons, bench), *_not_in_log(coupons, bench)]
     return tuple(sorted(problems, key=lambda one: (one.file or "", one.row or 0)))
+
+
+def _read_too_soon(coupons: Sequence[Coupon], bench: Bench) -> list[Problem]:
+    """Find readings dated before the coupon was welded."""
+    problems = []
+    for coupon in coupons:
+        started = parse_started(coupon.started)
+        if started is None or started.day is None:
+            continue
+        for name in bench.sheets:
+            readings = coupon.readings.get(name, ())
+            early = [one for one in readings if one.row and one.read_on]
+            early = [one for one in early if (parse_day(one.read_on) or started.day) < started.day]
+            problems += [
+                Problem(
+                    f"{coupon.stamp} was read on {one.read_on} and welded on {started.day}. Mend "
+                    "the one that is wrong.",
+                    file_of(name), None, one.row, "read_on", one.read_on, warning=True,
+                )
+                for one in early
+            ]  # fmt: skip
+    return problems
+
+
+def _not_in_log(coupons: Sequence[Coupon], bench: Bench) -> list[Problem]:
+    """Say once which coupons have no row in the weld log any more."""
+    log = bench.log
+    gone = [one.stamp for one in coupons if one.stamp not in log.lines]
+    if not gone or not log.lines or any(not one.warning for one in log.problems):
+        return []
+    rows = "row of its own" if len(gone) == 1 else "rows of their own"
+    words = (
+        f"{', '.join(gone)}: no {rows}. Put back what was taken out; plan.csv has run and set-up."
+    )
+    return [Problem(words, file=LOG_FILE, column="stamp", warning=True)]

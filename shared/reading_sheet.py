@@ -15,7 +15,14 @@ from weldtrial.shared.guesses import parse_guess
 from weldtrial.shared.overlay import Overlaid, overlay
 from weldtrial.shared.plan import Plan
 from weldtrial.shared.problems import Problem
-from weldtrial.shared.readings import find_slip, parse_failed_at, parse_reading, placed
+from weldtrial.shared.readings import (
+    find_slip,
+    odd_limit,
+    odd_place,
+    parse_failed_at,
+    parse_reading,
+    placed,
+)
 from weldtrial.shared.record import Correction, Reading
 from weldtrial.shared.responses import Response
 from weldtrial.shared.stamps_written import unknown_stamp
@@ -232,7 +239,13 @@ class _Reader:
             what = "slipped in the test" if reading.failed_at == "slipped" else "is lost"
             words = f"{row['stamp']} {what}, and no reason is given. Write why in note."
             self.say(row, "note", words, warning=True)
-        if row["read_on"] and not _is_date(row["read_on"]):
+        for column, words in (
+            ("failed_at", odd_place(reading, self.response)),
+            ("reading", "" if row["note"] else odd_limit(reading, self.response)),
+        ):
+            if words:
+                self.say(row, column, words, warning=True)
+        if row["read_on"] and parse_day(row["read_on"]) is None:
             words = f"'{row['read_on']}' is not a date. Write it as 2026-06-14."
             self.say(row, "read_on", words, warning=True)
         if self.guess is not None:
@@ -272,12 +285,12 @@ class _Reader:
         return None if isinstance(reading, Problem) else reading
 
 
-def _is_date(text: str) -> bool:
+def parse_day(text: str) -> date | None:
+    """Return the day that ``2026-06-14`` names, with or without a time; None for anything else."""
     try:
-        date.fromisoformat(re.split(r"[T ]", text)[0])
+        return date.fromisoformat(re.split(r"[T ]", text)[0])
     except ValueError:
-        return False
-    return True
+        return None
 
 
 def _too_many(

@@ -23,6 +23,7 @@ from weldtrial.shared.csvtable import clean
 from weldtrial.shared.problems import Problem, WeldtrialError, nearest
 from weldtrial.shared.record import Reading
 from weldtrial.shared.responses import FAILED_AT, Response
+from weldtrial.shared.rounding import spaced
 from weldtrial.shared.spreadsheet_dates import date_words
 from weldtrial.shared.units import canonical, kind, parse_number, parse_quantity
 
@@ -75,7 +76,18 @@ def _pass_or_fail(plain: str, word: str) -> Reading | str:
         return Reading("pass", text=plain)
     if word == "fail":
         return Reading("fail", text=plain)
-    return f"'{plain}' is not a reading. Write pass, fail, lost (with a reason in note), or " + _NOT
+    meant = _meant(word, ("pass", "fail"))
+    return (
+        f"'{plain}' is not a reading.{meant} Write pass, fail, lost (with a reason in note), or "
+        f"{_NOT}"
+    )
+
+
+def _meant(word: str, choices: Sequence[str]) -> str:
+    """Suggest the nearest of the words that are allowed."""
+    close = nearest(word, [one.casefold() for one in choices])
+    meant = next((one for one in choices if one.casefold() == close), None)
+    return f" Did you mean {meant}?" if meant else ""
 
 
 _NOT = "leave it empty for not-yet-read."
@@ -85,9 +97,10 @@ def _grade(plain: str, word: str, response: Response) -> Reading | str:
     for grade in response.scale:
         if grade.casefold() == word:
             return Reading("grade", text=grade)
-    grades = ", ".join(response.scale)
+    grades, meant = ", ".join(response.scale), _meant(word, response.scale)
     return (
-        f"'{plain}' is not a grade. Write one of {grades}, lost (with a reason in note), or " + _NOT
+        f"'{plain}' is not a grade.{meant} Write one of {grades}, lost (with a reason in note), or "
+        f"{_NOT}"
     )
 
 
@@ -149,6 +162,12 @@ def _why(plain: str, response: Response, error: WeldtrialError) -> str:
     words = error.words
     if re.match(r"[<>]?\s*[+-]?[\d.,]", plain) and ":" not in plain and "plain number" not in words:
         return words
+    if response.most is None and kind(response.unit) not in ("force", "angle"):
+        unit = spaced(canonical(response.unit)).strip()
+        number = f"a number ({unit})" if unit else "a number"
+        return (
+            f"'{plain}' is not a reading. Write {number}, lost (with a reason in note), or {_NOT}"
+        )
     return (
         f"'{plain}' is not a reading. Write >{stop:g} (did not break), 80..90 (between), "
         f"lost (with a reason in note), or {_NOT}"
@@ -215,6 +234,59 @@ def placed(reading: Reading, failed_at: str) -> Reading:
     if failed_at == "plate" and reading.kind == "number":
         return replace(reading, kind="above", low=reading.value, value=None, failed_at=failed_at)
     return replace(reading, failed_at=failed_at)
+
+
+def odd_place(reading: Reading, response: Response) -> str:
+    """Say that a place is not one of the response's own list; empty where it is."""
+    if not response.where or reading.failed_at in ("", "slipped", *response.where):
+        return ""
+    return (
+        f"'{reading.failed_at}' is not among the places listed for {response.title} "
+        f"({', '.join(response.where)}). It is kept; look at the paper sheet."
+    )
+
+
+# ------------------------------------------------------------------ limits and stops
+
+
+def odd_limit(reading: Reading, response: Response) -> str:
+    """Say what is odd about a limit or an interval, in words; empty where nothing is."""
+    unit = spaced(canonical(response.unit))
+    if reading.kind == "above" and reading.failed_at != "plate":
+        return _odd_end(reading.text, ">", reading.low, response.most, "most", unit)
+    if reading.kind == "below":
+        return _odd_end(reading.text, "<", reading.high, response.least, "least", unit)
+    if reading.kind == "between" and response.stops is not None:
+        assert reading.low is not None
+        assert reading.high is not None
+        wide, stops = reading.high - reading.low, response.stops
+        if abs(wide - stops) > 1e-6 * stops:
+            side = "wider" if wide > stops else "narrower"
+            return (
+                f"{reading.text} is {side} than two neighbouring stops, {stops:g}{unit} apart. "
+                "Write the last stop it held and the first it did not; if it is right, say why in "
+                "note."
+            )
+    return ""
+
+
+def _odd_end(
+    text: str, sign: str, end: float | None, limit: float | None, key: str, unit: str
+) -> str:
+    """Say what is odd about a reading beyond a limit that is not the gauge's."""
+    assert end is not None
+    side = "at least" if sign == ">" else "at most"
+    if limit is None:
+        return (
+            f"{text}, but trial.toml gives the gauge no limit there ({key}). It counts as {side} "
+            f"{end:g}{unit}; if it is right, say in note why nothing was read."
+        )
+    if abs(end - limit) <= 1e-9 * max(1.0, abs(limit)):
+        return ""
+    return (
+        f"{text}, but the gauge limit is {limit:g}. Write {sign}{limit:g} if the gauge stopped; as "
+        f"it stands it counts as {side} {end:g}{unit}, and if that is right say why in note."
+    )
 
 
 # ------------------------------------------------------------------ slips

@@ -41,6 +41,8 @@ class Read:
         Stamps of which some cuts are read and others are not.
     lost
         Stamps with a lost reading, though the coupon itself is not.
+    past
+        Stamps with a reading past a gauge limit, such as ``>90``.
     """
 
     response: Response
@@ -49,6 +51,7 @@ class Read:
     unread: tuple[str, ...]
     half_read: tuple[str, ...]
     lost: tuple[str, ...]
+    past: tuple[str, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -178,12 +181,18 @@ def _read(response: Response, coupons: Sequence[Coupon]) -> Read:
         wanted=len(wanted) * response.sections,
         unread=tuple(stamp for stamp in wanted if counts[stamp] == 0),
         half_read=tuple(stamp for stamp in wanted if 0 < counts[stamp] < response.sections),
-        lost=tuple(
-            one.stamp
-            for one in coupons
-            if not one.lost
-            and any(reading.kind == "lost" for reading in one.readings.get(response.name, ()))
-        ),
+        lost=_having(response, coupons, "lost"),
+        past=_having(response, coupons, "above", "below"),
+    )
+
+
+def _having(response: Response, coupons: Sequence[Coupon], *kinds: str) -> tuple[str, ...]:
+    """Return the stamps, of coupons that are not lost themselves, with a reading of such kinds."""
+    return tuple(
+        one.stamp
+        for one in coupons
+        if not one.lost
+        and any(reading.kind in kinds for reading in one.readings.get(response.name, ()))
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -9,7 +10,7 @@ from pathlib import Path
 from weldtrial.shared.blank_files import MEASURED_COLUMNS, seen_columns, weld_log_columns
 from weldtrial.shared.csvtable import Row, Shape, Table, is_bare, plain_header, read_table
 from weldtrial.shared.log_line import LogLine
-from weldtrial.shared.overlay import overlay
+from weldtrial.shared.overlay import overlay, same_text
 from weldtrial.shared.plan import Plan, Run
 from weldtrial.shared.problems import Problem, WeldtrialError
 from weldtrial.shared.record import Correction
@@ -22,6 +23,9 @@ from weldtrial.shared.weld import travel_speed
 from weldtrial.shared.welded_order import Start, departures, parse_started
 
 FILE = "weld_log.csv"
+MOST_NAMED = 3
+"""Odd numbers of one column that are each named."""
+_MINUTES = re.compile(r"(\d{1,3}):([0-5]\d)")
 
 MEASURED_UNITS = {
     "amps": "A",
@@ -90,12 +94,17 @@ def cell_value(table: Table, column: str, text: str, unit: str) -> float | str:
     """Return a cell's number in `unit`, or in words what is wrong with it."""
     header = plain_header(table.headers.get(column, column))
     written = unit_headers(stem(column), unit).get(header, unit)
+    clock = _MINUTES.fullmatch(text.strip())
+    if clock is not None and unit == "s":
+        seconds = 60 * int(clock[1]) + int(clock[2])
+        return f"'{text}' is minutes and seconds. Write the seconds: {seconds}."
     try:
         return parse_quantity(
             f"{text} {written}" if is_bare(text) else text, unit, decimal=table.decimal
         )
     except WeldtrialError as error:
-        return error.words
+        plain = "plain number" in error.words
+        return f"{error.words} Write it in {unit}, or leave it empty." if plain else error.words
 
 
 def log_shape(trial: Trial) -> Shape:
@@ -131,6 +140,7 @@ def check_log(
     reader = _Reader(table, trial, plan)
     for row in laid.rows:
         reader.take(row)
+    reader.gather_unusual()
     spares = check_spares(reader.lines, plan)
     order = _order(reader.lines, plan)
     problems = [*table.problems, *laid.problems, *reader.problems]
@@ -158,7 +168,27 @@ def _order(lines: Mapping[str, LogLine], plan: Plan) -> tuple[list[Problem], tup
         for one in found
         if not one.harmless
     ]
+    problems += _at_once(starts, lines)
     return problems, tuple(one.words for one in found if one.harmless)
+
+
+def _at_once(starts: Sequence[Start], lines: Mapping[str, LogLine]) -> list[Problem]:
+    """Find coupons that were started at one and the same minute."""
+    first: dict[tuple[object, ...], Start] = {}
+    problems = []
+    for one in sorted(starts, key=lambda start: start.run):
+        day = one.started.day
+        # Without a date the same minute of two set-ups may be of two days.
+        other = first.setdefault((day, one.started.minutes, None if day else one.setup), one)
+        if other is not one:
+            words = (
+                f"{other.stamp} and {one.stamp} both started at {one.started.clock}. One welder "
+                "starts one at a time: look at the paper sheet."
+            )
+            line = lines[one.stamp]
+            at = Problem(words, row=line.row, column="started", value=line.started, warning=True)
+            problems.append(at)
+    return problems
 
 
 class _Reader:
@@ -172,6 +202,7 @@ class _Reader:
         self.names = setting_columns(trial)
         self.lines: dict[str, LogLine] = {}
         self.problems: list[Problem] = []
+        self.unusual: dict[str, list[tuple[int, str, str, str]]] = {}
 
     def say(self, row: Row, column: str | None, words: str, *, warning: bool = False) -> None:
         value = row[column] if column else None
@@ -245,10 +276,33 @@ class _Reader:
                 self.say(row, column, f"{row[column]} cannot be: it must be above 0.")
                 continue
             if not low <= value <= high:
-                words = f"{value:g} is outside what a bench meets ({low:g} to {high:g})."
-                self.say(row, column, f"{words} Check the sheet.", warning=True)
+                at = (row.number, column, row[column], self._unusual(row, column, value))
+                self.unusual.setdefault(column, []).append(at)
             found[column] = value
         return found
+
+    def gather_unusual(self) -> None:
+        """Say what is odd about numbers, once for a column in which many are."""
+        for column, found in self.unusual.items():
+            many = len(found) > MOST_NAMED
+            for number, _, text, words in found[:1] if many else found:
+                more = f" So do {len(found) - 1} more rows." if many else ""
+                self.problems.append(
+                    Problem(f"{words}{more}", None, None, number, column, text, warning=True)
+                )
+
+    def _unusual(self, row: Row, column: str, value: float) -> str:
+        """Say what is odd about a number, as it was typed, and what may have been meant."""
+        (low, high), unit = USUAL[column], MEASURED_UNITS[column]
+        typed = self.table.headers.get(column, column)
+        shown = f"{value:g}"
+        if not same_text(row[column], shown):
+            shown = f"{row[column]} under {typed} is {value:.4g} {unit}, which"
+        words = f"{shown} is outside what a bench meets ({low:g} to {high:g})."
+        inches = convert(value, "in", "mm") if unit == "mm" and is_bare(row[column]) else 0.0
+        if low <= inches <= high:
+            return f"{words} If it was read in inches write  {row[column]} in  ({inches:.3g} mm)."
+        return f"{words} Check the sheet."
 
     def _as_run(self, row: Row, run: Run) -> dict[str, float]:
         found = {}

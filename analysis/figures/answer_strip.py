@@ -81,7 +81,7 @@ def draw(pairs: Sequence[Pair], better: Sequence[str] = ()) -> Figure:
         ``"higher"`` or ``"lower"`` for each pair, to name the two directions; omitted: unnamed.
     """
     with house_style():
-        figure = new_figure(0.2 + 0.72 * len(pairs))
+        figure = new_figure(0.2 + 0.7 * len(pairs))
         grid = figure.subplots(len(pairs), 1, squeeze=False)
         for row, (response, one) in enumerate(pairs):
             direction = better[row] if row < len(better) else ""
@@ -96,8 +96,8 @@ def describe(pairs: Sequence[Pair]) -> FigureText:
     return FigureText(
         alt=f"Interval strip. {said}.",
         caption=(
-            "Dot: estimate. Thin line: 95 % interval, which decides whether there is a gap. Thick "
-            "bar: its ends are the one-sided 95 % limits, which decide on the margin (grey band). "
+            "Dot: estimate. Thin line: 95 % interval, for whether there is a gap. Thick bar: "
+            "one-sided 95 % limits, for the margin (grey band). "
             f"{_counts(pairs)}."
         ),
         table_headers=(

@@ -8,26 +8,25 @@ from statistics import fmean, stdev
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.markers import CARETDOWNBASE, CARETUPBASE
 
 from weldtrial.analysis.figures.style import (
     GREY,
     HALF_IN,
     FigureText,
     Look,
+    arrows,
     counted,
     heading,
     house_style,
+    is_past,
     level_of,
     levels_of,
     looks_for,
     new_figure,
+    past_words,
 )
 from weldtrial.analysis.findings import CouponValue, ResponseFindings
 from weldtrial.shared.rounding import brief, decimals_for, fixed
-
-_ARROWS = {"above": CARETUPBASE, "below": CARETDOWNBASE}
-"""Marks of coupons that went past a gauge limit: where they are is only known from one side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,14 +117,7 @@ def values(response: ResponseFindings) -> dict[str, str]:
 
 
 def _past_words(response: ResponseFindings) -> str:
-    """Say how many coupons went past the gauge, and how they are drawn."""
-    past = sum(one.beyond in _ARROWS for one in response.coupons)
-    if not past:
-        return ""
-    return (
-        f" {past} of {len(response.coupons)} coupons went past the gauge limit: arrows, drawn and "
-        "averaged here at the limit."
-    )
+    return past_words(response, "drawn and averaged here at the limit")
 
 
 def _written(coupon: CouponValue) -> str:
@@ -171,9 +163,11 @@ def _group(axes: Axes, group: Group, x: float, look: Look) -> None:
     count = len(group.coupons)
     spread = 0.0 if count == 1 else 0.2
     xs = [x + spread * (place / (count - 1) - 0.5) if spread else x for place in range(count)]
+    drawn = list(zip(xs, group.coupons, strict=True))
+    read = [one for one in drawn if not is_past(one[1])]
     axes.plot(
-        xs,
-        [coupon.value for coupon in group.coupons],
+        [place for place, _ in read],
+        [coupon.value for _, coupon in read],
         linestyle="none",
         marker=look.marker,
         markersize=3.8,
@@ -182,19 +176,8 @@ def _group(axes: Axes, group: Group, x: float, look: Look) -> None:
         markeredgewidth=0.9,
         zorder=3,
     )
-    for place, coupon in zip(xs, group.coupons, strict=True):
-        if coupon.beyond in _ARROWS:
-            axes.plot(
-                [place],
-                [coupon.value],
-                linestyle="none",
-                marker=_ARROWS[coupon.beyond],
-                markersize=6,
-                markerfacecolor="white",
-                markeredgecolor=look.colour,
-                markeredgewidth=0.9,
-                zorder=4,
-            )
+    past = [(place, coupon.value, coupon) for place, coupon in drawn if is_past(coupon)]
+    arrows(axes, past, look.colour)
     axes.plot(
         [x - 0.15, x + 0.15],
         [group.mean, group.mean],
@@ -208,21 +191,23 @@ def _group(axes: Axes, group: Group, x: float, look: Look) -> None:
 def _label_levels(
     axes: Axes, groups: Sequence[Group], places: Sequence[float], looks: dict[str, Look]
 ) -> None:
-    """Name each level beside its first group, above the dots."""
-    named: set[str] = set()
+    """Name each level beside its first group, above the dots; two neighbours keep apart."""
+    named: dict[str, tuple[Group, float]] = {}
     for group, x in zip(groups, places, strict=True):
-        if group.level and group.level not in named:
-            named.add(group.level)
-            top = max(coupon.value for coupon in group.coupons)
-            axes.annotate(
-                group.level,
-                (x, top),
-                (0, 7),
-                textcoords="offset points",
-                ha="center",
-                weight="bold",
-                color=looks[group.level].colour if group.level in looks else GREY,
-            )
+        if group.level:
+            named.setdefault(group.level, (group, x))
+    pair = len(named) == 2 and len({group.round for group, _ in named.values()}) == 1
+    for number, (group, x) in enumerate(named.values()):
+        top = max(group.coupons, key=lambda one: (one.value, is_past(one)))
+        axes.annotate(
+            group.level,
+            (x, top.value),
+            ((6, -6)[number] if pair else 0, 11 if is_past(top) else 7),
+            textcoords="offset points",
+            ha=("right", "left")[number] if pair else "center",
+            weight="bold",
+            color=looks[group.level].colour if group.level in looks else GREY,
+        )
 
 
 def _frame(axes: Axes, groups: Sequence[Group], places: Sequence[float]) -> None:

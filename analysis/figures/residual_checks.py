@@ -11,13 +11,16 @@ from weldtrial.analysis.figures.style import (
     GREY,
     HALF_IN,
     FigureText,
+    arrows,
     counted,
     heading,
     house_style,
+    is_past,
     level_of,
     levels_of,
     looks_for,
     new_figure,
+    past_words,
     zero_line,
 )
 from weldtrial.analysis.findings import CouponValue, ResponseFindings
@@ -25,7 +28,10 @@ from weldtrial.shared.rounding import brief, decimals_for, fixed
 
 
 def draw(response: ResponseFindings) -> Figure:
-    """Draw three panels: quantile plot, left over by level, left over against fitted."""
+    """Draw three panels: quantile plot, left over by level, left over against fitted.
+
+    A coupon past a gauge limit is an open arrow in the last two; it has no place among quantiles.
+    """
     with house_style():
         figure = new_figure(1.5, HALF_IN)
         left, middle, right = figure.subplots(1, 3, sharey=True)
@@ -35,6 +41,7 @@ def draw(response: ResponseFindings) -> Figure:
         for axes in (left, middle, right):
             axes.xaxis.label.set_fontsize(7.5)
             axes.tick_params(labelsize=7)
+            axes.margins(y=0.12)
         for axes in (left, right):
             axes.locator_params(axis="x", nbins=4)
         heading(figure, f"Left over in {response.title}, {response.unit}")
@@ -45,18 +52,22 @@ def describe(response: ResponseFindings) -> FigureText:
     """Return alt text, caption and spread by level."""
     rows = tuple(_row(response, level) for level in levels_of(response))
     spread = "; ".join(f"{row[0]} {row[2]}" for row in rows)
-    largest = max(response.coupons, key=lambda one: abs(one.residual))
+    read = [one for one in response.coupons if not is_past(one)]
+    largest = max(read, key=lambda one: abs(one.residual))
+    past = past_words(
+        response, "where each would be had it failed at the limit, and not in the left panel"
+    )
     return FigureText(
         alt=(
             f"Three panels of what is left over in {response.title} for {response.n} coupons: "
             f"normal quantile plot, spread by level (standard deviation {spread} "
             f"{response.unit}), and spread against fitted value. Largest: {largest.stamp}, "
-            f"{brief(largest.residual, 3)}."
+            f"{brief(largest.residual, 3)}.{past}"
         ),
         caption=(
             "Left: dots near the line mean a bell-shaped scatter. Middle: alike clouds mean the "
             "levels scatter alike. Right: no funnel means the scatter does not grow with size. "
-            f"{counted(response)}."
+            f"{counted(response)}.{past}"
         ),
         table_headers=(
             "level",
@@ -84,9 +95,12 @@ def _dots(
     axes: Axes, xs: list[float], points: list[CouponValue], response: ResponseFindings, level: str
 ) -> None:
     look = looks_for(levels_of(response)).get(level, looks_for([""])[""])
+    drawn = list(zip(xs, points, strict=True))
+    past = [(x, one.residual, one) for x, one in drawn if is_past(one)]
+    arrows(axes, past, look.colour, size=10)
     axes.plot(
-        xs,
-        [one.residual for one in points],
+        [x for x, one in drawn if not is_past(one)],
+        [one.residual for one in points if not is_past(one)],
         linestyle="none",
         marker=look.marker,
         markersize=3,
@@ -98,7 +112,8 @@ def _dots(
 
 
 def _quantiles(axes: Axes, response: ResponseFindings) -> None:
-    points = sorted(response.coupons, key=lambda one: one.residual)
+    read = [one for one in response.coupons if not is_past(one)]
+    points = sorted(read, key=lambda one: one.residual)
     quantiles = normal_quantiles(len(points))
     if len(points) > 1:
         slope = stdev([one.residual for one in points])
@@ -141,8 +156,8 @@ def _of_level(response: ResponseFindings, level: str) -> list[CouponValue]:
 
 
 def _row(response: ResponseFindings, level: str) -> tuple[str, ...]:
-    left_over = [one.residual for one in _of_level(response, level)]
-    places = decimals_for(pstdev([one.residual for one in response.coupons]))
+    left_over = [one.residual for one in _of_level(response, level) if not is_past(one)]
+    places = decimals_for(pstdev([one.residual for one in response.coupons if not is_past(one)]))
     spread = brief(stdev(left_over), 3) if len(left_over) > 1 else "–"
     low, high = (min(left_over), max(left_over)) if left_over else (float("nan"), float("nan"))
     return (level or "all", str(len(left_over)), spread, fixed(low, places), fixed(high, places))

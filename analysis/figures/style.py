@@ -17,6 +17,7 @@ from typing import Any
 import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.path import Path
 
 from weldtrial.analysis.findings import Comparison, CouponValue, ResponseFindings
 
@@ -163,6 +164,47 @@ def level_of(coupon: CouponValue, response: ResponseFindings) -> str:
     """Return the coupon's level of the compared factor."""
     first = compared(response)
     return "" if first is None else coupon.levels.get(first.factor, "")
+
+
+_UPWARDS = ((-0.17, 0.0), (-0.17, 0.5), (-0.5, 0.5), (0.0, 1.0), (0.5, 0.5), (0.17, 0.5),
+            (0.17, 0.0), (-0.17, 0.0))  # fmt: skip
+ARROWS = {
+    "above": Path(_UPWARDS, closed=True),
+    "below": Path([(x, -y) for x, y in _UPWARDS], closed=True),
+}
+"""Marks of coupons that went past a gauge limit: an open arrow that starts at the limit."""
+
+
+def is_past(coupon: CouponValue) -> bool:
+    """Whether a coupon went past a gauge limit and is drawn as an open arrow."""
+    return coupon.beyond in ARROWS
+
+
+def arrows(
+    axes: Axes, places: Sequence[tuple[float, float, CouponValue]], colour: str, size: float = 14
+) -> None:
+    """Draw coupons past a gauge limit, each (x, y, coupon), as open arrows the way they went."""
+    for x, y, coupon in places:
+        axes.plot(
+            [x],
+            [y],
+            linestyle="none",
+            marker=ARROWS[coupon.beyond],
+            markersize=size,
+            markerfacecolor="white",
+            markeredgecolor=colour,
+            markeredgewidth=0.8,
+            zorder=4,
+        )
+
+
+def past_words(response: ResponseFindings, how: str) -> str:
+    """Say how many coupons went past the gauge and `how` they are drawn; nothing without any."""
+    past = sum(is_past(one) for one in response.coupons)
+    if not past:
+        return ""
+    drawn = f"an open arrow, {how}" if past == 1 else f"open arrows, {how}"
+    return f" {past} of {len(response.coupons)} coupons went past the gauge limit: {drawn}."
 
 
 def counted(response: ResponseFindings) -> str:

@@ -13,21 +13,29 @@ from weldtrial.analysis.figures.style import (
     GREY,
     HALF_IN,
     FigureText,
+    arrows,
     counted,
     heading,
     house_style,
+    is_past,
     level_of,
     levels_of,
     looks_for,
     new_figure,
+    past_words,
     zero_line,
 )
 from weldtrial.analysis.findings import CouponValue, ResponseFindings
 from weldtrial.shared.rounding import brief, decimals_for, fixed
 
+_MARKS = {"above": ">", "below": "<"}
+
 
 def draw(response: ResponseFindings) -> Figure:
-    """Draw residuals against run; a spare, which has no run of its own, stands at the end."""
+    """Draw residuals against run; a spare, which has no run of its own, stands at the end.
+
+    A coupon past a gauge limit is an open arrow where it would be had it failed at the limit.
+    """
     placed = _placed(response)
     looks = looks_for(levels_of(response))
     with house_style():
@@ -38,9 +46,10 @@ def draw(response: ResponseFindings) -> Figure:
         for level in levels_of(response):
             look = looks[level]
             points = [(x, one) for x, one in placed if level_of(one, response) == level]
+            read = [(x, one) for x, one in points if not is_past(one)]
             axes.plot(
-                [x for x, _ in points],
-                [one.residual for _, one in points],
+                [x for x, _ in read],
+                [one.residual for _, one in read],
                 linestyle="none",
                 marker=look.marker,
                 markersize=3.8,
@@ -48,6 +57,8 @@ def draw(response: ResponseFindings) -> Figure:
                 markeredgecolor=look.colour,
                 markeredgewidth=0.9,
             )
+            past = [(float(x), one.residual, one) for x, one in points if is_past(one)]
+            arrows(axes, past, look.colour)
             if level and points:
                 _name(axes, points, level, look.colour)
         axes.set_xlim(min(x for x, _ in placed) - 1, max(x for x, _ in placed) + 1)
@@ -60,21 +71,23 @@ def draw(response: ResponseFindings) -> Figure:
 def describe(response: ResponseFindings) -> FigureText:
     """Return alt text, caption and the residuals in the order welded."""
     placed = _placed(response)
-    places = decimals_for(pstdev([one.residual for _, one in placed]))
+    read = [one.residual for _, one in placed if not is_past(one)]
+    places = decimals_for(pstdev(read)) if read else 1
     halves = len(placed) // 2
     early, late = placed[:halves], placed[halves:]
     spares = sum(one.run is None for _, one in placed)
     at_end = f" Spares ({spares}) stand at the right end." if spares else ""
+    past = past_words(response, "drawn as if each had failed at the limit")
     return FigureText(
         alt=(
             f"Dot plot of what is left over in {response.title} against welding order for "
             f"{len(placed)} coupons; first half averages {_mean(early)}, second half "
-            f"{_mean(late)} {response.unit}."
+            f"{_mean(late)} {response.unit}.{past}"
         ),
         caption=(
             "What is left after round, gas and settings are taken out, in the order welded; grey "
             f"bands are set-ups. A slope would mean drift: tip wear, warm plate. "
-            f"{counted(response)}.{at_end}"
+            f"{counted(response)}.{at_end}{past}"
         ),
         table_headers=("run", "stamp", "set-up", "level", f"left over, {response.unit}"),
         table_rows=tuple(
@@ -83,7 +96,7 @@ def describe(response: ResponseFindings) -> FigureText:
                 one.stamp,
                 "" if one.setup is None else str(one.setup),
                 level_of(one, response),
-                fixed(one.residual, places),
+                _MARKS.get(one.beyond, "") + fixed(one.residual, places),
             )
             for _, one in placed
         ),
@@ -122,7 +135,7 @@ def _name(
     axes.annotate(
         level,
         (x, top.residual),
-        (0, 6),
+        (0, 10 if is_past(top) else 6),
         textcoords="offset points",
         ha="center",
         weight="bold",
@@ -131,6 +144,5 @@ def _name(
 
 
 def _mean(points: Sequence[tuple[int, CouponValue]]) -> str:
-    if not points:
-        return "nothing"
-    return brief(sum(one.residual for _, one in points) / len(points), 2)
+    read = [one.residual for _, one in points if not is_past(one)]
+    return brief(sum(read) / len(read), 2) if read else "nothing"

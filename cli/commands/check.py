@@ -72,6 +72,7 @@ def _as_json(found: Checked, code: ExitCode) -> dict[str, object]:
                 "unread": one.unread,
                 "half_read": one.half_read,
                 "lost": one.lost,
+                "past_limit": one.past,
             }
             for one in (stands.read if stands else ())
         },

@@ -325,3 +325,27 @@ def test_set_ups_confounded_with_the_model_are_refused():
     y = loads(setup, 15)
     with pytest.raises(NotEstimable, match="no set-up is left over"):
         fit_censored_setups(x[:, :2], *limited(y, 86.0), setup)
+
+
+def test_an_interval_ends_where_the_likelihood_loses_its_foothold() -> None:
+    """At a negative set-up variance far values have no likelihood: searching there must not fail.
+
+    Four invented readings between stops and two at the limit in each of three rounds; a crash of
+    an ordinary folder (`tests/end_to_end/test_bad_results.py`).
+    """
+    low = np.tile([70.0, 60.0, 90.0], 4)
+    high = np.tile([80.0, 70.0, np.inf], 4)
+    gas = np.array([1, 1, -1, -1, -1, -1, 1, 1, 1, 1, -1, -1])
+    block = np.repeat([[1, 0], [0, 1], [-1, -1]], 4, axis=0)
+    x = np.column_stack([np.ones(12), -gas, block])
+    fit = fit_censored_setups(x, low, high, np.repeat(np.arange(6), 2))
+    assert fit.ratio < -0.4
+    found = profile_setups(fit, [0.0, 2.0, 0.0, 0.0])
+    for critical in (1.0, 2.92, 4.303):
+        ends = found.within(critical)
+        assert ends[0] < found.estimate < ends[1]
+        fresh = profile_setups(fit, [0.0, 2.0, 0.0, 0.0])
+        assert [abs(fresh.t_at(end)) for end in ends] == pytest.approx([critical] * 2, rel=1e-6)
+    again = profile_setups(fit, [0.0, 2.0, 0.0, 0.0])
+    assert again.t_at(found.estimate + 1e4) < 0  # far out first: it must not lose its place
+    assert again.within(4.303) == pytest.approx(ends, rel=1e-6)

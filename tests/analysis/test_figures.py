@@ -17,6 +17,7 @@ from scipy import stats
 from weldtrial.analysis import figures
 from weldtrial.analysis.figures import FigureText
 from weldtrial.analysis.figures.residual_checks import normal_quantiles
+from weldtrial.analysis.figures.style import ARROWS
 from weldtrial.analysis.findings import Findings, ResponseFindings, Verdict
 
 PER_RESPONSE = ("coupons_by_round", "round_gaps", "weld_order", "effects", "residual_checks")
@@ -197,6 +198,32 @@ def test_nothing_compared_still_draws(findings: Findings) -> None:
         module = getattr(figures, name)
         assert module.draw(response).axes
         assert len(module.describe(response).alt) > 40
+
+
+def test_coupons_past_the_gauge_are_open_arrows(findings: Findings) -> None:
+    """One up and one down in every panel that has a place for them, none as a dot besides."""
+    whole = findings.responses[0]
+    up, down, *rest = whole.coupons
+    coupons = (replace(up, beyond="above"), replace(down, beyond="below"), *rest)
+    response = replace(whole, coupons=coupons)
+    said = f"2 of {len(coupons)} coupons went past the gauge limit: open arrows"
+    for name, panels in (("coupons_by_round", 1), ("weld_order", 1), ("residual_checks", 2)):
+        module = getattr(figures, name)
+        text = module.describe(response)
+        assert said in text.alt
+        assert said in text.caption
+        assert "past the gauge" not in module.describe(whole).alt
+        lines = [line for axes in module.draw(response).axes for line in axes.lines]
+        for way in ("above", "below"):
+            drawn = [line for line in lines if line.get_marker() is ARROWS[way]]
+            assert len(drawn) == panels
+            assert all(line.get_markerfacecolor() == "white" for line in drawn)
+        dots = sum(len(line.get_xdata()) for line in lines if line.get_marker() in ("o", "s"))
+        places = 3 if name == "residual_checks" else 1
+        assert dots == places * (len(coupons) - 2)
+    order = {row[1]: row[-1] for row in figures.weld_order.describe(response).table_rows}
+    assert (order[up.stamp][0], order[down.stamp][0]) == (">", "<")
+    assert not any(order[one.stamp].startswith((">", "<")) for one in rest)
 
 
 def test_a_spare_stands_at_the_right_end(findings: Findings) -> None:

@@ -15,6 +15,9 @@ from weldtrial.analysis.censored import fit_censored
 from weldtrial.analysis.censored_profile import profile
 from weldtrial.analysis.findings import ResponseFindings
 from weldtrial.analysis.observations import averaged, observe
+from weldtrial.analysis.question import Question
+from weldtrial.analysis.undo import unbroken_words
+from weldtrial.analysis.undo_records import Unbroken
 from weldtrial.shared.record import Reading, Record
 from weldtrial.shared.responses import Margin
 from weldtrial.shared.trial import Trial
@@ -192,3 +195,32 @@ def test_gaps_of_rounds_are_not_drawn_past_the_gauge(trial: Trial, bench: Bench)
     record = bench(trial, seed=4, gap=-1.5)
     assert len(found_of(trial, record).round_gaps) == 6
     assert found_of(trial, capped(record, 83.0)).round_gaps == {}
+
+
+@pytest.mark.parametrize(
+    ("far", "words"),
+    [
+        (
+            (102.4, None),
+            "The coupons past the gauge limit would change the answer had they all gone to 102 kN "
+            "(the 3 of mix), with those of the other failing just at the limit; the 1 of co2 could "
+            "not, however far.",
+        ),
+        (
+            (None, None),
+            "The coupons past the gauge limit could not have changed the answer, however far they "
+            "would have gone.",
+        ),
+    ],
+)
+def test_how_far_they_would_have_had_to_go_is_one_sentence(
+    trial: Trial, far: tuple[float | None, float | None], words: str
+) -> None:
+    first, other = (
+        Unbroken(level, coupons, value, None)
+        for level, coupons, value in zip(("mix", "co2"), (3, 1), far, strict=True)
+    )
+    response = trial.responses[0]
+    question = Question(trial.varied, (), response, trial.varied[0], "co2")
+    assert unbroken_words(question, (first, other)) == (words,)
+    assert unbroken_words(question, ()) == ()

@@ -2,6 +2,10 @@
 
 Run by hand: ``python tests/benchmarks/bench_analyse.py``.  Both are fresh processes in the same
 run, the best of several; the ratio is the point (aim: 1.5), never a timed assertion.
+
+The aim is for readings that are numbers. Two of the example's three responses went past their
+gauge, and each is fitted and profiled many times over: measured 5.3 s of processor time against
+1.6 s for the import (2.3 s for the example before it had limits), on two busy cores.
 """
 
 from __future__ import annotations

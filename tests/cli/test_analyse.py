@@ -75,9 +75,10 @@ def test_json_has_every_documented_key(weldtrial: Weldtrial, example: Path) -> N
     assert (found["coupons"], found["used"], found["adopted"]) == (48, 48, False)
     assert {"stamp", "why"} <= set(found["set_aside"][0])
     assert set(found["responses"]) == {"break_load", "penetration", "bend_angle"}
-    for response in found["responses"].values():
+    for name, response in found["responses"].items():
         assert set(response) >= RESPONSE_KEYS
-        assert response["method"] == "kenward-roger"
+        limited = name in ("break_load", "bend_angle")
+        assert response["method"] == ("censored-normal by set-ups" if limited else "kenward-roger")
         assert (response["n"], response["setups_total"]) == (48, 12)
         assert set(response["tests"][0]) == TEST_KEYS
         for row in (*response["effects"], *response["coefficients"]):
@@ -144,21 +145,34 @@ def test_nothing_read_is_exit_5(weldtrial: Weldtrial, tmp_path: Path) -> None:
 
 
 def test_a_load_past_the_gauge_counts_as_at_least_that(weldtrial: Weldtrial, example: Path) -> None:
-    path = example / "readings" / "break_load.csv"
-    head, first, *rows = path.read_text(encoding="utf-8").splitlines()
-    stamp, _, *rest = first.split(",")
-    path.write_text("\n".join([head, ",".join([stamp, ">120", *rest]), *rows]), encoding="utf-8")
+    closed = weldtrial("-C", example, "analyse").out
+    assert "48 of 49 coupons read, 1 lost, 4 past the gauge limit" in closed
+    assert closed.count("scatter (standard deviation) between coupons of one set-up") == 3
+    read = weldtrial("-C", example, "check", "--json").json["read"]
+    assert sorted(read["break_load"]["past_limit"]) == ["A7T", "E4N", "F6X", "J3P"]
+    assert len(read["bend_angle"]["past_limit"]) == 13
+    assert read["penetration"]["past_limit"] == []
     found = weldtrial("-C", example, "analyse", "--open", "--json").json
     response = found["responses"]["break_load"]
     assert response["method"] == "censored-normal by set-ups"
     assert response["source"].startswith("censored normal likelihood")
-    assert response["undo"]["unbroken"][0]["coupons"] == 1
+    assert [one["coupons"] for one in response["undo"]["unbroken"]] == [3, 1]
     assert any(way["name"] == "limit taken as the value" for way in response["alternatives"])
     shown = weldtrial("-C", example, "analyse")
-    assert "had they all gone to" in shown.out or "could not have changed the answer" in shown.out
+    words = " ".join(shown.out.split())
+    assert "12 set-ups, 48 coupons, 4 of them past the gauge limit)" in words
+    assert (
+        "The coupons past the gauge limit would change the answer had they all gone to 102 kN "
+        "(the 3 of mix) or 203 kN (the 1 of co2), with those of the other failing just at the "
+        "limit." in words
+    )
+    assert "no interval with coupons past the gauge" in words
     assert weldtrial("-C", example, "report").code == 0
     page = (example / "report.html").read_text(encoding="utf-8")
-    assert "1 of 48 coupons went past the gauge limit" in page
+    # Coupons by round, in the order welded, and what is left over: each in alt text and caption.
+    assert page.count("4 of 48 coupons went past the gauge limit: open arrows") == 3 * 2
+    assert page.count("13 of 48 coupons went past the gauge limit: open arrows") == 3 * 2
+    assert ">88" in page.replace("&gt;", ">")
 
 
 def test_also_and_as_if(weldtrial: Weldtrial, example: Path) -> None:

@@ -232,7 +232,8 @@ def test_bad_readings_each_give_their_line(weldtrial: Weldtrial, tmp_path: Path)
         save(path, rows)
     checked = weldtrial("-C", folder, "check")
     assert checked.code == 3
-    for text in ("'ok'", "'1'", "'passed'"):
+    assert "'passed' is not a reading. Did you mean pass? Write pass, fail, lost" in checked.err
+    for text in ("'ok'", "'1'"):
         assert f"{text} is not a reading. Write pass, fail, lost" in checked.err
     for text in ("'lots'", "'3'", "'nil'"):
         assert f"{text} is not a grade. Write one of heavy, some, little, none" in checked.err
@@ -356,3 +357,45 @@ def test_every_new_key_is_documented(weldtrial: Weldtrial, tmp_path: Path) -> No
     keys += ["passes", "grades", "scale", "odds", "places", "counted", "odds_ratio"]
     assert [key for key in keys if f'"{key}"' not in page] == []
     assert json.dumps(found)
+
+
+@pytest.mark.parametrize("said", [SETUPS, FREE], ids=["set-ups", "free"])
+def test_what_would_undo_it_is_on_screen_in_the_report_and_in_json(
+    weldtrial: Weldtrial, tmp_path: Path, said: dict[str, Any]
+) -> None:
+    folder = write(tmp_path, said)
+    sealed(weldtrial, folder)
+    fill(folder, mixed())
+    path = folder / "readings" / "bend.csv"
+    rows = rows_of(path)
+    rows[3]["reading"], rows[3]["failed_at"], rows[3]["note"] = "lost", "", "slipped"
+    save(path, rows)
+    log = rows_of(folder / "weld_log.csv")
+    log[5]["went_wrong"] = "nozzle blocked"
+    save(folder / "weld_log.csv", log)
+    closed = weldtrial("-C", folder, "analyse")
+    assert "What would undo it" not in closed.out
+    shown = weldtrial("-C", folder, "analyse", "--open")
+    assert shown.code == 0
+    assert all(len(line) <= 100 for line in shown.out.splitlines())
+    words = " ".join(shown.out.split())
+    assert words.count("What would undo it") == 2
+    assert "passes that really failed passed p would read" in words
+    assert "none, as recorded" in words
+    assert f"lost coupon of {_gas(folder)[rows[3]['stamp']]} ({rows[3]['stamp']})" in words
+    assert "Without the 1 coupon that something went wrong with: " in words
+    undo = weldtrial("-C", folder, "analyse", "--json").json["responses"]["bend"]["undo"]
+    assert {one["how"] for one in undo["forgotten"]} == {"passed", "left out"}
+    assert undo["rows"][0]["coupons"] == 0
+    assert [one["stamps"] for one in undo["lost_counted"]] == [[rows[3]["stamp"]]]
+    weldtrial("-C", folder, "report")
+    page = (folder / "report.html").read_text(encoding="utf-8")
+    first, rest = page.split('id="s3"')
+    assert undo["brief"].removesuffix(".") in " ".join(first.split())
+    assert "What would undo it." not in first
+    assert "What would undo it." in rest
+    assert undo["words"][1] in rest
+
+
+def _gas(folder: Path) -> dict[str, str]:
+    return {row["stamp"]: row["gas"] for row in rows_of(folder / "plan.csv")}

@@ -53,8 +53,8 @@ def test_what_more_would_buy_is_one_sentence():
     assert buy_words(replace(FOUND, would_buy=None)) == ""
     bare = replace(FOUND, scatter=())
     assert scatter_words(bare) == (
-        "Scatter (standard deviation): between set-ups 0.1 mm, between coupons of one set-up "
-        "0.2 mm, between readings of one coupon 0.1 mm."
+        "Scatter (standard deviation): between readings of one coupon 0.1 mm, between coupons of "
+        "one set-up 0.2 mm, between set-ups 0.1 mm."
     )
     nothing = replace(bare, variance=Variance(None, None, None))
     assert scatter_words(nothing).endswith("nothing shows it.")

@@ -15,9 +15,9 @@ from typing import Any
 import pytest
 
 from weldtrial.analysis.findings import Findings, Verdict
+from weldtrial.analysis.verdict_words import BRIEFLY
 from weldtrial.cli.report import render_report
 from weldtrial.cli.report_blocks import Heading, Section, Table, Text, table
-from weldtrial.cli.report_words import VERDICTS
 from weldtrial.cli.trial_cautions import fitting
 from weldtrial.shared.plan import Plan
 from weldtrial.shared.problems import NotEnough, Problem
@@ -407,7 +407,7 @@ def test_section_6_says_why_it_is_empty(
 def many(invented: ModuleType, findings: Findings) -> Iterator[Findings]:
     """Findings of every verdict code, seal state and grade, with and without their parts."""
     first = findings.responses[0]
-    codes = [*VERDICTS, None]
+    codes = [*BRIEFLY, None]
     for number, code in enumerate(codes):
         verdict = Verdict(code, None, f"The sentence of {code}.", ("A line.",))  # type: ignore[arg-type]
         compared = invented.comparison(-1.0 * number, 2.0, 5.0 if number % 2 else None, verdict)
@@ -448,7 +448,7 @@ def test_no_report_ever_overclaims(
         for banned in BANNED:
             assert not re.search(rf"\b{re.escape(banned)}\b", words), banned
         seen += 1
-    assert seen == len(VERDICTS) + 4
+    assert seen == len(BRIEFLY) + 4
 
 
 def test_a_verdict_without_numbers_prints_none(

@@ -246,7 +246,7 @@ class Rules:
 
 @dataclass(frozen=True, slots=True)
 class LimitOnSettings:
-    """A rule that forbids settings (served by a later version)."""
+    """A rule about settings; what breaks it is never welded."""
 
     rule: str
     why: str = ""

@@ -20,7 +20,6 @@ from weldtrial.shared.trial import (
     Design,
     Fair,
     Goal,
-    LimitOnSettings,
     Order,
     Trial,
 )
@@ -264,11 +263,6 @@ def test_numbers_that_contradict_each_other_are_refused(trial: Trial, words: str
 @pytest.mark.parametrize(
     ("trial", "words"),
     [
-        (
-            drawbar(design=Design(kind="optimal")),
-            'design.kind = "optimal" is not in this version',
-        ),
-        (drawbar(limits=(LimitOnSettings("voltage * wire_feed <= 262"),)), "limit_on_settings"),
         (drawbar(goal=Goal(best="travel")), "[goal] is not in this version"),
         (drawbar(fair=Fair(rule="both")), 'fair.rule = "both"'),
     ],
@@ -285,8 +279,8 @@ def test_what_is_not_served_yet_is_named_with_what_to_do_meanwhile(
 
 def test_all_that_is_not_served_is_said_at_once() -> None:
     with pytest.raises(NotYet) as refused:
-        make_layout(drawbar(design=Design(kind="optimal"), goal=Goal(), fair=Fair(rule="both")))
-    assert len(refused.value.words.splitlines()) == 3
+        make_layout(drawbar(goal=Goal(), fair=Fair(rule="both")))
+    assert len(refused.value.words.splitlines()) == 2
 
 
 def test_the_plain_form_holds_every_number_and_no_order() -> None:

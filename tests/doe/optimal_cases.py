@@ -39,6 +39,7 @@ def bench_search(name: str, starts: int = 64) -> Search:
     asked = {
         "24": (UnitAsked(24),),
         "48": (UnitAsked(48),),
+        "64": (UnitAsked(64),),
         "8x6 blocks": tuple(UnitAsked(6, block) for block in range(8)),
         "8x6 set-ups": (UnitAsked(6),) * 8,
         "8x6 set-ups in 4 blocks": tuple(UnitAsked(6, unit // 2) for unit in range(8)),

@@ -60,6 +60,13 @@ def test_least_prediction_variance_of_a_parabola_is_the_known_one() -> None:
     assert bound_of(asked)[0].value == pytest.approx(known, rel=1e-3)
 
 
+def test_setups_of_one_coupon_are_noisier_coupons() -> None:
+    terms = model_terms((X, Y), "quadratic")
+    plain, _ = bound_of(Search((X, Y), terms, (UnitAsked(8),)))
+    apart, _ = bound_of(Search((X, Y), terms, (UnitAsked(1),) * 8, hard=("x",), ratio=3.0))
+    assert apart.value == pytest.approx(plain.value - math.log(4), abs=2e-4)
+
+
 @pytest.mark.parametrize("criterion", ["D", "I"])
 @pytest.mark.parametrize("hard", [(), ("x",)])
 def test_an_early_bound_is_looser_and_never_wrong(

@@ -313,7 +313,7 @@ def test_too_few_coupons_are_refused_in_numbers() -> None:
     one = asked((X, Y), "quadratic", U(5))
     assert refusal(one) == (
         "The model has 6 unknowns; 5 coupons differ enough to tell. Drop terms, or add at least "
-        "1 coupons."
+        "1 coupon."
     )
     assert rank_of(one) == (6, 5)
     assert coupons_needed(one) == 6
@@ -343,6 +343,18 @@ def test_limits_that_leave_nothing_are_refused() -> None:
     with pytest.raises(ValueError, match="none of the factors"):
         search(replace(empty, hard=("gas",)), draw())
     assert "no coupon to place" in refusal(asked((X,), "main", U(0)))
+
+
+def test_a_ruled_grid_too_large_to_look_at_whole_is_sampled_and_not_bounded() -> None:
+    factors = tuple(cases.number(f"f{at}") for at in range(12))
+    one = asked(
+        factors, "main", U(16), allowed=lambda p: float(p["f0"]) + float(p["f1"]) <= 0.7, starts=8
+    )
+    found = search(one, draw())
+    assert found.bound is None
+    assert all(one.allowed is not None and one.allowed(point) for point in found.units[0])
+    # Free, no design of 16 coupons has more than log 16 a column (Hadamard).
+    assert math.log(16) - 0.5 < found.value < math.log(16)
 
 
 def test_a_grid_too_large_to_list_is_searched_by_coordinates() -> None:

@@ -169,6 +169,8 @@ BD = (0.1315, 0.3945)
 LONG = {
     "quadratic D free 24": 2.4074290558139544,  # 719 of them end there
     "quadratic I free 24": 0.4820870184458896,
+    "quadratic I free 48": 0.2199074074074073,
+    "quadratic I free 8x6 set-ups": 0.6140078868737404,
     "quadratic D rules 24": 1.896102869730169,
     "quadratic I rules 24": 0.4769879618260264,
     "quadratic D free 8x6 blocks": 3.1089152870323375,

@@ -44,7 +44,7 @@ _FIRST_STEPS, _STEPS = 10, 20
 _CLOSE_ENOUGH = 1e-4
 _NEARLY = 0.97
 _SEED = 1e-3
-_TINY = 1e-9
+_TINY, _FEW, _LEAST = 1e-9, 1e-3, 1e-12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,7 +91,8 @@ def continuous_bound(problem: Problem, listed: Listed) -> Bound:
         for _ in range(_STEPS if number else _FIRST_STEPS):
             own = _longer(groups, own, weight)
         shares = np.zeros_like(shares)
-        shares[keep] = own
+        # The content of a kind not used still matters to the bound, so it is kept from vanishing.
+        shares[keep] = own * np.maximum(1.0, _LEAST / _used(groups, own))
         bound = _judge(whole, shares, weight, len(listed.rows))
         if best is None or bound.gap < best.gap:
             best = bound
@@ -115,17 +116,30 @@ def _without_blocks(problem: Problem) -> Array | None:
 def _matter(groups: Groups, shares: Array, weight: Array | None) -> tuple[NDArray[np.intp], Array]:
     """Return the settings in use or nearly as sensitive as the best of their group.
 
-    The shares come with them, those settings not in use yet having a little.
+    The shares come with them, those settings not in use yet having a little: of what their group
+    has, or of what it should have when it rivals the best of its make.
     """
     _, each, _ = _sensitivity(groups, shares, weight)
-    near = each >= _NEARLY * np.maximum.reduceat(each, groups.begin)[groups.of]
-    fresh = near & (shares <= _TINY)
-    return np.flatnonzero(near | (shares > _TINY)), shares + _SEED / max(1, fresh.sum()) * fresh
+    top = np.maximum.reduceat(each, groups.begin)
+    best = np.zeros(int(groups.make.max()) + 1)
+    np.maximum.at(best, groups.make, top)
+    used = np.add.reduceat(shares, groups.begin)
+    near = each >= _NEARLY * top[groups.of]
+    taken = shares > _TINY * used[groups.of]
+    fresh = near & ~taken
+    due = np.maximum(used, np.where(top >= _NEARLY * best[groups.make], _FEW, 0.0))
+    many = np.maximum(np.bincount(groups.of, fresh, len(used)), 1.0)
+    return np.flatnonzero(near | taken), shares + (_SEED * due / many)[groups.of] * fresh
 
 
 def _shared_out(groups: Groups, shares: Array) -> Array:
     make = groups.make_of
     return np.asarray(shares / np.bincount(make, shares)[make])
+
+
+def _used(groups: Groups, shares: Array) -> Array:
+    """Return for every setting the share of its whole group."""
+    return np.asarray(np.add.reduceat(shares, groups.begin)[groups.of])
 
 
 def _information(groups: Groups, shares: Array) -> tuple[Array, Array]:
@@ -184,7 +198,9 @@ def _longer(groups: Groups, shares: Array, weight: Array | None) -> Array:
     if length < 1:
         return two
     far = shares + 2 * length * first + length**2 * bend
-    far = _shared_out(groups, np.maximum(far, two / 100))
+    # A kind hardly used would lose its way in a step that suits the others.
+    far = np.where(_used(groups, two) > _FEW, np.maximum(far, two / 100), two)
+    far = _shared_out(groups, far)
     new, reached = _step(groups, far, weight)
     before = _sensitivity(groups, two, weight)[0]
     worse = reached < before if weight is None else reached > before

@@ -30,7 +30,8 @@ class Groups:
     make
         Make of each group; shares over all settings of a make sum to 1.
     units, coupons, shrink
-        Of each group: units of its make, new coupons in one, and c = g/(1 + gT).
+        Of each group: units of its make, new coupons in one, and c = g/(1 + gT); with one coupon
+        in a unit c is 0 and the units count 1/(1 + g) each.
     kept_sum, kept
         Of each group: sum, (groups, columns), and information of the rows kept in one unit.
     earlier
@@ -96,9 +97,17 @@ def make_groups(problem: Problem, listed: Listed) -> Groups:
         begin=np.cumsum([0, *sizes[:-1]]),
         of=np.repeat(np.arange(len(parts)), sizes),
         make=np.array([make for _, make, _, _ in parts]),
-        units=np.array([float(many) for *_, many in parts]),
+        # A set-up of one coupon holds no mixture: it is a coupon of variance 1 + g, no more.
+        units=np.array(
+            [many / (1 + problem.ratio * (problem.total[unit] == 1)) for _, _, unit, many in parts]
+        ),
         coupons=np.array([float((problem.unit == unit).sum()) for unit in first]),
-        shrink=np.array([float(problem.shrink(int(problem.total[unit]))) for unit in first]),
+        shrink=np.array(
+            [
+                float(problem.shrink(int(problem.total[unit]))) * (problem.total[unit] > 1)
+                for unit in first
+            ]
+        ),
         kept_sum=np.array([_sum(problem, unit) for unit in first]),
         kept=kept[first],
         earlier=earlier,

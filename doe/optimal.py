@@ -82,7 +82,8 @@ def search(asked: Search, draw: Draw) -> Found:
         raise _too_few(problem, listed)
     at = int((sign * ended.value >= best - 1e-9 * abs(best)).argmax())
     value = float(ended.value[at])
-    limit = None if bound is None else bound.value
+    # Over a sample of the settings it says which to try first, but bounds nothing.
+    limit = None if bound is None or sampled(problem.grid) else bound.value
     efficiency = None
     if limit is not None:
         efficiency = float(np.exp(value - limit)) if asked.criterion == "D" else limit / value
@@ -172,25 +173,24 @@ def _too_few(problem: Problem, listed: Listed | None) -> PlanRefused:
     short = problem.columns - reach
     limits = "after the limits " if problem.asked.allowed is not None else ""
     have = len(problem.unit) + len(problem.asked.kept)
-    words = (
-        f"The model has {problem.columns} unknowns; {limits}{reach} coupons differ enough to tell."
-    )
+    words = f"The model has {problem.columns} unknowns; {limits}{_coupons(reach)} enough to tell."
     if have < problem.columns:
-        return PlanRefused(f"{words} Drop terms, or add at least {short} coupons.")
+        return PlanRefused(
+            f"{words} Drop terms, or add at least {short} coupon{'s' * (short > 1)}."
+        )
     where = "the limits leave" if problem.asked.allowed is not None else "the units leave"
     return PlanRefused(
         f"{words} More coupons alone do not help, since {where} too few different settings: drop "
-        f"terms with {short} unknowns, or widen what is allowed."
+        f"terms with {short} unknown{'s' * (short > 1)}, or widen what is allowed."
     )
 
 
+def _coupons(many: int) -> str:
+    return "1 coupon differs" if many == 1 else f"{many} coupons differ"
+
+
 def _bound(problem: Problem, listed: Listed | None) -> Bound | None:
-    # A bound over a sample of the settings would bound nothing.
-    if (
-        listed is None
-        or sampled(problem.grid)
-        or len(listed.rows) * problem.columns**2 > _BOUND_UP_TO
-    ):
+    if listed is None or len(listed.rows) * problem.columns**2 > _BOUND_UP_TO:
         return None
     try:
         return continuous_bound(problem, listed)

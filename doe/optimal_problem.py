@@ -117,7 +117,7 @@ def make_problem(asked: Search) -> Problem:
         When there is nothing to place, a kept coupon belongs to no unit, a prescribed level is
         none of the factor's, or the region is empty.
     ValueError
-        When a number is out of its range.
+        When a number is out of its range, or a name or unit is not there.
     """
     if asked.ratio < 0 or asked.starts < 1 or any(unit.coupons < 0 for unit in asked.units):
         raise ValueError("a ratio and coupons are at least 0, starts at least 1")
@@ -125,9 +125,10 @@ def make_problem(asked: Search) -> Problem:
         raise PlanRefused("There is no coupon to place: the plan asks for none.")
     if any(not -1 <= unit < len(asked.units) for unit, _ in asked.kept):
         raise ValueError("a kept coupon belongs to a unit that is not there")
+    if not set(asked.hard) <= {factor.name for factor in asked.factors}:
+        raise ValueError("a hard factor is none of the factors")
     grid = grid_of(asked)
-    names = sorted({unit.block for unit in asked.units})
-    block = np.array([names.index(unit.block) for unit in asked.units], dtype=np.intp)
+    block = _blocks(asked)
     unit = np.repeat(np.arange(len(asked.units)), [unit.coupons for unit in asked.units])
     ratio = asked.ratio if asked.hard else 0.0
     fixed, held, total = _kept(asked, grid, block)
@@ -145,7 +146,19 @@ def make_problem(asked: Search) -> Problem:
         held=held,
         kinds=kinds,
         may=tuple(_may(asked, grid, kinds, hard, at) for at in range(len(asked.units))),
-        weight=_weight(asked, grid, len(names)) if asked.criterion == "I" else None,
+        weight=_weight(asked, grid, int(block.max()) + 1) if asked.criterion == "I" else None,
+    )
+
+
+def _blocks(asked: Search) -> Places:
+    """Return the block of each unit, numbered from 0; units without a coupon make no block."""
+    kept = {unit for unit, _ in asked.kept}
+    names = sorted(
+        {unit.block for at, unit in enumerate(asked.units) if unit.coupons or at in kept}
+    )
+    return np.array(
+        [names.index(unit.block) if unit.block in names else 0 for unit in asked.units],
+        dtype=np.intp,
     )
 
 

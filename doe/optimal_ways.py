@@ -113,7 +113,7 @@ def improve(way: Way, problem: Problem, state: Places, kind: Places, *, fresh: b
 def _stages(
     way: Way, problem: Problem, state: Places, kind: Places, stages: Sequence[Stage]
 ) -> None:
-    """Take the stages one after another, in place: a ridge, the moments or None, passes at most."""
+    """Take the stages in turn, in place: a ridge, the moments or None, passes at most."""
     for ridge, weight, passes in stages:
         live = np.arange(len(state))
         for _ in range(passes):

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weldtrial.analysis.chances import SimulatedChance, of_patterns, of_trials
+from weldtrial.analysis.counted_pretend import CountedBench
 from weldtrial.analysis.judge import CODES
 from weldtrial.analysis.judge_many import NO_ANSWER, Judged, judge_many
 from weldtrial.analysis.linear import Floats
@@ -33,7 +34,7 @@ PATTERNS = 250
 FEWEST_PATTERNS = 20
 READINGS_AT_ONCE = 2_000_000
 """Readings of one pattern that are drawn and analysed together, to spare memory."""
-_SCATTER, _LOSSES = 1, 2
+SCATTER, LOSSES = 1, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,8 +106,8 @@ def simulate(
     codes: Counter[str] = Counter()
     refused = refused_patterns = 0
     for pattern in range(patterns):
-        mask = kept(losses, bench.blanks, stream(seed, _LOSSES, pattern))
-        random = stream(seed, _SCATTER, pattern)
+        mask = kept(losses, bench.blanks, stream(seed, LOSSES, pattern))
+        random = stream(seed, SCATTER, pattern)
         left[pattern] = mask.sum()
         lost = 0
         for start in range(0, size, at_once):
@@ -167,7 +168,7 @@ def frame_of(question: Question, observations: Sequence[Observation]) -> Frame:
     )
 
 
-def asked_change(bench: PretendBench) -> float | None:
+def asked_change(bench: PretendBench | CountedBench) -> float | None:
     """Return the true change that the closed form takes: none, or for a difference a loss.
 
     None without a margin: nothing then says which loss is asked about.

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
+from weldtrial.analysis.counted_pretend import CountedBench
+from weldtrial.analysis.counted_simulate import simulate_counted
 from weldtrial.analysis.losses import Losses
 from weldtrial.analysis.pretend_bench import PretendBench
 from weldtrial.analysis.simulate import TRIALS, Simulated, asked_change, simulate
@@ -43,7 +45,7 @@ class SimulatedAsk:
 
 
 def simulate_asks(
-    bench: PretendBench,
+    bench: PretendBench | CountedBench,
     closed: Mapping[Ask, float | None],
     losses: Losses,
     *,
@@ -65,17 +67,32 @@ def simulate_asks(
         As for `weldtrial.analysis.simulate.simulate`.
     """
     found = []
-    for ask in ASKS:
+    graded = bench.question.response.kind == "graded"
+    for ask in ASKS[:1] if graded else ASKS:
         response = replace(bench.question.response, ask=ask)
         asked = replace(bench, question=replace(bench.question, response=response))
         change = asked_change(asked)
         if change is None:
             continue
-        whole = simulate(asked, change, trials=trials, seed=seed, done=done)
+        whole = _played(asked, change, Losses(), trials=trials, seed=seed, done=done)
         lossy = (
             None
             if losses.none
-            else simulate(asked, change, losses, trials=trials, seed=seed, done=done)
+            else _played(asked, change, losses, trials=trials, seed=seed, done=done)
         )
         found.append(SimulatedAsk(ask, change, closed.get(ask), whole, lossy))
     return tuple(found)
+
+
+def _played(
+    bench: PretendBench | CountedBench,
+    change: float,
+    losses: Losses,
+    *,
+    trials: int,
+    seed: int,
+    done: Callable[[int], None],
+) -> Simulated:
+    if isinstance(bench, CountedBench):
+        return simulate_counted(bench, change, losses, trials=trials, seed=seed, done=done)
+    return simulate(bench, change, losses, trials=trials, seed=seed, done=done)

@@ -6,51 +6,46 @@
 - Grades, each coupon set up anew: Whitehead's formula for the proportional-odds model; below
   `FEWEST` coupons in all, where ranks stand in, pretend trials.
 
-References
-----------
-Farrington, C. P. & Manning, G. (1990). *Statistics in Medicine* 9:1447-1454 (the score test).
-Whitehead, J. (1993). Sample size calculations for ordered categorical data. *Statistics in
-Medicine* 12:2257-2271.  Skellam (1948), *J. R. Stat. Soc. B* 10:257-261 (beta-binomial).  Citations
-from memory.
+Sources stand in `counted_chances`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from functools import cache
-from math import exp, log
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy import special
 
 from weldtrial.analysis.budget import reachable_p
-from weldtrial.analysis.counted_many import Rule, outcome_places, placed_setups, setup_places
+from weldtrial.analysis.counted_chances import (
+    SEED,
+    TRIALS,
+    Rounds,
+    answers,
+    approximate,
+    bounds_of,
+    graded_setups,
+    passing_setups,
+    whitehead,
+)
+from weldtrial.analysis.counted_many import Rule, outcome_places
 from weldtrial.analysis.counted_many import newcombe_places as ranked
-from weldtrial.analysis.counted_pretend import changed_shares, draw_alike, graded, planned_loss
-from weldtrial.analysis.judge import CODES
-from weldtrial.analysis.linear import Floats
+from weldtrial.analysis.counted_pretend import biggest_loss, changed_shares, graded, planned_loss
+from weldtrial.analysis.needs import Needs
 from weldtrial.analysis.ordinal import FEWEST
 from weldtrial.analysis.power import CHANCE, Spread
 from weldtrial.analysis.precision import ALPHA
 from weldtrial.analysis.pretend import stream
-from weldtrial.analysis.pretend_bench import ANSWERS
 from weldtrial.analysis.proportions import outcome_chances
 from weldtrial.analysis.shape import Shape
 from weldtrial.shared.responses import Ask, Foreseen, Response
 
-LARGE = 80
+ASKS: tuple[Ask, ...] = ("difference", "no-worse", "equal-enough")
+LARGE = 150
 """Coupons of each level beyond which outcomes are no longer listed."""
-TRIALS = 4000
-"""Pretend trials behind a chance by set-up: good to 1.6 in 100 (95 %)."""
-SEED = 19
-MOST_ODDS = 1000.0
 MOST_TOLD = 2000
 """Coupons of each level beyond which nothing is sought."""
 _STEPS = 18
-
-Exactness = str
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,13 +82,9 @@ class CountedAim:
         alike = self.foreseen.alike
         return Spread((variance * (1 - alike)) ** 0.5, (variance * alike) ** 0.5)
 
-    @property
-    def biggest(self) -> float:
-        """The largest loss there can be: all that pass, or the odds a thousandth."""
-        if self.graded:
-            return log(MOST_ODDS)
-        passing = self.foreseen.passing
-        return 100 * (passing if self.response.sign > 0 else 1 - passing)
+    def shares_after(self, loss: float) -> tuple[float, ...]:
+        """Return the shares of a level that is worse by `loss`, worst grade first."""
+        return changed_shares(self.response, self.foreseen, -self.response.sign * loss)
 
     def chance(
         self, shape: Shape, ask: Ask | None = None, loss: float | None = None
@@ -122,7 +113,7 @@ class CountedAim:
         def chance(size: float) -> float:
             return self._shown(shape, "difference", -self.response.sign * size)
 
-        low, high = 0.0, self.biggest
+        low, high = 0.0, biggest_loss(self.response, self.foreseen)
         if shape.df < 1 or chance(high) < target:
             return None
         for _ in range(_STEPS):
@@ -169,7 +160,7 @@ class CountedAim:
         new = changed_shares(self.response, self.foreseen, change)[1]
         old = self.foreseen.passing
         if many > LARGE:
-            return _approximate(many, rule, new, old)
+            return approximate(many, rule, new, old)
         shown = answers(outcome_places(many, many, rule), rule.ask)
         chances = outcome_chances(many, np.array([new, old]))
         return min(1.0, float(chances[:, 0] @ shown @ chances[:, 1]))
@@ -180,7 +171,7 @@ class CountedAim:
             return whitehead(many, many, new, self.foreseen.shares, rule.two_sided)
         drawn = stream(SEED, 2).random((TRIALS, 2 * many))
         is_new = np.arange(2 * many) < many
-        bounds = _bounds_of(new, self.foreseen.shares, is_new)
+        bounds = bounds_of(new, self.foreseen.shares, is_new)
         found = ranked(graded(bounds, drawn), is_new, rule)
         return float(answers(found, "difference").mean())
 
@@ -189,16 +180,60 @@ class CountedAim:
         smallest = reachable_p(shape) if shape.levels == 2 and shape.others == 1 else None
         new = changed_shares(self.response, self.foreseen, change)
         if self.graded:
-            found = _graded_setups(*key, new, self.foreseen, rule)
+            found = graded_setups(*key, new, self.foreseen, rule)
         else:
-            found = _passing_setups(*key, new[1], self.foreseen, rule, smallest)
+            found = passing_setups(*key, new[1], self.foreseen, rule, smallest)
         return float(answers(found, rule.ask).mean())
 
 
-def answers(places: NDArray[np.intp], ask: Ask) -> NDArray[np.bool_]:
-    """Return which verdicts show what is asked."""
-    shows = np.array([code in ANSWERS[ask] for code in CODES])
-    return np.asarray(shows[places])
+def counted_needs(aim: CountedAim, shape: Shape, chance: float = CHANCE) -> Needs:
+    """Work out what a plan shows of passes or grades, and what a chance would need.
+
+    As `weldtrial.analysis.needs.needs`; losses are points of per cent, or log odds.
+    """
+    numbers: dict[Ask, tuple[int | None, int | None]] = {}
+    for ask in ASKS:
+        units = aim.needed(shape, ask, chance)
+        sized = None if units is None else shape.resized(units)
+        numbers[ask] = (None, None) if sized is None else (sized.setups_per_level, sized.coupons)
+    loss = aim.loss
+    return Needs(
+        loss=loss,
+        power=aim.chance(shape, "difference"),
+        detectable=aim.gap(shape, chance),
+        setups_per_gas=numbers["difference"][0],
+        coupons=numbers["difference"][1],
+        no_worse=aim.chance(shape, "no-worse"),
+        no_worse_setups_per_gas=numbers["no-worse"][0],
+        no_worse_coupons=numbers["no-worse"][1],
+        equal_enough=aim.chance(shape, "equal-enough"),
+        equal_enough_setups_per_gas=numbers["equal-enough"][0],
+        equal_enough_coupons=numbers["equal-enough"][1],
+        df=shape.df,
+        chance=chance,
+        half_loss_power=None if loss is None else aim.chance(shape, "difference", loss / 2),
+    )
+
+
+def if_more_alike(aim: CountedAim, shape: Shape) -> tuple[float, float | None, float | None] | None:
+    """Return half as much likeness again (0.2 for none), with the chance and gap it leaves.
+
+    None where coupons do not share set-ups, or nothing can be told anyhow.
+    """
+    if not shape.by_setups or shape.per_setup < 2 or shape.df < 1 or aim.foreseen.alike >= 1:
+        return None
+    alike = min(1.0, 1.5 * aim.foreseen.alike) if aim.foreseen.alike else 0.2
+    other = replace(aim, foreseen=replace(aim.foreseen, alike=alike))
+    return alike, other.chance(shape), other.gap(shape)
+
+
+def how_worked_out(aim: CountedAim, shape: Shape) -> str:
+    """Return by what method the chances of a plan are worked out: a word for JSON."""
+    if shape.by_setups and shape.per_setup > 1:
+        return "simulation"
+    if not aim.graded:
+        return "exact" if shape.coupons_per_level <= LARGE else "normal-approximation"
+    return "whitehead" if 2 * shape.coupons_per_level >= FEWEST else "simulation"
 
 
 def _smallest(enough: Callable[[int], bool], shape: Shape) -> int | None:
@@ -219,157 +254,9 @@ def _smallest(enough: Callable[[int], bool], shape: Shape) -> int | None:
     return high
 
 
-# ---------------------------------------------------------------------- each coupon by itself
-
-
-def _approximate(many: int, rule: Rule, new: float, old: float) -> float:
-    """Chance by the normal approximation of the score test (Farrington & Manning 1990)."""
-    spread = ((new * (1 - new) + old * (1 - old)) / many) ** 0.5
-
-    def beyond(margin: float, alpha: float, sign: float) -> float:
-        """Chance that the difference is shown to lie above -margin (below it, sign -1)."""
-        apart = sign * (new - old) + margin
-        middle = min(1.0, max(0.0, (new + old - sign * margin) / 2))
-        other = min(1.0, max(0.0, middle + sign * margin))
-        held = ((middle * (1 - middle) + other * (1 - other)) / many) ** 0.5
-        return float(special.ndtr((apart + special.ndtri(alpha) * held) / max(spread, 1e-12)))
-
-    if rule.ask == "difference" or rule.margin is None:
-        return min(1.0, sum(beyond(0.0, rule.two_sided / 2, sign) for sign in (1.0, -1.0)))
-    if rule.ask == "no-worse":
-        return beyond(rule.margin, rule.one_sided, float(rule.sign))
-    both = [beyond(rule.margin, rule.one_sided, sign) for sign in (1.0, -1.0)]
-    return max(0.0, sum(both) - 1)
-
-
-def whitehead(
-    new: int,
-    reference: int,
-    shares: tuple[float, ...],
-    shares_reference: tuple[float, ...],
-    alpha: float = ALPHA,
-) -> float:
-    """Return the chance that a proportional-odds model shows two levels to differ, two-sided.
-
-    Parameters
-    ----------
-    new, reference
-        Independent coupons of each level.
-    shares, shares_reference
-        Of each grade, worst first.
-
-    References
-    ----------
-    Whitehead (1993), *Statistics in Medicine* 12:2257-2271: the information on the log odds ratio
-    is n m N (1 - sum of the cubed mean shares) / (3 (N + 1)^2), n and m of N = n + m coupons.
-    """
-    total = new + reference
-    mean = (np.array(shares) + np.array(shares_reference)) / 2
-    information = new * reference * total / (3 * (total + 1) ** 2) * (1 - float((mean**3).sum()))
-    apart = abs(log_odds(shares, shares_reference)) * information**0.5
-    z = float(special.ndtri(1 - alpha / 2))
-    return float(special.ndtr(apart - z) + special.ndtr(-apart - z))
-
-
-def log_odds(shares: tuple[float, ...], shares_reference: tuple[float, ...]) -> float:
-    """Return the log odds ratio of two sets of shares, averaged over the cuts that have one."""
-    cuts = [np.cumsum(one)[:-1] for one in (shares_reference, shares)]
-    inside = (cuts[0] > 0) & (cuts[0] < 1) & (cuts[1] > 0) & (cuts[1] < 1)
-    if not inside.any():
-        return 0.0
-    return float((special.logit(cuts[0][inside]) - special.logit(cuts[1][inside])).mean())
-
-
-def _bounds_of(
-    new: tuple[float, ...], reference: tuple[float, ...], is_new: NDArray[np.bool_]
-) -> Floats:
-    ends = [np.minimum(np.cumsum(one)[:-1], 1.0) for one in (reference, new)]
-    return np.array([ends[int(one)] for one in is_new.tolist()])
-
-
-# ---------------------------------------------------------------------- by set-up
-
-_Rounds = tuple[int, ...] | None
-
-
-def _rounds(shape: Shape) -> _Rounds:
+def _rounds(shape: Shape) -> Rounds:
     """Return the round of every set-up of one level, None where they stand in none."""
     if shape.free or shape.rounds < 2:
         return None
     each = shape.per_round * shape.others
     return tuple(one for one in range(shape.rounds) for _ in range(each))
-
-
-@cache
-def _drawn_setups(setups: int) -> Floats:
-    return stream(SEED, 1, setups).random((TRIALS, 2 * setups))
-
-
-def _passing_setups(
-    setups: int,
-    each: int,
-    rounds: _Rounds,
-    passing: float,
-    foreseen: Foreseen,
-    rule: Rule,
-    smallest_p: float | None,
-) -> NDArray[np.intp]:
-    drawn = _drawn_setups(setups)
-    passed = np.concatenate(
-        [
-            np.searchsorted(up_to(each, share, foreseen.alike), part, side="right")
-            for share, part in ((passing, drawn[:, :setups]), (foreseen.passing, drawn[:, setups:]))
-        ],
-        axis=1,
-    ).astype(float)
-    return setup_places(
-        passed,
-        np.full(2 * setups, float(each)),
-        np.arange(2 * setups) < setups,
-        None if rounds is None else np.array(rounds * 2),
-        rule,
-        smallest_p,
-    )
-
-
-def up_to(each: int, passing: float, alike: float) -> Floats:
-    """Return the chances that at most 0, 1, ... each - 1 of a set-up's coupons pass."""
-    places = np.arange(each + 1)
-    if alike >= 1 or passing in (0.0, 1.0):
-        ends = np.where(places == 0, 1 - passing, 0.0) + np.where(places == each, passing, 0.0)
-        return np.asarray(np.cumsum(ends)[:-1])
-    ways = special.gammaln(each + 1) - special.gammaln(places + 1)
-    ways -= special.gammaln(each - places + 1)
-    if alike <= 0:
-        logs = places * log(passing) + (each - places) * log(1 - passing)
-    else:
-        a, b = passing * (1 - alike) / alike, (1 - passing) * (1 - alike) / alike
-        logs = special.betaln(places + a, each - places + b) - special.betaln(a, b)
-    return np.asarray(np.cumsum(np.exp(ways + logs))[:-1])
-
-
-def _graded_setups(
-    setups: int,
-    each: int,
-    rounds: _Rounds,
-    new: tuple[float, ...],
-    foreseen: Foreseen,
-    rule: Rule,
-) -> NDArray[np.intp]:
-    """Ranks take no rounds out, so `rounds` changes nothing."""
-    setup = np.repeat(np.arange(2 * setups), each)
-    is_new = setup < setups
-    drawn = _drawn_grades(setups, each, foreseen.alike)
-    values = graded(_bounds_of(new, foreseen.shares, is_new), drawn)
-    return placed_setups(values, is_new, setup, rule)
-
-
-@cache
-def _drawn_grades(setups: int, each: int, alike: float) -> Floats:
-    setup = np.repeat(np.arange(2 * setups), each)
-    return draw_alike(setup, alike, TRIALS, stream(SEED, 3, setups, each))
-
-
-def as_odds(size: float) -> float:
-    """Return a loss in log odds as how many times smaller the odds become."""
-    return exp(size)

@@ -36,6 +36,7 @@ from weldtrial.shared.trial import Trial
 
 ODDS = "log odds"
 POINTS = "points"
+MOST_ODDS = 1000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +81,11 @@ class CountedBench:
         """The loss that truths are counted in: the margin; of grades the loss to plan for."""
         return planned_loss(self.question.response, self.foreseen)
 
+    @property
+    def biggest(self) -> float:
+        """The largest loss there can be, in the unit of the bench."""
+        return biggest_loss(self.question.response, self.foreseen)
+
     def loss(self, size: float) -> float:
         """Return the change, level minus reference, that is a loss of `size`."""
         return -self.question.response.sign * size
@@ -112,6 +118,13 @@ def planned_loss(response: Response, foreseen: Foreseen) -> float | None:
     if response.kind == "graded":
         return log(foreseen.worse_odds)
     return None if response.margin is None else 100 * response.margin.value
+
+
+def biggest_loss(response: Response, foreseen: Foreseen) -> float:
+    """Return the largest loss there can be: all that pass, in points, or the odds a thousandth."""
+    if response.kind == "graded":
+        return log(MOST_ODDS)
+    return 100 * (foreseen.passing if response.sign > 0 else 1 - foreseen.passing)
 
 
 def changed_shares(response: Response, foreseen: Foreseen, change: float) -> tuple[float, ...]:

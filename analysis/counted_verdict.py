@@ -1,7 +1,9 @@
 """The verdict of one pretend trial of passes or grades, by the functions that judge a real one.
 
-Few tables of passes and grades differ, so where coupons were dealt one by one a verdict is kept by
-all that it turns on.
+Where coupons were dealt one by one a verdict is kept by all that it turns on, and worded anew for
+what has not been seen before.  Outcomes of passes fall into classes (`counted_many.outcome_places`,
+which agrees with the intervals outcome by outcome): one of each class is judged and worded, and
+every outcome whose class leaves open how far it lies beyond the margin.
 """
 
 from __future__ import annotations
@@ -12,12 +14,15 @@ from collections.abc import Hashable, Sequence
 from weldtrial.analysis import respond_grades, respond_passes
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.counted import Counted, Pair, judged, pairs
+from weldtrial.analysis.counted_many import outcome_places, rule_of
 from weldtrial.analysis.dealt import unit_of
+from weldtrial.analysis.judge import CODES
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.rehearse import Ended
 from weldtrial.analysis.units_compared import units_compared
 
+_OPEN = ("worse_margin_unsettled", "better_margin_unsettled")
 MOST_KEPT = 100_000
 _KEPT: dict[Hashable, Ended] = {}
 
@@ -66,8 +71,7 @@ def _key(
     if pair.response.kind == "graded":
         rows = Counter((tuple(sorted(o.levels.items())), o.value) for o in observations)
     else:
-        mine = pair.of(observations)
-        rows = Counter(zip((o.value for o in mine), pair.new(mine), strict=True))
+        rows = _class_of(pair, pair.of(observations))
     units = units_compared(question, observations)
     setups = any(o.setup is not None for o in observations)
     return (
@@ -76,3 +80,17 @@ def _key(
         setups,
         frozenset(rows.items()),
     )
+
+
+def _class_of(pair: Pair, mine: Sequence[Observation]) -> Counter[Hashable]:
+    """Return the class of an outcome of passes, or its counts where the class is not enough."""
+    rows: Counter[Hashable] = Counter(zip((o.value for o in mine), pair.new(mine), strict=True))
+    of, of_reference = (rows[0.0, new] + rows[1.0, new] for new in (True, False))
+    if not of or not of_reference:
+        return rows
+    places = outcome_places(of, of_reference, rule_of(pair))
+    place = int(places[rows[1.0, True], rows[1.0, False]])
+    if CODES[place] in _OPEN:
+        return rows
+    worse = rows[1.0, True] * of_reference < rows[1.0, False] * of
+    return Counter([(place, worse, of, of_reference)])

@@ -131,13 +131,15 @@ def true_losses(
     bench
         The comparison.
     unit_of_loss
-        The loss counted in, such as the margin; None where there is none to count in.
+        The loss counted in, such as the margin; None where there is none to count in.  Of passes
+        no loss is larger than what passes (fails) today.
     """
     if unit_of_loss is None:
         return (TrueLoss(0.0, 0.0, 0.0),)
     return tuple(
         TrueLoss(share, share * unit_of_loss, bench.loss(share * unit_of_loss) if share else 0.0)
         for share in (0.0, 0.5, 1.0, 2.0)
+        if not isinstance(bench, CountedBench) or share * unit_of_loss <= bench.biggest
     )
 
 

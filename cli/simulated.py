@@ -16,6 +16,7 @@ from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
     from weldtrial.analysis.chances import SimulatedChance
+    from weldtrial.analysis.counted_pretend import CountedBench
     from weldtrial.analysis.losses import Losses
     from weldtrial.analysis.needs import Needs
     from weldtrial.analysis.pretend_bench import PretendBench
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 MOST_COUPONS = 2000
 """Coupons beyond which ten thousand pretend trials no longer fit in a few seconds."""
 USUAL = 10_000
+FEWER = 2000
+"""Trials of grades of single coupons, where no number was said: each is fitted for itself."""
 WORTH_SAYING = 0.005
 """Share of coupons past the gauge that is worth a word."""
 
@@ -35,7 +38,7 @@ WORTH_SAYING = 0.005
 class SimulatedPlan:
     """A simulated plan: what was played, of which bench, with which losses, and for how long."""
 
-    bench: PretendBench
+    bench: PretendBench | CountedBench
     losses: Losses
     order: str
     asks: tuple[SimulatedAsk, ...]
@@ -96,7 +99,7 @@ def simulate_two(
 
 def _simulate(
     common: Common,
-    bench: PretendBench,
+    bench: PretendBench | CountedBench,
     needs: Needs | None,
     wanted: Wanted,
     order: str,
@@ -114,7 +117,10 @@ def _simulate(
             "equal-enough": needs.equal_enough,
         }
     trials = wanted.trials or USUAL
-    total = trials * len(ASKS) * (1 if losses.none else 2)
+    if bench.question.response.kind == "graded" and trials == USUAL:
+        trials = _graded_trials(bench)
+    questions = 1 if bench.question.response.kind == "graded" else len(ASKS)
+    total = trials * questions * (1 if losses.none else 2)
     began = time.perf_counter()
     with common.console.progress("Simulating (PRETEND)", total) as done:
         asks = simulate_asks(bench, closed, losses, trials=trials, seed=wanted.seed, done=done)
@@ -203,10 +209,26 @@ def show_simulated(console: Console, plan: SimulatedPlan) -> None:
     console.line()
 
 
+def _graded_trials(bench: PretendBench | CountedBench) -> int:
+    """Return fewer trials where each has to be fitted for itself: grades of single coupons."""
+    apart = all(o.setup is None for o in bench.blanks)
+    return FEWER if apart else USUAL
+
+
 def _what(plan: SimulatedPlan, one: SimulatedAsk) -> str:
+    response = plan.bench.question.response
+    if response.kind != "number":
+        from weldtrial.cli.counted_plan import loss_words
+
+        loss = loss_words(response, plan.bench.margin)
+        return _asks(one, loss, graded=response.kind == "graded")
     loss = f"{brief(plan.bench.margin, 3)}{spaced(plan.bench.unit)}"
+    return _asks(one, loss)
+
+
+def _asks(one: SimulatedAsk, loss: str, *, graded: bool = False) -> str:
     if one.ask == "difference":
-        return f"a true loss of {loss}"
+        return f"a true loss: {loss}" if graded else f"a true loss of {loss}"
     shown = f"no worse by {loss}" if one.ask == "no-worse" else f"equal within {loss}"
     return f"{shown}, if equal"
 
@@ -223,8 +245,12 @@ def _percent(chance: float | None) -> str:
     return f"{100 * chance:.1f} %"
 
 
-def gauge_words(bench: PretendBench) -> str:
+def gauge_words(bench: PretendBench | CountedBench) -> str:
     """Say how many coupons would go past the gauge, nothing where hardly any would."""
+    from weldtrial.analysis.counted_pretend import CountedBench
+
+    if isinstance(bench, CountedBench):
+        return ""
     share = bench.past_the_gauge
     if share < WORTH_SAYING:
         return ""
@@ -280,6 +306,16 @@ def _cost(plan: SimulatedPlan, one: SimulatedAsk, lossy: Simulated) -> list[str]
 
 
 def _apart(plan: SimulatedPlan) -> str:
+    from weldtrial.analysis.counted_pretend import CountedBench
+
+    if isinstance(plan.bench, CountedBench):
+        return (
+            "Formula and simulation differ by more than chance on a line: trust the simulation, "
+            "which asks the analysis."
+            if plan.bench.graded
+            else "Formula and simulation differ by more than chance on a line: one interval in "
+            "twenty misses; try another --seed."
+        )
     scatter = plan.bench.scatter
     if scatter.reading or scatter.step:
         why = (

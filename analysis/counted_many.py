@@ -27,7 +27,7 @@ from weldtrial.analysis.context import Context
 from weldtrial.analysis.counted import Pair
 from weldtrial.analysis.dealt import unit_of
 from weldtrial.analysis.judge import CODES, judge_all
-from weldtrial.analysis.judge_many import CANNOT_TELL, NO_ANSWER
+from weldtrial.analysis.judge_many import CANNOT_TELL, NO_ANSWER, ManyEnds
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.proportions import no_worse_rejects
@@ -37,19 +37,6 @@ Places = NDArray[np.intp]
 Flags = NDArray[np.bool_]
 SHOWN = CODES.index("difference_shown")
 NOT_SETTLED = CODES.index("not_settled")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Ends:
-    """Ends of many intervals, signed so that minus is worse."""
-
-    low95: Floats
-    high95: Floats
-    low90: Floats
-    high90: Floats
-
-    def shifted(self, by: float) -> _Ends:
-        return _Ends(self.low95 + by, self.high95 + by, self.low90 + by, self.high90 + by)
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +128,7 @@ def outcome_places(of: int, of_reference: int, rule: Rule) -> Places:
     worse = no_worse_rejects(of_reference, of, 0.0, rule.two_sided / 2).T
     if rule.sign < 0:
         better, worse = worse, better
-    change = _Ends(_sided(better), -_sided(worse), _sided(better), -_sided(worse))
+    change = ManyEnds(_sided(better), -_sided(worse), _sided(better), -_sided(worse))
     if rule.margin is None:
         return judge_all(change, None, None, rule.ask)
     no_fall = no_worse_rejects(of, of_reference, rule.margin, rule.one_sided)
@@ -150,8 +137,10 @@ def outcome_places(of: int, of_reference: int, rule: Rule) -> Places:
         no_fall, no_rise = no_rise, no_fall
     # That a change lies beyond the margin needs a test of its own; no chance asked about turns on
     # it, so such outcomes are told as "worse" (or "better") with the margin unsettled.
-    loss = _Ends(_sided(no_fall), np.ones_like(_sided(no_fall)), _sided(no_fall), -_sided(no_fall))
-    gain = _Ends(-np.ones_like(loss.low95), -_sided(no_rise), -_sided(no_rise), -_sided(no_rise))
+    loss = ManyEnds(
+        _sided(no_fall), np.ones_like(_sided(no_fall)), _sided(no_fall), -_sided(no_fall)
+    )
+    gain = ManyEnds(-np.ones_like(loss.low95), -_sided(no_rise), -_sided(no_rise), -_sided(no_rise))
     return judge_all(change, loss, gain, rule.ask)
 
 
@@ -212,7 +201,7 @@ def setup_places(
         se = np.sqrt(np.maximum(variance, 0.0))
         wide = special.stdtrit(df, 1 - rule.two_sided / 2) * se
         narrow = special.stdtrit(df, 1 - rule.one_sided) * se
-    ends = _Ends(
+    ends = ManyEnds(
         np.clip(gap - wide, -1, 1), np.clip(gap + wide, -1, 1),
         np.clip(gap - narrow, -1, 1), np.clip(gap + narrow, -1, 1),
     )  # fmt: skip
@@ -227,10 +216,10 @@ def setup_places(
     return np.asarray(np.where(nothing, CANNOT_TELL, found), dtype=np.intp)
 
 
-def _judged(ends: _Ends, rule: Rule) -> Places:
+def _judged(ends: ManyEnds, rule: Rule) -> Places:
     signed = ends
     if rule.sign < 0:
-        signed = _Ends(-ends.high95, -ends.low95, -ends.high90, -ends.low90)
+        signed = ManyEnds(-ends.high95, -ends.low95, -ends.high90, -ends.low90)
     margin = rule.margin
     loss = None if margin is None else signed.shifted(margin)
     gain = None if margin is None else signed.shifted(-margin)
@@ -357,18 +346,24 @@ def _one_by_one(
                 replace(o, value=value, readings=(value,))
                 for o, value in zip(blanks, row, strict=True)
             ]
-            kept[key] = _graded(context, pair, observations, rule)
+            kept[key] = graded_class(context, pair, observations, rule)[0]
         found[number] = kept[key]
         done(1)
     return found
 
 
-def _graded(context: Context, pair: Pair, observations: Sequence[Observation], rule: Rule) -> int:
-    """Return the verdict as `respond_grades.numbers` leads to it, without working out its ends."""
+def graded_class(
+    context: Context, pair: Pair, observations: Sequence[Observation], rule: Rule
+) -> tuple[int, bool]:
+    """Return the verdict that `respond_grades.numbers` leads to, and whether the level is better.
+
+    Its ends are not worked out: the profile interval leaves no change out where the likelihood
+    ratio's p is below the rate.
+    """
     fitted = respond_grades.model_that_holds(context.trial.varied, pair.factor, observations)
     if fitted is not None:
-        p = respond_grades.odds_p(pair, *fitted)
-        return SHOWN if p < rule.two_sided else NOT_SETTLED
+        p, estimate = respond_grades.odds_p(pair, *fitted)
+        return SHOWN if p < rule.two_sided else NOT_SETTLED, estimate > 0
     mine = pair.of(observations)
     values, new = np.array([[o.value for o in mine]]), np.array(pair.new(mine), dtype=bool)
-    return int(newcombe_places(values, new, rule)[0])
+    return int(newcombe_places(values, new, rule)[0]), bool(_placed(values, new)[0][0] > 0.5)

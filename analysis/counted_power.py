@@ -38,6 +38,7 @@ from weldtrial.analysis.precision import ALPHA
 from weldtrial.analysis.pretend import stream
 from weldtrial.analysis.proportions import outcome_chances
 from weldtrial.analysis.shape import Shape
+from weldtrial.shared.orders import usual_limit
 from weldtrial.shared.responses import Ask, Foreseen, Response
 
 ASKS: tuple[Ask, ...] = ("difference", "no-worse", "equal-enough")
@@ -45,6 +46,8 @@ LARGE = 150
 """Coupons of each level beyond which outcomes are no longer listed."""
 MOST_TOLD = 2000
 """Coupons of each level beyond which nothing is sought."""
+MOST_COUNTED = 60
+"""Set-ups beyond which the smallest p of dealing them again is as good as none."""
 _STEPS = 18
 
 
@@ -177,7 +180,7 @@ class CountedAim:
 
     def _by_setups(self, shape: Shape, rule: Rule, change: float) -> float:
         key = (shape.setups_per_level or 0, shape.per_setup, _rounds(shape))
-        smallest = reachable_p(shape) if shape.levels == 2 and shape.others == 1 else None
+        smallest = _smallest_p(shape)
         new = changed_shares(self.response, self.foreseen, change)
         if self.graded:
             found = graded_setups(*key, new, self.foreseen, rule)
@@ -234,6 +237,19 @@ def how_worked_out(aim: CountedAim, shape: Shape) -> str:
     if not aim.graded:
         return "exact" if shape.coupons_per_level <= LARGE else "normal-approximation"
     return "whitehead" if 2 * shape.coupons_per_level >= FEWEST else "simulation"
+
+
+def _smallest_p(shape: Shape) -> float | None:
+    """Return the smallest p of dealing the set-ups again, None where the analysis does not."""
+    if shape.levels != 2 or shape.others != 1:
+        return None
+    if (shape.setups or 0) > MOST_COUNTED:
+        return 0.0
+    limit = shape.first_at_most
+    if limit is not None and 2 * limit < shape.rounds:
+        # The plan was made larger than its file: the usual restriction is the one to expect.
+        shape = replace(shape, first_at_most=usual_limit(shape.rounds))
+    return reachable_p(shape)
 
 
 def _smallest(enough: Callable[[int], bool], shape: Shape) -> int | None:

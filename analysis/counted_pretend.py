@@ -102,6 +102,11 @@ class CountedBench:
         ]
         return np.unique(np.array(found), axis=0, return_inverse=True)[1].reshape(-1)
 
+    @property
+    def apart(self) -> bool:
+        """Whether every coupon is set up anew."""
+        return len(np.unique(self.setups)) == len(self.blanks)
+
     def bounds(self, change: float) -> Floats:
         """Return between which numbers of 0 to 1 each grade lies, shape (n, grades - 1)."""
         question = self.question

@@ -3,7 +3,8 @@
 Where coupons were dealt one by one a verdict is kept by all that it turns on, and worded anew for
 what has not been seen before.  Outcomes of passes fall into classes (`counted_many.outcome_places`,
 which agrees with the intervals outcome by outcome): one of each class is judged and worded, and
-every outcome whose class leaves open how far it lies beyond the margin.
+every outcome whose class leaves open how far it lies beyond the margin.  Grades fall into classes
+by the p of their model (by their ranks, where those stand in) and which way they point.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from collections.abc import Hashable, Sequence
 from weldtrial.analysis import respond_grades, respond_passes
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.counted import Counted, Pair, judged, pairs
-from weldtrial.analysis.counted_many import outcome_places, rule_of
+from weldtrial.analysis.counted_many import graded_class, outcome_places, rule_of
 from weldtrial.analysis.dealt import unit_of
 from weldtrial.analysis.judge import CODES
 from weldtrial.analysis.observations import Observation
@@ -69,7 +70,7 @@ def _key(
         return None
     rows: Counter[Hashable]
     if pair.response.kind == "graded":
-        rows = Counter((tuple(sorted(o.levels.items())), o.value) for o in observations)
+        rows = _graded_class(context, pair, observations)
     else:
         rows = _class_of(pair, pair.of(observations))
     units = units_compared(question, observations)
@@ -80,6 +81,18 @@ def _key(
         setups,
         frozenset(rows.items()),
     )
+
+
+def _graded_class(
+    context: Context, pair: Pair, observations: Sequence[Observation]
+) -> Counter[Hashable]:
+    """Return the class of graded coupons, or their counts where nothing can be told."""
+    mine = pair.of(observations)
+    if len(set(pair.new(mine))) == 2:
+        place, better = graded_class(context, pair, observations, rule_of(pair))
+        if CODES[place] != "cannot_tell":
+            return Counter([(place, better)])
+    return Counter((tuple(sorted(o.levels.items())), o.value) for o in observations)
 
 
 def _class_of(pair: Pair, mine: Sequence[Observation]) -> Counter[Hashable]:

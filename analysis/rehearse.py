@@ -7,6 +7,7 @@ scatter and the same losses are drawn for every truth: columns differ by the tru
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -30,6 +31,7 @@ from weldtrial.shared.trial import Trial
 
 TRIALS = 1000
 _SCATTER, _LOSSES = 3, 4
+_COUNT = re.compile(r"\ball \d+ coupons\b")
 NOT_ENOUGH = "No answer: too little is left, or no scatter shows, to judge by."
 DEPENDS = "Answer depends on a check that failed (both answers would be printed)."
 
@@ -273,4 +275,6 @@ def _end(
         kind = what.split(" ")[0]
         named = {"coupon": "one odd coupon", "round": "one odd round", "set-up": "one odd set-up"}
         return ("depends_on", None, DEPENDS), named.get(kind, what), found.rounds
-    return (verdict.code, verdict.strength, verdict.words), "", found.rounds
+    # One row for all that cannot tell, however many coupons were left.
+    words = _COUNT.sub("all coupons", verdict.words)
+    return (verdict.code, verdict.strength, words), "", found.rounds

@@ -175,9 +175,13 @@ def _by_odds(
     )
 
 
-def odds_p(pair: Pair, fit: OrdinalFit, effects: MainEffects) -> float:
-    """Return p of no change by the model: below 1 - confidence where the interval leaves 0 out."""
-    return fit.profile(_contrast(effects, pair)).p
+def odds_p(pair: Pair, fit: OrdinalFit, effects: MainEffects) -> tuple[float, float]:
+    """Return p of no change by the model and its log odds ratio.
+
+    p is below 1 - confidence just where the profile interval leaves 0 out.
+    """
+    found = fit.profile(_contrast(effects, pair))
+    return found.p, found.estimate
 
 
 def _contrast(effects: MainEffects, pair: Pair) -> Floats:

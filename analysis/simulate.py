@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from weldtrial.analysis.chances import SimulatedChance, of_patterns, of_trials
 from weldtrial.analysis.counted_pretend import CountedBench
 from weldtrial.analysis.judge import CODES
+from weldtrial.analysis.judge_limited import judge_limited
 from weldtrial.analysis.judge_many import NO_ANSWER, Judged, judge_many
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.losses import Losses, kept
@@ -113,8 +114,11 @@ def simulate(
         for start in range(0, size, at_once):
             many = min(at_once, size - start)
             readings = read(bench.scatter, true, draw(bench.scatter, bench.blanks, many, random))
-            found = judge_left(bench, mask, readings.mean(axis=2))
-            told = found.places[found.places != NO_ANSWER]
+            if bench.scatter.limited:
+                places = judge_limits_left(bench, mask, *bench.scatter.spans(readings))
+            else:
+                places = judge_left(bench, mask, readings.mean(axis=2)).places
+            told = places[places != NO_ANSWER]
             lost += many - len(told)
             hits[pattern] += shows[told].sum()
             codes.update({CODES[place]: int((told == place).sum()) for place in np.unique(told)})
@@ -155,6 +159,28 @@ def judge_left(bench: PretendBench, mask: NDArray[np.bool_], values: Floats) -> 
         return judge_many(question, frame_of(question, blanks), values[:, mask].T)
     except NotEstimable:
         return refused
+
+
+def judge_limits_left(
+    bench: PretendBench, mask: NDArray[np.bool_], lows: Floats, highs: Floats
+) -> NDArray[np.intp]:
+    """Judge trials whose readings may lie past the gauge on the coupons that are left.
+
+    Parameters
+    ----------
+    mask
+        Which coupons are left, shape (n,).
+    lows, highs
+        Ends of the coupons of every trial, shape (m, n).
+    """
+    blanks = [o for o, left in zip(bench.blanks, mask.tolist(), strict=True) if left]
+    if blanks:
+        try:
+            frame = frame_of(bench.question, blanks)
+            return judge_limited(bench.question, frame, lows[:, mask].T, highs[:, mask].T)
+        except NotEstimable:
+            pass
+    return np.full(len(lows), NO_ANSWER, dtype=np.intp)
 
 
 def frame_of(question: Question, observations: Sequence[Observation]) -> Frame:

@@ -7,11 +7,15 @@ from dataclasses import dataclass, replace
 
 from weldtrial.analysis.counted_pretend import CountedBench
 from weldtrial.analysis.counted_simulate import simulate_counted
+from weldtrial.analysis.judge_limited import in_one_pass
 from weldtrial.analysis.losses import Losses
 from weldtrial.analysis.pretend_bench import PretendBench
 from weldtrial.analysis.simulate import TRIALS, Simulated, asked_change, simulate
 from weldtrial.shared.responses import Ask
 
+GRADED_TRIALS, SETUP_TRIALS, ALONE_TRIALS = 2000, 300, 100
+HARDLY = 0.01
+"""Share of trials with any reading past the gauge that costs no time."""
 ASKS: tuple[Ask, ...] = ("difference", "no-worse", "equal-enough")
 
 
@@ -82,6 +86,23 @@ def simulate_asks(
         )
         found.append(SimulatedAsk(ask, change, closed.get(ask), whole, lossy))
     return tuple(found)
+
+
+def usual_trials(bench: PretendBench | CountedBench) -> int:
+    """Return how many trials to play where nothing was said: fewer where each takes long.
+
+    Grades of single coupons are fitted one by one; so are readings past the gauge where several
+    levels are read together, and by set-up they take the longest.
+    """
+    if isinstance(bench, CountedBench):
+        return GRADED_TRIALS if bench.graded and bench.apart else TRIALS
+    whole = (1 - bench.past_the_gauge) ** len(bench.blanks)
+    if not bench.scatter.limited or whole > 1 - HARDLY:
+        return TRIALS
+    if not in_one_pass(bench.question):
+        return ALONE_TRIALS
+    by_setups = any(o.setup is not None for o in bench.blanks)
+    return SETUP_TRIALS if by_setups else TRIALS
 
 
 def _played(

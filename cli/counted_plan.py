@@ -74,8 +74,11 @@ def gap_cell(response: Response, size: float) -> str:
     return loss_words(response, size).removesuffix(" points")
 
 
-def foreseen_words(response: Response, foreseen: Foreseen) -> str:
-    """Return what is planned with, in words, with where it comes from."""
+def foreseen_words(response: Response, foreseen: Foreseen, *, apart: bool) -> str:
+    """Return what is planned with, in words, with where it comes from.
+
+    `apart` where every coupon is set up anew, so that none are alike.
+    """
     if response.kind == "pass-fail":
         words = f"{brief(100 * foreseen.passing, 3)} % of today's coupons pass"
     else:
@@ -85,7 +88,17 @@ def foreseen_words(response: Response, foreseen: Foreseen) -> str:
         )
         words = f"today's grades are {grades}"
     source = foreseen.source or "the file does not say from what"
-    return f"{words}; coupons of one set-up are alike by {brief(foreseen.alike, 2)} ({source})"
+    alike = (
+        "every coupon is set up anew, so alike plays no part"
+        if apart
+        else f"coupons of one set-up are alike by {brief(foreseen.alike, 2)}"
+    )
+    return f"{words}; {alike} ({source})"
+
+
+def apart(shape: Shape) -> bool:
+    """Whether every coupon of a plan is set up anew."""
+    return not shape.by_setups or shape.per_setup == 1
 
 
 def method_words(aim: CountedAim, shape: Shape) -> str:
@@ -120,7 +133,10 @@ def counted_working(aim: CountedAim, shape: Shape) -> list[str]:
         if shape.by_setups
         else f"{shape.coupons_per_level} coupons of each, every one set up anew"
     )
-    words = [f"{foreseen_words(aim.response, aim.foreseen)}.", f"Compared: {units}."]
+    words = [
+        f"{foreseen_words(aim.response, aim.foreseen, apart=apart(shape))}.",
+        f"Compared: {units}.",
+    ]
     if shape.by_setups and shape.per_setup > 1:
         words.append(
             "Pretended: of the coupons of one set-up a later one copies an earlier one just so "
@@ -177,7 +193,10 @@ def show_counted(console: Console, one: PowerFigures) -> None:
     aim, needs = one.counted, one.needs
     assert aim is not None
     assert needs is not None
-    console.line(f"  Worked out from: {foreseen_words(one.response, aim.foreseen)}.", hang=2)
+    console.line(
+        f"  Worked out from: {foreseen_words(one.response, aim.foreseen, apart=apart(one.shape))}.",
+        hang=2,
+    )
     _asked(console, one, needs)
     for words in _sentences(one, aim, needs):
         console.line(f"  {words}", hang=2)
@@ -228,8 +247,8 @@ def shares_words(response: Response, before: Sequence[float], after: Sequence[fl
     """Return how the best and the worst grade move under a loss."""
     first, last = response.scale[0], response.scale[-1]
     return (
-        f"'{last}' from {brief(100 * before[-1], 3)} to {brief(100 * after[-1], 3)} %, '{first}' "
-        f"from {brief(100 * before[0], 3)} to {brief(100 * after[0], 3)} %"
+        f"'{last}' from {brief(100 * before[-1], 3)} to {brief(100 * after[-1], 2)} %, '{first}' "
+        f"from {brief(100 * before[0], 3)} to {brief(100 * after[0], 2)} %"
     )
 
 

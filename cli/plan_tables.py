@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from weldtrial.cli.counted_plan import (
+    apart,
     doubt_words,
     foreseen_words,
     gap_cell,
@@ -259,9 +260,8 @@ def _counted_notes(console: Console, figures: PlanFigures, counted: CountedAim) 
         console.note('  "odds ÷ 3" = the odds of grading better are three times smaller.', hang=2)
     if any(row.remark == "weak" for row in figures.rows):
         console.note(WEAK)
-    console.line(
-        f"  Worked out from: {foreseen_words(counted.response, counted.foreseen)}.", hang=2
-    )
+    known = foreseen_words(counted.response, counted.foreseen, apart=apart(figures.shape))
+    console.line(f"  Worked out from: {known}.", hang=2)
     doubt = doubt_words(counted, figures.shape)
     for words in (doubt, method_words(counted, figures.shape)):
         if words:

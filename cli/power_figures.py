@@ -72,6 +72,15 @@ class PowerFigures:
     counted: CountedAim | None = None
 
     @property
+    def by_formula(self) -> Needs | None:
+        """What the plan shows by formula; None where its chances are simulated themselves."""
+        from weldtrial.analysis.counted_power import how_worked_out
+
+        if self.counted is not None and how_worked_out(self.counted, self.shape) == "simulation":
+            return None
+        return self.needs
+
+    @property
     def coupons(self) -> int:
         """Counting coupons of the plan."""
         return self.shape.coupons if self.groups is None else self.groups.coupons

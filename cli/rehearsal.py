@@ -220,7 +220,7 @@ def _pretends(bench: PretendBench | CountedBench) -> list[tuple[str, str]]:
 
     if isinstance(bench, CountedBench):
         response, foreseen = bench.question.response, bench.foreseen
-        found = [("pretends", foreseen_words(response, foreseen))]
+        found = [("pretends", foreseen_words(response, foreseen, apart=bench.apart))]
         if bench.graded and bench.margin is not None:
             after = bench.shares(bench.loss(bench.margin))
             moved = shares_words(response, foreseen.shares, after)

@@ -51,7 +51,7 @@ def sentences(rehearsal: Rehearsal) -> list[str]:
     words.append(
         f"Each figure is uncertain by at most \N{PLUS-MINUS SIGN}"
         f"{brief(100 * found.margin_of_error, 2)} in 100 (95 % Monte-Carlo interval): only "
-        f"{found.trials} trials were played for each column. Whether {_assumed(bench)} you assume "
+        f"{found.trials} trials were played for each column. Whether {_assumed(bench)} "
         "is right is another question, and no rehearsal can tell."
     )
     return words
@@ -153,8 +153,8 @@ def _too_large(rehearsal: Rehearsal) -> list[str]:
 def _assumed(bench: PretendBench | CountedBench) -> str:
     kind = bench.question.response.kind
     if kind == "number":
-        return "the scatter"
-    return "the share that passes" if kind == "pass-fail" else "the mix of grades"
+        return "the scatter you assume"
+    return f"what you assume of {'passes' if kind == 'pass-fail' else 'grades'} and set-ups"
 
 
 def _turning(rehearsal: Rehearsal) -> list[str]:

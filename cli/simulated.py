@@ -28,15 +28,16 @@ if TYPE_CHECKING:
 MOST_COUPONS = 2000
 """Coupons beyond which ten thousand pretend trials no longer fit in a few seconds."""
 USUAL = 10_000
-FEWER = 2000
-"""Trials of grades of single coupons, where no number was said: each is fitted for itself."""
 WORTH_SAYING = 0.005
 """Share of coupons past the gauge that is worth a word."""
 
 
 @dataclass(frozen=True, slots=True)
 class SimulatedPlan:
-    """A simulated plan: what was played, of which bench, with which losses, and for how long."""
+    """A simulated plan: what was played, of which bench, with which losses, and for how long.
+
+    `fewer` says that fewer trials than usual were played, for they take long.
+    """
 
     bench: PretendBench | CountedBench
     losses: Losses
@@ -44,6 +45,7 @@ class SimulatedPlan:
     asks: tuple[SimulatedAsk, ...]
     seconds: float
     spares_needed: int | None
+    fewer: bool = False
 
 
 def simulate_folder(
@@ -106,7 +108,7 @@ def _simulate(
     spares: int,
 ) -> SimulatedPlan:
     from weldtrial.analysis.losses import spares_for
-    from weldtrial.analysis.simulated_asks import ASKS, simulate_asks
+    from weldtrial.analysis.simulated_asks import ASKS, simulate_asks, usual_trials
 
     losses = losses_of("power", wanted, bench, spares)
     closed: dict[Ask, float | None] = {}
@@ -117,8 +119,8 @@ def _simulate(
             "equal-enough": needs.equal_enough,
         }
     trials = wanted.trials or USUAL
-    if bench.question.response.kind == "graded" and trials == USUAL:
-        trials = _graded_trials(bench)
+    if trials == USUAL:
+        trials = usual_trials(bench)
     questions = 1 if bench.question.response.kind == "graded" else len(ASKS)
     total = trials * questions * (1 if losses.none else 2)
     began = time.perf_counter()
@@ -131,6 +133,7 @@ def _simulate(
         asks,
         time.perf_counter() - began,
         spares_for(len(bench.blanks), losses.scrap) if losses.scrap else None,
+        fewer=trials < (wanted.trials or USUAL),
     )
 
 
@@ -199,20 +202,7 @@ def show_simulated(console: Console, plan: SimulatedPlan) -> None:
     console.table(headers, rows, ["left", *(right for _ in headers[1:])])
     for words in sentences(plan):
         console.line(f"  {words}", hang=2)
-    past = gauge_words(plan.bench)
-    if past:
-        console.line(
-            f"  Readings are pretended whole here, but {past}: what that costs is in  weldtrial "
-            "plan --rehearse  only.",
-            hang=2,
-        )
     console.line()
-
-
-def _graded_trials(bench: PretendBench | CountedBench) -> int:
-    """Return fewer trials where each has to be fitted for itself: grades of single coupons."""
-    apart = all(o.setup is None for o in bench.blanks)
-    return FEWER if apart else USUAL
 
 
 def _what(plan: SimulatedPlan, one: SimulatedAsk) -> str:
@@ -270,12 +260,23 @@ def sentences(plan: SimulatedPlan) -> list[str]:
     if not all(one.agrees for one in plan.asks):
         words.append(_apart(plan))
     words += _refused(plan)
+    past = gauge_words(plan.bench)
+    if past:
+        words.append(
+            f"{past[0].upper()}{past[1:]}: played so, and judged by the fit for gauge limits. The "
+            "formula takes every reading as whole."
+        )
     played = plan.asks[0].lossy or plan.asks[0].whole
     over = f" over {played.patterns} patterns of losses" if played.patterns > 1 else ""
     words.append(
         f"{played.trials} pretend trials a line{over}, each through the analysis that judges real "
         f"ones; seed {played.seed}; {plan.seconds:.1f} s. Nothing here was welded."
     )
+    if played.trials < USUAL and plan.fewer:
+        words.append(
+            f"Fewer than the usual {USUAL}, for each takes long to fit; ask for more with  "
+            f"--simulate {4 * played.trials}"
+        )
     if played.patterns > 1:
         words.append(
             "The interval with losses allows for trials of one pattern sharing it: it rests on the "
@@ -317,6 +318,11 @@ def _apart(plan: SimulatedPlan) -> str:
             "twenty misses; try another --seed."
         )
     scatter = plan.bench.scatter
+    if gauge_words(plan.bench):
+        return (
+            "Formula and simulation differ by more than chance on a line: the simulation stops "
+            "where the gauge stops."
+        )
     if scatter.reading or scatter.step:
         why = (
             "the simulation also reads each coupon as its gauge does, with its steps and its own "

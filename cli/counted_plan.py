@@ -116,7 +116,7 @@ def method_words(aim: CountedAim, shape: Shape) -> str:
         return "So many coupons are reckoned by the normal approximation of the score test."
     if how == "whitehead":
         return (
-            "Chances by Whitehead's formula for proportional odds (1993), good to about 4 in 100; "
+            "Chances by Whitehead's formula for proportional odds (1993), good to about 6 in 100; "
             "weldtrial power --simulate  asks the analysis itself."
         )
     by = "ranks of coupons" if not shape.by_setups or shape.per_setup == 1 else "set-up by set-up"
@@ -240,7 +240,7 @@ def _true_loss(one: PowerFigures, size: float) -> str:
             f"a true {way} from {brief(100 * aim.foreseen.passing, 3)} to "
             f"{brief(100 * shares[-1], 3)} %"
         )
-    return f"odds of a better grade {brief(aim.foreseen.worse_odds, 3)} times smaller"
+    return f"a true loss: {loss_words(one.response, size)}"
 
 
 def shares_words(response: Response, before: Sequence[float], after: Sequence[float]) -> str:
@@ -258,7 +258,8 @@ def _sentences(one: PowerFigures, aim: CountedAim, needs: Needs) -> list[str]:
     shape, response, words = one.shape, one.response, []
     if response.kind == "graded" and needs.loss is not None:
         moved = shares_words(response, aim.foreseen.shares, aim.shares_after(needs.loss))
-        words.append(f"Odds {brief(aim.foreseen.worse_odds, 3)} times smaller move {moved}.")
+        odds = brief(aim.foreseen.worse_odds, 3)
+        words.append(f"Odds of a better grade {odds} times smaller move {moved}.")
     if shape.df < 1:
         words.append(
             "Each is set up once, so gas and set-up cannot be told apart and nothing can be shown, "

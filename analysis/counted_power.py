@@ -48,7 +48,7 @@ MOST_TOLD = 2000
 """Coupons of each level beyond which nothing is sought."""
 MOST_COUNTED = 60
 """Set-ups beyond which the smallest p of dealing them again is as good as none."""
-_STEPS = 18
+_STEPS = 12
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,6 +35,8 @@ PATTERNS = 250
 FEWEST_PATTERNS = 20
 READINGS_AT_ONCE = 2_000_000
 """Readings of one pattern that are drawn and analysed together, to spare memory."""
+LIMITED_AT_ONCE = 100
+"""Trials past the gauge that are fitted together, so that progress can be told."""
 SCATTER, LOSSES = 1, 2
 
 
@@ -104,6 +106,8 @@ def simulate(
     )
     hits, left = np.zeros(patterns), np.zeros(patterns)
     at_once = max(1, READINGS_AT_ONCE // (len(bench.blanks) * bench.scatter.readings))
+    if bench.scatter.limited:
+        at_once = min(at_once, LIMITED_AT_ONCE)
     codes: Counter[str] = Counter()
     refused = refused_patterns = 0
     for pattern in range(patterns):

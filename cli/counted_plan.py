@@ -103,7 +103,7 @@ def apart(shape: Shape) -> bool:
 
 def method_words(aim: CountedAim, shape: Shape) -> str:
     """Return how the chances are worked out, in one sentence."""
-    from weldtrial.analysis.counted_chances import TRIALS
+    from weldtrial.analysis.counted_chances import GRADED_TRIALS, TRIALS
     from weldtrial.analysis.counted_power import how_worked_out
 
     how = how_worked_out(aim, shape)
@@ -120,9 +120,11 @@ def method_words(aim: CountedAim, shape: Shape) -> str:
             "weldtrial power --simulate  asks the analysis itself."
         )
     by = "ranks of coupons" if not shape.by_setups or shape.per_setup == 1 else "set-up by set-up"
+    by_setups = shape.by_setups and shape.per_setup > 1
+    trials, room = (GRADED_TRIALS, 2.2) if aim.graded and by_setups else (TRIALS, 1.6)
     return (
-        f"Chances by {TRIALS} pretend trials, judged {by} as real ones are: good to "
-        "\N{PLUS-MINUS SIGN}1.6 in 100."
+        f"Chances by {trials} pretend trials, judged {by} as real ones are: good to "
+        f"\N{PLUS-MINUS SIGN}{room} in 100."
     )
 
 

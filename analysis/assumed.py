@@ -20,6 +20,10 @@ _QUANTITY = (
     (("leg",), "leg/throat between beads"),
     (("throat",), "leg/throat between beads"),
 )
+_COUNTED = {
+    "pass-fail": ("what share passes", 'passing = "90 %"'),
+    "graded": ("how often each grade comes", "shares = [… one for each grade, worst first …]"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +58,11 @@ def assumed(response: Response) -> Assumed | None:
 
     The file's ``typical`` comes first.  Without it the middle of the trade's range for a hand
     weld is taken, in percent of the mean, which serves only a margin in percent (or none).
+
+    None for coupons that pass or fail, or are graded: those are foreseen by their shares.
     """
+    if response.kind != "number":
+        return None
     typical = response.typical
     if typical is not None:
         spread = Spread(typical.sd_coupon, typical.sd_setup, typical.sd_reading, response.sections)
@@ -111,6 +119,13 @@ def _prior_words(prior: Scatter) -> str:
 
 def why_not_assumed(response: Response) -> str:
     """Return what the file would have to say before anything can be worked out."""
+    if response.kind != "number":
+        what, example = _COUNTED[response.kind]
+        return (
+            f"Nothing is known of {what} of {response.title.lower()} today, so no chance can be "
+            f"worked out. Add to the response:  typical = {{ {example}, alike = 0.2, "
+            'from = "…" }  (alike: how alike coupons of one set-up are, 0 to 1)'
+        )
     example = 'typical = { mean = …, sd_coupon = …, sd_setup = …, from = "…" }'
     words = (
         f"Nothing is known of how {response.title.lower()} scatters, so no chance can be worked "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Protocol
 
 from weldtrial.analysis.power import CHANCE, Aim, Spread, chance_to_show, detectable
 from weldtrial.analysis.shape import Shape
@@ -13,6 +14,7 @@ from weldtrial.shared.orders import (
     smallest_p_shuffled,
     usual_limit,
 )
+from weldtrial.shared.responses import Ask
 
 ENOUGH_ROUNDS = 4
 """Set-ups of each level from which a verdict may begin with "Shown"."""
@@ -88,12 +90,31 @@ class Judged:
         What the deciding response asks.
     chance
         Target chance of the gap.
+    counted
+        What shows passes or grades, where the deciding response is no number.
     """
 
     spread: Spread | None
     aim: Aim
     bench: BenchTime = BenchTime()
     chance: float = CHANCE
+    counted: Shows | None = None
+
+
+class Shows(Protocol):
+    """What a plan shows of a response that is no number."""
+
+    @property
+    def spread(self) -> Spread:
+        """Scatter of one coupon, for the order of plans alone."""
+
+    def chance(
+        self, shape: Shape, ask: Ask | None = None, loss: float | None = None
+    ) -> float | None:
+        """Return the chance to show what is asked."""
+
+    def gap(self, shape: Shape, target: float = CHANCE) -> float | None:
+        """Return the smallest loss shown with a chance."""
 
 
 def budget_row(
@@ -105,6 +126,8 @@ def budget_row(
         precision = shape.precision(judged.spread)
         gap = detectable(precision.se, precision.df, judged.chance, precision.alpha)
         chance = chance_to_show(judged.aim, precision)
+    elif judged.counted is not None:
+        gap, chance = judged.counted.gap(shape, judged.chance), judged.counted.chance(shape)
     return BudgetRow(
         rounds=shape.rounds,
         set_ups=shape.setups,

@@ -10,9 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from functools import cache
 from math import ceil
 
-from weldtrial.analysis.budget import BudgetRow, Judged, budget_row
+from weldtrial.analysis.budget import BudgetRow, Judged, Shows, budget_row
 from weldtrial.analysis.plans_alike import shapes_within, with_units
 from weldtrial.analysis.power import CHANCE, chance_to_show, power_difference
 from weldtrial.analysis.shape import Shape
@@ -22,6 +23,8 @@ MOST_TRIED = 4000
 _AT_FIRST = 60
 """Coupons that are looked at in any case, however small the file's own plan."""
 _ENDLESS = 1_000_000
+_MANY = 60
+"""Coupons of each combination in a set-up that stand for endless ones where trials are played."""
 _CLOSE = 1e-6
 """A chance so little short of the target reaches it: gaps are found by search."""
 _WORTH = 0.01
@@ -200,7 +203,9 @@ def frontier(
 
 def _chance_of(shape: Shape, judged: Judged) -> Callable[[Shape], float]:
     """Return the chance that plans are compared by."""
-    spread, aim = judged.spread, judged.aim
+    spread, aim, counted = judged.spread, judged.aim, judged.counted
+    if counted is not None:
+        return _chance_counted(shape, counted)
     if spread is None:
         raise ValueError("nothing is known of the scatter")
     gap = None if aim.margin is not None else budget_row(shape, judged).gap
@@ -216,6 +221,20 @@ def _chance_of(shape: Shape, judged: Judged) -> Callable[[Shape], float]:
     return chance
 
 
+def _chance_counted(shape: Shape, counted: Shows) -> Callable[[Shape], float]:
+    """Return the chance for passes or grades; without a margin, of a fall the file's plan sees."""
+    asks = counted.chance(shape) is not None
+    gap = None if asks else counted.gap(shape)
+
+    @cache
+    def chance(one: Shape) -> float:
+        if not asks and gap is None:
+            return 0.0
+        return counted.chance(one, None, gap) or 0.0
+
+    return chance
+
+
 def _ceiling(shape: Shape, maker: _Maker, limits: Limits) -> float | None:
     """Return the chance that endless coupons would have on as many set-ups as are allowed."""
     if limits.set_ups is None or not shape.by_setups or shape.parts > 1:
@@ -223,7 +242,8 @@ def _ceiling(shape: Shape, maker: _Maker, limits: Limits) -> float | None:
     most = limits.set_ups // (shape.levels * shape.others)
     sized = [with_units(shape, number) for number in range(most, 0, -1)]
     one = next((one for one in sized if one is not None), None)
-    return 0.0 if one is None else maker.chance(replace(one, replicates=_ENDLESS))
+    endless = _ENDLESS if maker.judged.counted is None else _MANY
+    return 0.0 if one is None else maker.chance(replace(one, replicates=endless))
 
 
 def _more(shape: Shape, maker: _Maker, limits: Limits, reach: int) -> bool:
@@ -290,7 +310,8 @@ class _Maker:
         The chance rises with precision and with degrees of freedom, so none of these can be on the
         frontier; most of the plans go, before any chance is worked out.
         """
-        spread = self.judged.spread
+        counted = self.judged.counted
+        spread = self.judged.spread if counted is None else counted.spread
         assert spread is not None
         # Reading several levels together changes no variance, and is dear to work out.
         measured = sorted(

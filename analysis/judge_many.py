@@ -49,13 +49,17 @@ class Judged:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Ends:
+class ManyEnds:
     """Ends of many intervals, signed so that minus is worse."""
 
     low95: Floats
     high95: Floats
     low90: Floats
     high90: Floats
+
+    def shifted(self, by: float) -> ManyEnds:
+        """Return the ends of the quantity plus a known constant."""
+        return ManyEnds(self.low95 + by, self.high95 + by, self.low90 + by, self.high90 + by)
 
 
 def judge_many(question: Question, frame: Frame, ys: Floats) -> Judged:
@@ -172,11 +176,11 @@ def _judged(
     question = asked.question
     margin = question.response.margin
 
-    def ends(row: int, shift: float = 0.0) -> _Ends:
+    def ends(row: int, shift: float = 0.0) -> ManyEnds:
         middle = question.response.sign * numbers.estimate[:, row]
         half95, half90 = critical95 * numbers.se[:, row], critical90 * numbers.se[:, row]
         low95, high95 = middle - half95, middle + half95
-        return _Ends(
+        return ManyEnds(
             low95 + shift, high95 + shift, middle - half90 + shift, middle + half90 + shift
         )
 

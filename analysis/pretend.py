@@ -52,6 +52,22 @@ class Scatter:
     most: float | None = None
     least: float | None = None
 
+    @property
+    def limited(self) -> bool:
+        """Whether the gauge stops anywhere."""
+        return self.most is not None or self.least is not None
+
+    def spans(self, readings: Floats) -> tuple[Floats, Floats]:
+        """Return the ends of every coupon's mean, `readings` (..., readings); see `span`."""
+        low, high = readings.copy(), readings.copy()
+        if self.least is not None:
+            under = readings < self.least
+            low[under], high[under] = -inf, self.least
+        if self.most is not None:
+            over = readings > self.most
+            low[over], high[over] = self.most, inf
+        return low.mean(axis=-1), high.mean(axis=-1)
+
     def span(self, reading: float) -> tuple[float, float]:
         """Return between what a reading lies, once the gauge has stopped where it stops."""
         if self.most is not None and reading > self.most:

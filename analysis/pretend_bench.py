@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 from weldtrial.analysis.assumed import assumed, why_not_assumed
 from weldtrial.analysis.compare import compared_factors, pairs_of
+from weldtrial.analysis.counted_pretend import CountedBench
 from weldtrial.analysis.findings import VerdictCode
 from weldtrial.analysis.needs import share_beyond
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.power import Spread
 from weldtrial.analysis.pretend import Scatter, blank_observations
 from weldtrial.analysis.question import Question
-from weldtrial.shared.problems import NotEnough, NotYet, PlanRefused
+from weldtrial.shared.problems import NotEnough, PlanRefused
 from weldtrial.shared.record import Coupon
 from weldtrial.shared.responses import Ask, Response
 from weldtrial.shared.terms import trial_terms
@@ -88,48 +89,46 @@ class PretendBench:
         return -self.question.response.sign * size
 
 
-def pretend_bench(trial: Trial, coupons: Sequence[Coupon]) -> PretendBench:
+def pretend_bench(trial: Trial, coupons: Sequence[Coupon]) -> PretendBench | CountedBench:
     """Return the bench of a trial's deciding response and first comparison.
 
     Parameters
     ----------
     trial
-        The trial; its deciding response a number.
+        The trial.
     coupons
         Counting coupons in welding order, unread.
 
     Raises
     ------
-    NotYet
-        When the deciding response is no number.
     PlanRefused
         When `analyse` would compare nothing by verdict.
     NotEnough
         When nothing is known of the scatter.
     """
     response = trial.deciding
-    if response.kind != "number":
-        raise NotYet(
-            f"response '{response.name}' decides and is {response.kind}; this version pretends "
-            "readings that are numbers only."
-        )
     compared = compared_factors(trial)
     if not compared:
         raise PlanRefused(
             "This trial compares no two levels by verdict (its factors are numbers, of which "
             "effects are reported), so there is no verdict to pretend."
         )
-    known = assumed(response)
-    if known is None:
-        raise NotEnough(why_not_assumed(response))
     factors = trial.varied
     terms = trial_terms(factors, trial.design.model, trial.design.terms)
     factor = compared[0]
     question = Question(factors, terms, response, factor, *pairs_of(factor)[0])
+    blanks = blank_observations(factors, coupons)
+    if response.kind != "number":
+        if response.foreseen is None:
+            raise NotEnough(why_not_assumed(response))
+        return CountedBench(question, tuple(coupons), blanks, response.foreseen, trial)
+    known = assumed(response)
+    if known is None:
+        raise NotEnough(why_not_assumed(response))
     return PretendBench(
         question,
         tuple(coupons),
-        blank_observations(factors, coupons),
+        blanks,
         scatter_of(response),
         known.mean,
         known.source,

@@ -73,7 +73,7 @@ class Profile:
     def odds_ratio(self, confidence: float = 0.95) -> tuple[float, float, float]:
         """Return the contrast as a ratio of odds with the ends of its interval."""
         low, high = self.interval(confidence)
-        return _exp(self.estimate), _exp(low), _exp(high)
+        return as_odds(self.estimate), as_odds(low), as_odds(high)
 
     def _limit(self, side: float, allowed: float) -> float:
         inner, step = self.estimate, self.scale
@@ -215,5 +215,6 @@ def _free(rows: Floats) -> Floats:
     return np.asarray(q[:, len(rows) :])
 
 
-def _exp(value: float) -> float:
+def as_odds(value: float) -> float:
+    """Return log odds as a ratio of odds, infinite where it cannot be held."""
     return math.exp(value) if value < 700 else math.inf

@@ -7,13 +7,17 @@ scatter and the same losses are drawn for every truth: columns differ by the tru
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from weldtrial.analysis.compare import compared_factors, pairs_of
 from weldtrial.analysis.comparison import compare
 from weldtrial.analysis.context import Context
+from weldtrial.analysis.counted_pretend import CountedBench, draw_alike, graded
 from weldtrial.analysis.findings import Strength, Verdict, VerdictCode
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.losses import Losses, kept
@@ -27,6 +31,7 @@ from weldtrial.shared.trial import Trial
 
 TRIALS = 1000
 _SCATTER, _LOSSES = 3, 4
+_COUNT = re.compile(r"\ball \d+ coupons\b")
 NOT_ENOUGH = "No answer: too little is left, or no scatter shows, to judge by."
 DEPENDS = "Answer depends on a check that failed (both answers would be printed)."
 
@@ -41,6 +46,8 @@ class Ended:
 
 VerdictOf = Callable[[Context, Question, Sequence[Observation]], Ended]
 """What words the verdict of one trial; it may raise `NotEstimable`."""
+Dealt = Callable[[int, Sequence[bool]], tuple[Observation, ...]]
+"""Coupons of one pretend trial as they would be read under a truth, of those that are left."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +123,9 @@ def verdict_of(context: Context, question: Question, observations: Sequence[Obse
     return Ended(compare(context, question, fit, observations, views, ()).verdict)
 
 
-def true_losses(bench: PretendBench, unit_of_loss: float | None) -> tuple[TrueLoss, ...]:
+def true_losses(
+    bench: PretendBench | CountedBench, unit_of_loss: float | None
+) -> tuple[TrueLoss, ...]:
     """Return the truths to rehearse: nothing, and half, one and two times a loss.
 
     Parameters
@@ -124,19 +133,21 @@ def true_losses(bench: PretendBench, unit_of_loss: float | None) -> tuple[TrueLo
     bench
         The comparison.
     unit_of_loss
-        The loss counted in, such as the margin; None where there is none to count in.
+        The loss counted in, such as the margin; None where there is none to count in.  Of passes
+        no loss is larger than what passes (fails) today.
     """
     if unit_of_loss is None:
         return (TrueLoss(0.0, 0.0, 0.0),)
     return tuple(
         TrueLoss(share, share * unit_of_loss, bench.loss(share * unit_of_loss) if share else 0.0)
         for share in (0.0, 0.5, 1.0, 2.0)
+        if not isinstance(bench, CountedBench) or share * unit_of_loss <= bench.biggest
     )
 
 
 def play(
     trial: Trial,
-    bench: PretendBench,
+    bench: PretendBench | CountedBench,
     truths: Sequence[TrueLoss],
     numbers: range,
     seed: int,
@@ -169,16 +180,15 @@ def play(
     record = pretend_record(bench.coupons)
     looks = sum(len(pairs_of(f)) for f in compared_factors(trial)) * len(trial.responses)
     context = Context(trial, record, shuffled=True, looks=looks)
-    true = [_true(bench, truth) for truth in truths]
+    deal = _counted(bench, truths) if isinstance(bench, CountedBench) else _read(bench, truths)
     ends = tuple(Counter[tuple[VerdictCode | None, Strength | None, str]]() for _ in truths)
     turned = tuple(Counter[str]() for _ in truths)
     rounds = tuple(Counter[int]() for _ in truths)
     for number in numbers:
         left = kept(losses, bench.blanks, stream(seed, _LOSSES, number))
-        added = draw(bench.scatter, bench.blanks, 1, stream(seed, _SCATTER, number))[0]
-        for column, values in enumerate(true):
-            readings = read(bench.scatter, values, added)
-            observations = _observed(bench, left.tolist(), readings)
+        dealt = deal(stream(seed, _SCATTER, number))
+        for column in range(len(truths)):
+            observations = dealt(column, left.tolist())
             end, what, after = _end(context, bench.question, observations, verdict_of)
             ends[column][end] += 1
             if after is not None:
@@ -187,6 +197,41 @@ def play(
                 turned[column][what] += 1
         done(len(truths))
     return Played(ends, turned, rounds)
+
+
+def _read(
+    bench: PretendBench, truths: Sequence[TrueLoss]
+) -> Callable[[np.random.Generator], Dealt]:
+    """Return what draws one trial of numbers, the same scatter for every truth."""
+    true = [_true(bench, truth) for truth in truths]
+
+    def deal(random: np.random.Generator) -> Dealt:
+        added = draw(bench.scatter, bench.blanks, 1, random)[0]
+        return lambda column, left: _observed(bench, left, read(bench.scatter, true[column], added))
+
+    return deal
+
+
+def _counted(
+    bench: CountedBench, truths: Sequence[TrueLoss]
+) -> Callable[[np.random.Generator], Dealt]:
+    """Return what draws one trial of passes or grades, the same draws for every truth."""
+    setups, bounds = bench.setups, [bench.bounds(truth.change) for truth in truths]
+
+    def deal(random: np.random.Generator) -> Dealt:
+        drawn = draw_alike(setups, bench.foreseen.alike, 1, random)[0]
+
+        def observed(column: int, left: Sequence[bool]) -> tuple[Observation, ...]:
+            values = graded(bounds[column], drawn).tolist()
+            return tuple(
+                replace(blank, value=value, readings=(value,))
+                for blank, value, here in zip(bench.blanks, values, left, strict=True)
+                if here
+            )
+
+        return observed
+
+    return deal
 
 
 def _true(bench: PretendBench, truth: TrueLoss) -> Floats:
@@ -230,4 +275,6 @@ def _end(
         kind = what.split(" ")[0]
         named = {"coupon": "one odd coupon", "round": "one odd round", "set-up": "one odd set-up"}
         return ("depends_on", None, DEPENDS), named.get(kind, what), found.rounds
-    return (verdict.code, verdict.strength, verdict.words), "", found.rounds
+    # One row for all that cannot tell, however many coupons were left.
+    words = _COUNT.sub("all coupons", verdict.words)
+    return (verdict.code, verdict.strength, words), "", found.rounds

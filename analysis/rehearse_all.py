@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from multiprocessing import get_context
 
+from weldtrial.analysis.counted_pretend import CountedBench
 from weldtrial.analysis.losses import Losses
 from weldtrial.analysis.pretend_bench import PretendBench
 from weldtrial.analysis.rehearse import TRIALS, Played, TrueLoss, VerdictOf, play, verdict_of
@@ -22,7 +23,7 @@ WORTH_IT = 1500
 
 def rehearse(
     trial: Trial,
-    bench: PretendBench,
+    bench: PretendBench | CountedBench,
     truths: Sequence[TrueLoss],
     *,
     trials: int = TRIALS,
@@ -68,7 +69,7 @@ def rehearse(
 
 def _shared_out(
     trial: Trial,
-    bench: PretendBench,
+    bench: PretendBench | CountedBench,
     truths: Sequence[TrueLoss],
     stretches: Sequence[range],
     seed: int,

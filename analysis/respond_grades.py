@@ -26,6 +26,7 @@ from weldtrial.analysis.judge import Bounds
 from weldtrial.analysis.main_effects import MainEffects, main_effects, odds_rows
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.ordinal import OrdinalFit, check_odds, fit_ordinal
+from weldtrial.analysis.profiles import as_odds
 from weldtrial.analysis.ranks import better_interval, rank_test_setups
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import NotEstimable
@@ -163,7 +164,7 @@ def _by_odds(
     at_reference = [o.levels[pair.factor.name] == pair.reference for o in observations]
     reference = np.asarray(effects.x[at_reference, 1:].mean(axis=0))
     at = [100 * _chance(fit, reference, shift) - 50 for shift in (found.estimate, *wide, *narrow)]
-    odds = found.odds_ratio(pair.interval)
+    odds = as_odds(found.estimate), as_odds(wide[0]), as_odds(wide[1])
     return Counted(
         difference=at[0],
         ends=Bounds(*at[1:]),
@@ -173,6 +174,15 @@ def _by_odds(
         odds=odds if all(math.isfinite(end) for end in odds) else None,
         method=ODDS,
     )
+
+
+def odds_p(pair: Pair, fit: OrdinalFit, effects: MainEffects) -> tuple[float, float]:
+    """Return p of no change by the model and its log odds ratio.
+
+    p is below 1 - confidence just where the profile interval leaves 0 out.
+    """
+    found = fit.profile(contrast_of(effects, pair))
+    return found.p, found.estimate
 
 
 def contrast_of(effects: MainEffects, pair: Pair) -> Floats:

@@ -16,7 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weldtrial.analysis.chances import SimulatedChance, of_patterns, of_trials
+from weldtrial.analysis.counted_pretend import CountedBench
 from weldtrial.analysis.judge import CODES
+from weldtrial.analysis.judge_limited import judge_limited
 from weldtrial.analysis.judge_many import NO_ANSWER, Judged, judge_many
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.losses import Losses, kept
@@ -33,7 +35,9 @@ PATTERNS = 250
 FEWEST_PATTERNS = 20
 READINGS_AT_ONCE = 2_000_000
 """Readings of one pattern that are drawn and analysed together, to spare memory."""
-_SCATTER, _LOSSES = 1, 2
+LIMITED_AT_ONCE = 100
+"""Trials past the gauge that are fitted together, so that progress can be told."""
+SCATTER, LOSSES = 1, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,18 +106,23 @@ def simulate(
     )
     hits, left = np.zeros(patterns), np.zeros(patterns)
     at_once = max(1, READINGS_AT_ONCE // (len(bench.blanks) * bench.scatter.readings))
+    if bench.scatter.limited:
+        at_once = min(at_once, LIMITED_AT_ONCE)
     codes: Counter[str] = Counter()
     refused = refused_patterns = 0
     for pattern in range(patterns):
-        mask = kept(losses, bench.blanks, stream(seed, _LOSSES, pattern))
-        random = stream(seed, _SCATTER, pattern)
+        mask = kept(losses, bench.blanks, stream(seed, LOSSES, pattern))
+        random = stream(seed, SCATTER, pattern)
         left[pattern] = mask.sum()
         lost = 0
         for start in range(0, size, at_once):
             many = min(at_once, size - start)
             readings = read(bench.scatter, true, draw(bench.scatter, bench.blanks, many, random))
-            found = judge_left(bench, mask, readings.mean(axis=2))
-            told = found.places[found.places != NO_ANSWER]
+            if bench.scatter.limited:
+                places = judge_limits_left(bench, mask, *bench.scatter.spans(readings))
+            else:
+                places = judge_left(bench, mask, readings.mean(axis=2)).places
+            told = places[places != NO_ANSWER]
             lost += many - len(told)
             hits[pattern] += shows[told].sum()
             codes.update({CODES[place]: int((told == place).sum()) for place in np.unique(told)})
@@ -156,6 +165,28 @@ def judge_left(bench: PretendBench, mask: NDArray[np.bool_], values: Floats) -> 
         return refused
 
 
+def judge_limits_left(
+    bench: PretendBench, mask: NDArray[np.bool_], lows: Floats, highs: Floats
+) -> NDArray[np.intp]:
+    """Judge trials whose readings may lie past the gauge on the coupons that are left.
+
+    Parameters
+    ----------
+    mask
+        Which coupons are left, shape (n,).
+    lows, highs
+        Ends of the coupons of every trial, shape (m, n).
+    """
+    blanks = [o for o, left in zip(bench.blanks, mask.tolist(), strict=True) if left]
+    if blanks:
+        try:
+            frame = frame_of(bench.question, blanks)
+            return judge_limited(bench.question, frame, lows[:, mask].T, highs[:, mask].T)
+        except NotEstimable:
+            pass
+    return np.full(len(lows), NO_ANSWER, dtype=np.intp)
+
+
 def frame_of(question: Question, observations: Sequence[Observation]) -> Frame:
     """Return the frame that `fit_model` would fit these coupons on."""
     return frame_model(
@@ -167,7 +198,7 @@ def frame_of(question: Question, observations: Sequence[Observation]) -> Frame:
     )
 
 
-def asked_change(bench: PretendBench) -> float | None:
+def asked_change(bench: PretendBench | CountedBench) -> float | None:
     """Return the true change that the closed form takes: none, or for a difference a loss.
 
     None without a margin: nothing then says which loss is asked about.

@@ -132,7 +132,7 @@ def _refuse(figures: PlanFigures, wanted: Wanted) -> None:
             "A pilot gives spreads and no verdict, so there is no chance to choose by. See what it "
             "takes with  weldtrial plan"
         )
-    if figures.assumed is None:
+    if figures.assumed is None and figures.counted is None:
         raise NotEnough(f"No plan can be chosen. {figures.missing}")
     if figures.shape.df < 1 and not figures.shape.by_setups and figures.shape.combos > 2:
         raise NotYet(

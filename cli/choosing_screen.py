@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING, Any
 from weldtrial.cli.choosing import Choice
 from weldtrial.cli.choosing_words import (
     footnotes,
+    gap_unit,
+    gap_words,
+    json_unit,
     limits_words,
     percent,
     rule_words,
@@ -15,7 +18,6 @@ from weldtrial.cli.choosing_words import (
 )
 from weldtrial.cli.plan_parts import p_cell
 from weldtrial.cli.plan_tables import asks
-from weldtrial.shared.rounding import brief
 
 if TYPE_CHECKING:
     from weldtrial.analysis.frontier import Plan
@@ -56,7 +58,7 @@ def _table(console: Console, choice: Choice) -> None:
 def _headers(choice: Choice) -> list[str]:
     figures = choice.figures
     units = ["rounds", "set-\nups", "per\nset-up"] if figures.shape.by_setups else []
-    unit = figures.assumed.unit if figures.assumed else ""
+    unit = gap_unit(choice)
     currency = figures.trial.budget.currency
     return [
         "",
@@ -100,7 +102,7 @@ def _row(choice: Choice, place: int) -> list[str]:
         cells.append(str(plan.days))
     if _money(choice):
         cells.append(f"{plan.cost:.0f}")
-    cells += ["never" if row.gap is None else brief(row.gap, 2), percent(row.chance, found.target)]
+    cells += [gap_words(choice, row.gap), percent(row.chance, found.target)]
     if choice.averaged:
         cells.append(percent(choice.averaged[place]))
     return [*cells, p_cell(row.smallest_p), _remark(choice, plan)]
@@ -169,7 +171,7 @@ def choice_json(choice: Choice) -> dict[str, Any]:
             "by": "money" if choice.by_money else "hours",
             "wanted": found.target,
             "currency": figures.trial.budget.currency or None,
-            "unit": figures.assumed.unit if figures.assumed else None,
+            "unit": json_unit(choice),
             "plans": [plain(one) for one in found.plans],
             "own": plain(found.own),
             "own_within": found.own_within,

@@ -6,6 +6,7 @@ from math import floor
 from typing import TYPE_CHECKING
 
 from weldtrial.cli.choosing import Choice
+from weldtrial.cli.counted_plan import loss_words, method_words, unit_of
 from weldtrial.cli.plan_figures import margin_words
 from weldtrial.shared.rounding import brief
 
@@ -23,6 +24,33 @@ def percent(chance: float | None, target: float | None = None) -> str:
     if target is not None and chance < target - 1e-6 and target <= round(chance, 2):
         return f"{floor(1000 * chance) / 10:.1f} %"
     return "over 99 %" if 0.995 <= chance < 1 else f"{100 * chance:.0f} %"
+
+
+def gap_unit(choice: Choice) -> str:
+    """Return the unit at the head of the column of gaps."""
+    counted, known = choice.figures.counted, choice.figures.assumed
+    if counted is not None:
+        return unit_of(counted.response) or "odds ÷"
+    return known.unit if known else ""
+
+
+def json_unit(choice: Choice) -> str | None:
+    """Return the unit of gaps in JSON, None without figures."""
+    counted, known = choice.figures.counted, choice.figures.assumed
+    if counted is not None:
+        return unit_of(counted.response) or "log odds"
+    return known.unit if known else None
+
+
+def gap_words(choice: Choice, gap: float | None, *, unit: bool = False) -> str:
+    """Return a gap as a cell, or with its unit."""
+    counted = choice.figures.counted
+    if gap is None:
+        return "never"
+    if counted is not None:
+        found = loss_words(counted.response, gap)
+        return found if unit else found.removesuffix(" points").removeprefix("odds ÷ ")
+    return f"{brief(gap, 2)} {gap_unit(choice)}".rstrip() if unit else brief(gap, 2)
 
 
 def limits_words(choice: Choice) -> str:
@@ -50,8 +78,12 @@ def rule_words(choice: Choice) -> str:
 
 def aim_words(choice: Choice) -> str:
     """Return what a chance is a chance of."""
-    aim, known = choice.figures.aim, choice.figures.assumed
+    aim, known, counted = choice.figures.aim, choice.figures.assumed, choice.figures.counted
     unit = known.unit if known else ""
+    if counted is not None:
+        unit = unit_of(counted.response)
+    if counted is not None and counted.graded:
+        return f"to show a true loss of {loss_words(counted.response, counted.loss)}"
     if aim.margin is None:
         gap = choice.found.own.row.gap
         return f"to show a true gap of {brief(gap, 2)} {unit}".rstrip() if gap else "of any gap"
@@ -80,6 +112,9 @@ def footnotes(choice: Choice) -> list[str]:
         words.append(
             '"averaged" = over what is left open of the scatter (weldtrial plan says why).'
         )
+    counted = choice.figures.counted
+    if counted is not None:
+        words.append(method_words(counted, choice.figures.shape))
     if any(one.row.remark == "weak" for one in choice.rows):
         words.append(
             '"weak" = with fewer than four set-ups of each, a verdict can only begin with '
@@ -150,8 +185,6 @@ def contrast_words(choice: Choice) -> str:
     few, chosen = choice.found.few, choice.found.chosen
     if few is None or chosen is None or few.row.set_ups is None:
         return ""
-    known = choice.figures.assumed
-    unit = known.unit if known else ""
     limit = choice.wanted.cost if choice.by_money else choice.wanted.hours
     most = chosen.spent if limit is None or choice.found.reached else limit
     spent = (
@@ -163,7 +196,7 @@ def contrast_words(choice: Choice) -> str:
     def sees(plan: Plan) -> str:
         if plan.row.gap is None:
             return f"can never tell the {_levels(choice)} apart"
-        return f"would probably see {brief(plan.row.gap, 2)} {unit}".rstrip()
+        return f"would probably see {gap_words(choice, plan.row.gap, unit=True)}"
 
     return (
         f"{spent}: {chosen.row.set_ups} changes of {chosen.row.per_setup} "

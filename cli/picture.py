@@ -8,7 +8,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from weldtrial.cli.choosing_words import aim_words
+from weldtrial.cli.choosing_words import aim_words, gap_unit
 from weldtrial.shared.problems import WeldtrialError, WrongUsage
 
 if TYPE_CHECKING:
@@ -85,14 +85,14 @@ def save_picture(choice: Choice, path: Path) -> None:
 def _told(choice: Choice) -> Told:
     from weldtrial.analysis.figures.budget_frontier import Told
 
-    budget, wanted, known = choice.figures.trial.budget, choice.wanted, choice.figures.assumed
+    budget, wanted = choice.figures.trial.budget, choice.wanted
     unit = budget.currency if choice.by_money else "h"
     return Told(
         title=choice.figures.trial.title,
         aim=aim_words(choice),
         spent=f"cost, {unit}" if choice.by_money else "bench time, h",
         unit=unit,
-        gap_unit=known.unit if known else "",
+        gap_unit=gap_unit(choice),
         limit=wanted.cost if choice.by_money else wanted.hours,
     )
 

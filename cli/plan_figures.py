@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import prod
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.counted_plan import counted_of
 from weldtrial.cli.what_if import Change
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import PlanRefused
-from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
     from weldtrial.analysis.assumed import Assumed
     from weldtrial.analysis.assurance import Averaged
     from weldtrial.analysis.budget import BudgetRow, Doubt, Judged
+    from weldtrial.analysis.counted_power import CountedAim
     from weldtrial.analysis.gauge import GaugeNote
     from weldtrial.analysis.needs import Needs
     from weldtrial.analysis.power import Aim
@@ -35,7 +36,8 @@ class PlanFigures:
     `assumed` is None, and `missing` says why, where nothing is known of the deciding response's
     scatter; `others` holds the other number responses that something is known of; `gaps` the
     smallest effect of each single factor that the deciding response would probably show;
-    `averaged` the chance averaged over what is left open of the scatter, None where nothing is.
+    `averaged` the chance averaged over what is left open of the scatter, None where nothing is;
+    `counted` what passes or grades are planned with, where they decide.
     """
 
     trial: Trial
@@ -55,6 +57,7 @@ class PlanFigures:
     orders: int | None
     changes: tuple[Change, ...]
     averaged: Averaged | None = None
+    counted: CountedAim | None = None
 
     @property
     def current(self) -> BudgetRow:
@@ -151,7 +154,8 @@ def judged_by(trial: Trial, assumed: Assumed | None) -> Judged:
         deciding = in_points(deciding)
     aim = aim_of(deciding, 0.0) if assumed is None else assumed.aim(deciding)
     bench = BenchTime(trial.budget.minutes_coupon, trial.budget.minutes_setup)
-    return Judged(None if assumed is None else assumed.spread, aim, bench)
+    spread = None if assumed is None else assumed.spread
+    return Judged(spread, aim, bench, counted=counted_of(trial.deciding))
 
 
 def plan_figures(
@@ -175,7 +179,7 @@ def plan_figures(
 
     assessment = assess(trial)
     layout, deciding = assessment.layout, trial.deciding
-    known = assumed(deciding) if deciding.kind == "number" else None
+    known = assumed(deciding)
     judged, shape = judged_by(trial, known), shape_of(trial, layout)
     rows = rounds_table(shape, judged)
     for one in tries:
@@ -189,7 +193,7 @@ def plan_figures(
         shape=shape,
         aim=judged.aim,
         assumed=known,
-        missing="" if known else _why_no_chance(deciding, shape, why_not_assumed),
+        missing="" if known or judged.counted else why_not_assumed(deciding),
         rows=rows,
         doubt=if_setups_scatter_more(shape, judged),
         working=working(shape, judged),
@@ -204,19 +208,8 @@ def plan_figures(
         else None,
         changes=tuple(changes),
         averaged=None if trial.purpose == "pilot" else averaged_of(deciding, known, shape),
+        counted=counted_of(deciding),
     )
-
-
-def _why_no_chance(response: Response, shape: Shape, otherwise: Callable[[Response], str]) -> str:
-    """Say why no chance stands in the table of the plan."""
-    from weldtrial.cli.power_passing import instead_words
-
-    if response.kind == "number":
-        return otherwise(response)
-    kind = "grades" if response.kind == "graded" else "pass or fail"
-    within = " in set-ups" if shape.by_setups else ""
-    more = f" {instead_words(response, shape)}" if response.kind == "pass-fail" else ""
-    return f"No chance is worked out for {kind}{within} in this version.{more}"
 
 
 def _gauge(trial: Trial) -> tuple[GaugeNote, ...]:

@@ -72,7 +72,7 @@ def _question(figures: PlanFigures) -> dict[str, Any]:
             "counting": layout.coupons,
             "left_over": total - layout.total,
         },
-        "assumed": None
+        "assumed": _counted(figures)
         if known is None
         else {
             "mean": known.mean,
@@ -85,6 +85,20 @@ def _question(figures: PlanFigures) -> dict[str, Any]:
             "prior": known.prior,
         },
         "missing": figures.missing or None,
+    }
+
+
+def _counted(figures: PlanFigures) -> dict[str, Any] | None:
+    counted = figures.counted
+    if counted is None:
+        return None
+    from weldtrial.analysis.counted_power import how_worked_out
+    from weldtrial.cli.counted_plan import foreseen_json
+
+    return {
+        **foreseen_json(counted.response, counted.foreseen),
+        "loss": counted.loss,
+        "worked_out_by": how_worked_out(counted, figures.shape),
     }
 
 

@@ -4,6 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.counted_plan import (
+    apart,
+    doubt_words,
+    foreseen_words,
+    gap_cell,
+    loss_words,
+    method_words,
+)
 from weldtrial.cli.left_open import open_words
 from weldtrial.cli.look_tables import show_looks
 from weldtrial.cli.plan_figures import PlanFigures, margin_words
@@ -15,8 +23,12 @@ from weldtrial.shared.rounding import brief, fixed
 if TYPE_CHECKING:
     from weldtrial.analysis.assumed import Assumed
     from weldtrial.analysis.budget import BudgetRow
+    from weldtrial.analysis.counted_power import CountedAim
     from weldtrial.cli.console import Align, Console
     from weldtrial.shared.responses import Response
+
+
+WEAK = '  "weak" = with fewer than four set-ups of each, a verdict can only begin with "Suggests".'
 
 
 def show_plan(console: Console, figures: PlanFigures, *, why: bool) -> None:
@@ -177,11 +189,15 @@ def _headers(figures: PlanFigures) -> list[str]:
 
 
 def _unit_of(figures: PlanFigures) -> str:
+    if figures.counted is not None:
+        return ",\nodds ÷" if figures.counted.graded else ", points"
     return f", {figures.assumed.unit}" if figures.assumed else ""
 
 
 def _chance_header(figures: PlanFigures) -> str:
-    aim = figures.aim
+    aim, counted = figures.aim, figures.counted
+    if counted is not None and counted.graded:
+        return f"chance to show\na true loss:\n{loss_words(counted.response, counted.loss)}"
     if aim.ask == "no-worse":
         return 'chance to show\n"no worse"\nif equal'
     if aim.ask == "equal-enough":
@@ -195,7 +211,10 @@ def _row(figures: PlanFigures, row: BudgetRow) -> list[str]:
     mark = "▸" if row.current else "try" if row.tried else ""
     by_setups = figures.shape.by_setups
     units = [str(row.rounds), str(row.set_ups), str(row.per_setup)]
+    counted = figures.counted
     gap = brief(row.gap, 2) if row.gap is not None else "never" if figures.assumed else "?"
+    if counted is not None:
+        gap = "never" if row.gap is None else gap_cell(counted.response, row.gap)
     chance = "–" if row.chance is None else f"{100 * row.chance:.0f} %"
     remark = [row.remark, "← your file" if row.current else ""]
     if row.tried or (by_setups and row.total != figures.current.total):
@@ -219,15 +238,15 @@ def _joined(remark: list[str]) -> str:
 
 def _footnotes(console: Console, figures: PlanFigures) -> None:
     known = figures.assumed
+    if figures.counted is not None:
+        _counted_notes(console, figures, figures.counted)
+        return
     if known is None:
-        console.line(f"  {figures.missing}")
+        console.line(f"  {figures.missing}", hang=2)
         return
     console.note('  "gap you would probably see" = true difference found 8 times in 10.')
     if any(row.remark == "weak" for row in figures.rows):
-        console.note(
-            '  "weak" = with fewer than four set-ups of each, a verdict can only begin with '
-            '"Suggests".'
-        )
+        console.note(WEAK)
     spread = known.spread
     source = f" ({known.source})" if known.source else " (the file does not say from what)"
     console.line(f"  Worked out from: {scatter_words(spread, known.unit)}{source}.")
@@ -235,6 +254,20 @@ def _footnotes(console: Console, figures: PlanFigures) -> None:
     if figures.averaged is not None:
         shape, unit = figures.shape, known.unit
         for words in open_words(figures.trial.deciding, figures.averaged, shape, unit):
+            console.line(f"  {words}", hang=2)
+
+
+def _counted_notes(console: Console, figures: PlanFigures, counted: CountedAim) -> None:
+    console.note('  "gap you would probably see" = true loss found 8 times in 10.')
+    if counted.graded:
+        console.note('  "odds ÷ 3" = the odds of grading better are three times smaller.', hang=2)
+    if any(row.remark == "weak" for row in figures.rows):
+        console.note(WEAK)
+    known = foreseen_words(counted.response, counted.foreseen, apart=apart(figures.shape))
+    console.line(f"  Worked out from: {known}.", hang=2)
+    doubt = doubt_words(counted, figures.shape)
+    for words in (doubt, method_words(counted, figures.shape)):
+        if words:
             console.line(f"  {words}", hang=2)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.counted_plan import counted_working
 from weldtrial.cli.left_open import averaged_lines
 from weldtrial.cli.plan_figures import PlanFigures
 from weldtrial.shared.rounding import brief
@@ -24,6 +25,10 @@ def show_working(console: Console, figures: PlanFigures) -> None:
 
     console.heading("How this is worked out")
     found = figures.working
+    if figures.counted is not None:
+        for words in counted_working(figures.counted, figures.shape):
+            console.line(f"  {words}", hang=4)
+        return
     if found is None or figures.assumed is None:
         console.line("  Without figures for the scatter there is nothing to work out.")
         return

@@ -8,12 +8,12 @@ from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from weldtrial.cli.power_asked import Asked, asked, parse_loss
-from weldtrial.shared.problems import NotYet
 from weldtrial.shared.responses import Response, Typical
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
     from weldtrial.analysis.assumed import Assumed
+    from weldtrial.analysis.counted_power import CountedAim
     from weldtrial.analysis.gauge import GaugeNote
     from weldtrial.analysis.limits import Step
     from weldtrial.analysis.needs import Needs
@@ -47,7 +47,7 @@ class Time:
 
 @dataclass(frozen=True, slots=True)
 class PowerFigures:
-    """What a plan can show of one response.
+    """What a plan can show of one response; `counted` where it is passes or grades.
 
     `needs` and `assumed` are None, and `missing` says why, where nothing can be worked out.
     """
@@ -69,6 +69,16 @@ class PowerFigures:
     smallest_p: float | None = None
     terms: tuple[tuple[str, TermPower], ...] = ()
     time: Time = Time()
+    counted: CountedAim | None = None
+
+    @property
+    def by_formula(self) -> Needs | None:
+        """What the plan shows by formula; None where its chances are simulated themselves."""
+        from weldtrial.analysis.counted_power import how_worked_out
+
+        if self.counted is not None and how_worked_out(self.counted, self.shape) == "simulation":
+            return None
+        return self.needs
 
     @property
     def coupons(self) -> int:
@@ -99,19 +109,12 @@ def from_folder(trial: Trial, chance: float) -> tuple[PowerFigures, ...]:
     Raises
     ------
     NotYet, PlanRefused
-        As `weldtrial.doe.layout.make_layout`; NotYet also when no response is a number.
+        As `weldtrial.doe.layout.make_layout`.
     """
     from weldtrial.cli.plan_figures import compared_factor, shape_of
-    from weldtrial.cli.power_passing import instead_words
     from weldtrial.doe.assess import assess
 
     assessment = assess(trial)
-    if all(response.kind != "number" for response in trial.responses):
-        shape = shape_of(trial, assessment.layout)
-        raise NotYet(
-            "No response is a number, and what a whole plan shows of such readings is not in this "
-            f"version yet. {instead_words(trial.deciding, shape)}"
-        )
     shape, factor = shape_of(trial, assessment.layout), compared_factor(trial)
     other = next(level for level in factor.levels if level != factor.reference)
     plan = _Plan(shape, (other, factor.reference), chance, trial=trial, assessment=assessment)
@@ -120,12 +123,10 @@ def from_folder(trial: Trial, chance: float) -> tuple[PowerFigures, ...]:
 
 def _figures(response: Response, plan: _Plan) -> PowerFigures:
     from weldtrial.analysis.assumed import assumed, why_not_assumed
-    from weldtrial.cli.power_passing import instead_words
 
     shape = plan.shape
     if response.kind != "number":
-        missing = instead_words(response, shape)
-        return PowerFigures(response, shape, plan.levels, None, None, missing)
+        return _counted_figures(response, plan)
     known = assumed(response)
     if known is None:
         return PowerFigures(response, shape, plan.levels, None, None, why_not_assumed(response))
@@ -133,6 +134,32 @@ def _figures(response: Response, plan: _Plan) -> PowerFigures:
     if beyond:
         return PowerFigures(response, shape, plan.levels, None, None, beyond)
     return _worked_out(response, plan, known)
+
+
+def _counted_figures(response: Response, plan: _Plan) -> PowerFigures:
+    from weldtrial.analysis.assumed import why_not_assumed
+    from weldtrial.analysis.counted_power import counted_needs
+    from weldtrial.cli.counted_plan import counted_of, margin_beyond
+    from weldtrial.cli.power_passing import instead_words
+
+    shape = plan.shape
+    missing = margin_beyond(response)
+    if response.foreseen is None:
+        missing = f"{why_not_assumed(response)}  {instead_words(response, shape)}".rstrip()
+    aim = None if missing else counted_of(response)
+    if aim is None:
+        return PowerFigures(response, shape, plan.levels, None, None, missing)
+    found = counted_needs(aim, shape, plan.chance)
+    return PowerFigures(
+        response,
+        shape,
+        plan.levels,
+        found,
+        None,
+        smallest_p=_smallest_p(shape, None),
+        time=_time(plan, found),
+        counted=aim,
+    )
 
 
 def _margin_beyond(response: Response, known: Assumed) -> str:

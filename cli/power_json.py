@@ -37,13 +37,24 @@ def as_json(figures: Sequence[PowerFigures], chance: float) -> dict[str, Any]:
                 ask: as_plain(found)
                 for ask, found in (
                     all_asks(one.response, known, one.shape, chance).items()
-                    if one.groups is None
+                    if one.groups is None and one.counted is None
                     else ()
                 )
             },
             "words": one.missing or None,
+            **_counted(one),
         }
     return {"responses": responses}
+
+
+def _counted(one: PowerFigures) -> dict[str, Any]:
+    if one.counted is None:
+        return {}
+    from weldtrial.analysis.counted_power import how_worked_out
+    from weldtrial.cli.counted_plan import foreseen_json
+
+    found = foreseen_json(one.response, one.counted.foreseen)
+    return {**found, "worked_out_by": how_worked_out(one.counted, one.shape)}
 
 
 def _plan(one: PowerFigures) -> dict[str, Any]:

@@ -277,11 +277,11 @@ def _percent(share: float) -> str:
 
 
 def instead_words(response: Response, shape: Shape) -> str:
-    """Return what can be asked about a response that is no number."""
+    """Return what else can be asked about passes, empty for grades."""
     if response.kind != "pass-fail":
-        return f"{response.title} is {response.kind}; its chances are not in this version yet."
+        return ""
     units = shape.setups_per_level or shape.coupons_per_level
     return (
-        f"{response.title} is pass or fail. Ask what {units} independent coupons of each can show, "
-        f"with your own shares:  weldtrial power --passing 90% --falls-to 70% --coupons {units}"
+        f"Or ask what {units} independent coupons of each can show, with your own shares:  "
+        f"weldtrial power --passing 90% --falls-to 70% --coupons {units}"
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.counted_plan import show_counted
 from weldtrial.cli.left_open import show_open
 from weldtrial.cli.power_words import meaning, of_several, percent, plan_words, sentences, widths
 from weldtrial.cli.scatter_words import scatter_words, with_unit
@@ -23,6 +24,11 @@ def show_power(console: Console, figures: Sequence[PowerFigures], chance: float)
     deciding = min(figures, key=lambda one: one.response.rank)
     for one in figures:
         console.heading(one.response.title if one.response.name != "response" else "This plan")
+        if one.counted is not None:
+            show_counted(console, one)
+            if one is deciding:
+                _meant(console, one)
+            continue
         if one.needs is None or one.assumed is None:
             console.line(f"  {one.missing}", hang=2)
             continue
@@ -83,6 +89,10 @@ def _at_length(console: Console, one: PowerFigures) -> None:
     _ladder(console, one)
     if len(one.terms) > 1:
         _terms(console, one)
+    _meant(console, one)
+
+
+def _meant(console: Console, one: PowerFigures) -> None:
     lines = meaning(one)
     if lines:
         console.heading("What that means")

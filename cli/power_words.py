@@ -164,10 +164,10 @@ def _bench(one: PowerFigures) -> list[str]:
     time, shape, needs = one.time, one.shape, one.needs
     if time.hours is None or needs is None:
         return []
-    setups = f" in {shape.setups} set-ups" if shape.by_setups else ""
+    setups = f", in {shape.setups} set-ups" if shape.by_setups else ""
     total = shape.coupons + shape.extra
     lines = [
-        f"This plan: {total} coupons, spares and warm-ups included,{setups}, {time.hours:.1f} h at "
+        f"This plan: {total} coupons, spares and warm-ups included{setups}, {time.hours:.1f} h at "
         f"the bench{_days(time.days, time.hours_per_day)}."
     ]
     if time.needed is not None and (needs.coupons or 0) > shape.coupons:

@@ -15,6 +15,7 @@ from weldtrial.shared.problems import ProblemsFound, SealBroken, WrongUsage
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
+    from weldtrial.analysis.counted_pretend import CountedBench
     from weldtrial.analysis.losses import Losses
     from weldtrial.analysis.pretend_bench import PretendBench
 
@@ -90,7 +91,9 @@ def take_wanted(command: str, name: str, said: dict[str, Any]) -> Wanted:
     return Wanted(trials, 1 if seed is None else seed, *losses)
 
 
-def losses_of(command: str, wanted: Wanted, bench: PretendBench, spares: int) -> Losses:
+def losses_of(
+    command: str, wanted: Wanted, bench: PretendBench | CountedBench, spares: int
+) -> Losses:
     """Return the losses that were typed, checked against the coupons there are.
 
     Raises

@@ -6,13 +6,14 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from weldtrial.cli.pretending import Wanted, losses_of, losses_words, order_of
-from weldtrial.cli.rehearsal_words import Rehearsal, loss_words, per_100, sentences
+from weldtrial.cli.rehearsal_words import Rehearsal, per_100, sentences, worse_words
 from weldtrial.cli.simulated import gauge_words
 from weldtrial.shared.folder import Folder
 from weldtrial.shared.rounding import brief, spaced
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
+    from weldtrial.analysis.counted_pretend import CountedBench
     from weldtrial.analysis.pretend_bench import PretendBench
     from weldtrial.analysis.rehearse import TrueLoss
     from weldtrial.cli.console import Align
@@ -59,6 +60,8 @@ def _rehearse(
     common: Common, folder: Folder, trial: Trial, wanted: Wanted, *, changed: bool
 ) -> Rehearsal:
     from weldtrial.analysis.compare import compared_factors, pairs_of
+    from weldtrial.analysis.counted_pretend import CountedBench
+    from weldtrial.analysis.counted_verdict import counted_verdict
     from weldtrial.analysis.pretend import coupons_of
     from weldtrial.analysis.pretend_bench import pretend_bench
     from weldtrial.analysis.rehearse import true_losses, verdict_of
@@ -74,6 +77,8 @@ def _rehearse(
     truths = true_losses(bench, margin or figures.current.gap)
     trials = wanted.trials or 1
     ends = verdict_of if trial.looks is None else AtLooks(trial.looks, figures.shape)
+    if isinstance(bench, CountedBench):
+        ends = counted_verdict
     with common.console.progress("Rehearsing (PRETEND)", trials * len(truths)) as done:
         found = rehearse(
             trial,
@@ -101,7 +106,7 @@ def as_json(rehearsal: Rehearsal) -> dict[str, Any]:
         "level": question.level,
         "reference": question.reference,
         "comparisons": rehearsal.pairs,
-        "assumed": {"mean": bench.mean, "source": bench.source, **_scatter(bench)},
+        "assumed": _assumed(bench),
         "order": rehearsal.order,
         "losses": asdict(rehearsal.losses),
         "coupons": len(bench.blanks),
@@ -143,9 +148,16 @@ def _shows(rehearsal: Rehearsal) -> dict[str, float] | None:
     return _chance(chance) if rehearsal.by_margin and chance is not None else None
 
 
-def _scatter(bench: PretendBench) -> dict[str, Any]:
+def _assumed(bench: PretendBench | CountedBench) -> dict[str, Any]:
+    from weldtrial.analysis.counted_pretend import CountedBench
+    from weldtrial.cli.counted_plan import foreseen_json
+
+    if isinstance(bench, CountedBench):
+        return foreseen_json(bench.question.response, bench.foreseen)
     scatter = bench.scatter
     return {
+        "mean": bench.mean,
+        "source": bench.source,
         "sd_coupon": scatter.coupon,
         "sd_setup": scatter.setup,
         "sd_reading": scatter.reading,
@@ -188,12 +200,33 @@ def _show(common: Common, rehearsal: Rehearsal) -> None:
 
 
 def _facts(rehearsal: Rehearsal) -> list[tuple[str, str]]:
-    bench, scatter = rehearsal.bench, rehearsal.bench.scatter
-    unit = spaced(bench.unit)
+    bench = rehearsal.bench
     compared = f"{bench.question.level} with {bench.question.reference}"
     words = f"{bench.question.response.title}, {compared}"
     if rehearsal.pairs > 1:
         words += f" (the first of {rehearsal.pairs} comparisons)"
+    return [
+        ("compares", words),
+        *_pretends(bench),
+        ("coupons", f"{len(bench.blanks)} that count; order: {rehearsal.order}"),
+        ("losses", losses_words(rehearsal.losses) or "none: every coupon is welded and read"),
+        ("seed", f"{rehearsal.found.seed} (the same seed gives the same table)"),
+    ]
+
+
+def _pretends(bench: PretendBench | CountedBench) -> list[tuple[str, str]]:
+    from weldtrial.analysis.counted_pretend import CountedBench
+    from weldtrial.cli.counted_plan import foreseen_words, shares_words
+
+    if isinstance(bench, CountedBench):
+        response, foreseen = bench.question.response, bench.foreseen
+        found = [("pretends", foreseen_words(response, foreseen, apart=bench.apart))]
+        if bench.graded and bench.margin is not None:
+            after = bench.shares(bench.loss(bench.margin))
+            moved = shares_words(response, foreseen.shares, after)
+            found.append(("a loss", f"odds ÷ {brief(foreseen.worse_odds, 3)}: {moved}"))
+        return found
+    scatter, unit = bench.scatter, spaced(bench.unit)
     source = f" ({bench.source})" if bench.source else ""
     readings = ""
     if scatter.reading:
@@ -205,21 +238,14 @@ def _facts(rehearsal: Rehearsal) -> list[tuple[str, str]]:
     past = gauge_words(bench)
     counts = "as at least that" if scatter.least is None else "as past it"
     gauge = [] if not past else [("gauge", f"{past}, and count {counts}")]
-    return [
-        ("compares", words),
-        (
-            "pretends",
-            f"mean {brief(bench.mean)}{unit}, {brief(scatter.coupon, 3)}{unit} coupon to coupon, "
-            f"{brief(scatter.setup, 3)}{unit} set-up to set-up{readings}{source}",
-        ),
-        *gauge,
-        ("coupons", f"{len(bench.blanks)} that count; order: {rehearsal.order}"),
-        ("losses", losses_words(rehearsal.losses) or "none: every coupon is welded and read"),
-        ("seed", f"{rehearsal.found.seed} (the same seed gives the same table)"),
-    ]
+    pretends = (
+        f"mean {brief(bench.mean)}{unit}, {brief(scatter.coupon, 3)}{unit} coupon to coupon, "
+        f"{brief(scatter.setup, 3)}{unit} set-up to set-up{readings}{source}"
+    )
+    return [("pretends", pretends), *gauge]
 
 
 def _column(rehearsal: Rehearsal, truth: TrueLoss) -> str:
     if truth.share == 0:
         return "equal"
-    return f"worse by {loss_words(rehearsal, truth)}"
+    return worse_words(rehearsal, truth)

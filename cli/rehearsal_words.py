@@ -10,6 +10,7 @@ from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
     from weldtrial.analysis.chances import SimulatedChance
+    from weldtrial.analysis.counted_pretend import CountedBench
     from weldtrial.analysis.losses import Losses
     from weldtrial.analysis.pretend_bench import PretendBench
     from weldtrial.analysis.rehearse import TrueLoss
@@ -25,7 +26,7 @@ class Rehearsal:
     """
 
     trial: Trial
-    bench: PretendBench
+    bench: PretendBench | CountedBench
     losses: Losses
     order: str
     by_margin: bool
@@ -50,8 +51,8 @@ def sentences(rehearsal: Rehearsal) -> list[str]:
     words.append(
         f"Each figure is uncertain by at most \N{PLUS-MINUS SIGN}"
         f"{brief(100 * found.margin_of_error, 2)} in 100 (95 % Monte-Carlo interval): only "
-        f"{found.trials} trials were played for each column. Whether the scatter you assume is "
-        "right is another question, and no rehearsal can tell."
+        f"{found.trials} trials were played for each column. Whether {_assumed(bench)} "
+        "is right is another question, and no rehearsal can tell."
     )
     return words
 
@@ -70,9 +71,7 @@ def _looks(rehearsal: Rehearsal) -> list[str]:
     for place, truth in enumerate(found.truths):
         average = found.average_rounds(place)
         if truth.share in (0, 2) and average is not None:
-            where = (
-                "if equal" if truth.share == 0 else f"if worse by {loss_words(rehearsal, truth)}"
-            )
+            where = "if equal" if truth.share == 0 else f"if {worse_words(rehearsal, truth)}"
             ended = ", ".join(
                 f"{per_100(count, found.trials)} in 100 after round {after}"
                 for after, count in found.rounds[place]
@@ -108,10 +107,8 @@ def _asked(rehearsal: Rehearsal) -> list[str]:
         return []
     margin = _loss(rehearsal, 1.0, rehearsal.bench.margin or 0.0)
     if response.ask == "difference":
-        return [
-            f"Were {level} truly worse by {margin}, {_per_100(chance)} verdicts would show a "
-            "difference."
-        ]
+        worse = f"worse ({margin})" if response.kind == "graded" else f"worse by {margin}"
+        return [f"Were {level} truly {worse}, {_per_100(chance)} verdicts would show a difference."]
     shown = "no loss as big as" if response.ask == "no-worse" else "no change as big as"
     return [
         f"{_equal(rehearsal)}, {_per_100(chance)} verdicts would show what you ask: "
@@ -130,15 +127,34 @@ def _wrong(rehearsal: Rehearsal) -> list[str]:
     if rehearsal.by_margin:
         for truth, chance in found.wrongly_no_worse:
             what = "exactly the margin" if truth.share == 1 else "twice the margin"
+            told = "deny it: no worse by so much, or better"
+            if rehearsal.bench.question.response.kind == "graded":
+                what = "the loss planned for" if truth.share == 1 else "twice that in log odds"
+                told = "call it better"
             words.append(
-                f"Were {level} truly worse by {loss_words(rehearsal, truth)}, {what}, "
-                f"{_per_100(chance)} verdicts would deny it: no worse by so much, or better."
+                f"Were {level} truly {worse_words(rehearsal, truth)}, {what}, "
+                f"{_per_100(chance)} verdicts would {told}."
             )
+        words += _too_large(rehearsal)
     words.append(
         f"{_equal(rehearsal)}, {_per_100(found.wrongly_different)} verdicts would "
         "still call one worse or better (95 % intervals allow 5)."
     )
     return words
+
+
+def _too_large(rehearsal: Rehearsal) -> list[str]:
+    """Say that a loss of two margins cannot be where fewer than that pass today."""
+    if any(truth.share == 2 for truth in rehearsal.found.truths):
+        return []
+    return ["Twice the margin is not played: there is not so much to lose."]
+
+
+def _assumed(bench: PretendBench | CountedBench) -> str:
+    kind = bench.question.response.kind
+    if kind == "number":
+        return "the scatter you assume"
+    return f"what you assume of {'passes' if kind == 'pass-fail' else 'grades'} and set-ups"
 
 
 def _turning(rehearsal: Rehearsal) -> list[str]:
@@ -198,13 +214,25 @@ def _hundredth(share: float) -> str:
     return f"{value:.0f}" if value >= 9.95 or value == 0 else f"{value:.1f}"
 
 
+def worse_words(rehearsal: Rehearsal, truth: TrueLoss) -> str:
+    """Return a true loss as one is said to be worse: ``worse by 5 kN``, ``worse (odds ÷ 3)``."""
+    words = loss_words(rehearsal, truth)
+    graded = rehearsal.bench.question.response.kind == "graded"
+    return f"worse ({words})" if graded else f"worse by {words}"
+
+
 def loss_words(rehearsal: Rehearsal, truth: TrueLoss) -> str:
     """Return a true loss as the margin is written: ``5 kN`` or ``6 %``."""
     return _loss(rehearsal, truth.share, truth.loss)
 
 
 def _loss(rehearsal: Rehearsal, share: float, loss: float) -> str:
-    margin = rehearsal.bench.question.response.margin
+    response = rehearsal.bench.question.response
+    margin = response.margin
+    if response.kind != "number":
+        from weldtrial.cli.counted_plan import loss_words as counted_words
+
+        return counted_words(response, loss)
     if margin is not None and margin.percent:
         return f"{brief(100 * margin.value * share, 3)} %"
     return f"{brief(loss, 3)}{spaced(rehearsal.bench.unit)}"

@@ -16,6 +16,7 @@ from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
     from weldtrial.analysis.chances import SimulatedChance
+    from weldtrial.analysis.counted_pretend import CountedBench
     from weldtrial.analysis.losses import Losses
     from weldtrial.analysis.needs import Needs
     from weldtrial.analysis.pretend_bench import PretendBench
@@ -33,14 +34,18 @@ WORTH_SAYING = 0.005
 
 @dataclass(frozen=True, slots=True)
 class SimulatedPlan:
-    """A simulated plan: what was played, of which bench, with which losses, and for how long."""
+    """A simulated plan: what was played, of which bench, with which losses, and for how long.
 
-    bench: PretendBench
+    `fewer` says that fewer trials than usual were played, for they take long.
+    """
+
+    bench: PretendBench | CountedBench
     losses: Losses
     order: str
     asks: tuple[SimulatedAsk, ...]
     seconds: float
     spares_needed: int | None
+    fewer: bool = False
 
 
 def simulate_folder(
@@ -96,14 +101,14 @@ def simulate_two(
 
 def _simulate(
     common: Common,
-    bench: PretendBench,
+    bench: PretendBench | CountedBench,
     needs: Needs | None,
     wanted: Wanted,
     order: str,
     spares: int,
 ) -> SimulatedPlan:
     from weldtrial.analysis.losses import spares_for
-    from weldtrial.analysis.simulated_asks import ASKS, simulate_asks
+    from weldtrial.analysis.simulated_asks import ASKS, simulate_asks, usual_trials
 
     losses = losses_of("power", wanted, bench, spares)
     closed: dict[Ask, float | None] = {}
@@ -114,7 +119,10 @@ def _simulate(
             "equal-enough": needs.equal_enough,
         }
     trials = wanted.trials or USUAL
-    total = trials * len(ASKS) * (1 if losses.none else 2)
+    if trials == USUAL:
+        trials = usual_trials(bench)
+    questions = 1 if bench.question.response.kind == "graded" else len(ASKS)
+    total = trials * questions * (1 if losses.none else 2)
     began = time.perf_counter()
     with common.console.progress("Simulating (PRETEND)", total) as done:
         asks = simulate_asks(bench, closed, losses, trials=trials, seed=wanted.seed, done=done)
@@ -125,6 +133,7 @@ def _simulate(
         asks,
         time.perf_counter() - began,
         spares_for(len(bench.blanks), losses.scrap) if losses.scrap else None,
+        fewer=trials < (wanted.trials or USUAL),
     )
 
 
@@ -193,20 +202,23 @@ def show_simulated(console: Console, plan: SimulatedPlan) -> None:
     console.table(headers, rows, ["left", *(right for _ in headers[1:])])
     for words in sentences(plan):
         console.line(f"  {words}", hang=2)
-    past = gauge_words(plan.bench)
-    if past:
-        console.line(
-            f"  Readings are pretended whole here, but {past}: what that costs is in  weldtrial "
-            "plan --rehearse  only.",
-            hang=2,
-        )
     console.line()
 
 
 def _what(plan: SimulatedPlan, one: SimulatedAsk) -> str:
+    response = plan.bench.question.response
+    if response.kind != "number":
+        from weldtrial.cli.counted_plan import loss_words
+
+        loss = loss_words(response, plan.bench.margin)
+        return _asks(one, loss, graded=response.kind == "graded")
     loss = f"{brief(plan.bench.margin, 3)}{spaced(plan.bench.unit)}"
+    return _asks(one, loss)
+
+
+def _asks(one: SimulatedAsk, loss: str, *, graded: bool = False) -> str:
     if one.ask == "difference":
-        return f"a true loss of {loss}"
+        return f"a true loss: {loss}" if graded else f"a true loss of {loss}"
     shown = f"no worse by {loss}" if one.ask == "no-worse" else f"equal within {loss}"
     return f"{shown}, if equal"
 
@@ -223,8 +235,12 @@ def _percent(chance: float | None) -> str:
     return f"{100 * chance:.1f} %"
 
 
-def gauge_words(bench: PretendBench) -> str:
+def gauge_words(bench: PretendBench | CountedBench) -> str:
     """Say how many coupons would go past the gauge, nothing where hardly any would."""
+    from weldtrial.analysis.counted_pretend import CountedBench
+
+    if isinstance(bench, CountedBench):
+        return ""
     share = bench.past_the_gauge
     if share < WORTH_SAYING:
         return ""
@@ -244,12 +260,23 @@ def sentences(plan: SimulatedPlan) -> list[str]:
     if not all(one.agrees for one in plan.asks):
         words.append(_apart(plan))
     words += _refused(plan)
+    past = gauge_words(plan.bench)
+    if past:
+        words.append(
+            f"{past[0].upper()}{past[1:]}: played so, and judged by the fit for gauge limits. The "
+            "formula takes every reading as whole."
+        )
     played = plan.asks[0].lossy or plan.asks[0].whole
     over = f" over {played.patterns} patterns of losses" if played.patterns > 1 else ""
     words.append(
         f"{played.trials} pretend trials a line{over}, each through the analysis that judges real "
         f"ones; seed {played.seed}; {plan.seconds:.1f} s. Nothing here was welded."
     )
+    if played.trials < USUAL and plan.fewer:
+        words.append(
+            f"Fewer than the usual {USUAL}, for each takes long to fit; ask for more with  "
+            f"--simulate {4 * played.trials}"
+        )
     if played.patterns > 1:
         words.append(
             "The interval with losses allows for trials of one pattern sharing it: it rests on the "
@@ -280,7 +307,22 @@ def _cost(plan: SimulatedPlan, one: SimulatedAsk, lossy: Simulated) -> list[str]
 
 
 def _apart(plan: SimulatedPlan) -> str:
+    from weldtrial.analysis.counted_pretend import CountedBench
+
+    if isinstance(plan.bench, CountedBench):
+        return (
+            "Formula and simulation differ by more than chance on a line: trust the simulation, "
+            "which asks the analysis."
+            if plan.bench.graded
+            else "Formula and simulation differ by more than chance on a line: one interval in "
+            "twenty misses; try another --seed."
+        )
     scatter = plan.bench.scatter
+    if gauge_words(plan.bench):
+        return (
+            "Formula and simulation differ by more than chance on a line: the simulation stops "
+            "where the gauge stops."
+        )
     if scatter.reading or scatter.step:
         why = (
             "the simulation also reads each coupon as its gauge does, with its steps and its own "

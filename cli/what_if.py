@@ -11,7 +11,18 @@ from typing import Any
 from weldtrial.shared.problems import ProblemsFound, WrongUsage, nearest
 from weldtrial.shared.trial import Trial
 
-_TYPICAL = ("sd_setup", "sd_coupon", "sd_reading", "mean", "pilot_coupons", "pilot_set_ups")
+_TYPICAL = (
+    "sd_setup",
+    "sd_coupon",
+    "sd_reading",
+    "mean",
+    "pilot_coupons",
+    "pilot_set_ups",
+    "passing",
+    "shares",
+    "alike",
+    "worse_odds",
+)
 _SECTIONS = (
     "trial",
     "fair",

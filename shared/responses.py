@@ -70,6 +70,35 @@ class Typical:
     pilot_setups: int | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Foreseen:
+    """What to expect of coupons that pass or fail, or are graded, for planning only.
+
+    Attributes
+    ----------
+    shares
+        Share of today's coupons in each grade, worst first, adding to 1; of coupons that pass or
+        fail: the share that fails, then the share that passes.
+    alike
+        How alike coupons of one set-up are: their intraclass correlation, from 0 to 1.
+    source
+        Where the figures come from, in the user's words.
+    worse_odds
+        The loss to plan for, as how many times smaller the odds of a better grade become; above 1
+        (graded only).
+    """
+
+    shares: tuple[float, ...]
+    alike: float = 0.0
+    source: str = ""
+    worse_odds: float = 3.0
+
+    @property
+    def passing(self) -> float:
+        """Share of today's coupons that pass (that have the best grade)."""
+        return self.shares[-1]
+
+
 Quantity = Literal[
     "travel",
     "arc-energy",
@@ -113,7 +142,10 @@ class WorkedOut:
 
 @dataclass(frozen=True, slots=True)
 class Response:
-    """One response.  Numbers are in `unit` throughout; `worked_out` ones are not read by anyone."""
+    """One response.  Numbers are in `unit` throughout; `worked_out` ones are not read by anyone.
+
+    What to plan with is `typical` of a number, `foreseen` of the other kinds.
+    """
 
     name: str
     unit: str
@@ -136,6 +168,7 @@ class Response:
     scale: tuple[str, ...] = ()
     stops: float | None = None
     worked_out: WorkedOut | None = None
+    foreseen: Foreseen | None = None
 
     @property
     def title(self) -> str:

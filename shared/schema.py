@@ -14,6 +14,7 @@ from weldtrial.shared.schema_design import DESIGN
 from weldtrial.shared.schema_follows import FOLLOWS_SECTION
 from weldtrial.shared.schema_gauge import GAUGE_SECTION
 from weldtrial.shared.schema_looks import LOOKS_SECTION
+from weldtrial.shared.schema_typical import TYPICAL
 from weldtrial.shared.setting import Key, Section
 
 FORMAT = 1
@@ -140,8 +141,6 @@ _HELD = Section(
     many=True,
 )  # fmt: skip
 
-_SCATTER = 'a number in the response\'s unit, {}, or a share of the mean such as "5 %"'
-
 _RESPONSE = Section(
     "response",
     "a response",
@@ -175,21 +174,7 @@ _RESPONSE = Section(
             Key("at_least", "number", "Lowest good value.", unit="the response's unit"),
             Key("at_most", "number", "Highest good value.", unit="the response's unit"),
         )),
-        Key("typical", "table", "What to expect, for planning only.", keys=(
-            Key("mean", "number", "Mean of coupons.", required=True, unit="the response's unit"),
-            Key("sd_coupon", "special", "Standard deviation between coupons of one set-up.",
-                required=True, form=_SCATTER.format("more than 0")),
-            Key("sd_setup", "special", "Standard deviation between set-ups.", default=0.0,
-                form=_SCATTER.format("at least 0")),
-            Key("sd_reading", "special", "Standard deviation between readings of one coupon; "
-                "sd_coupon is then what is left with perfect readings.", default=0.0,
-                form=_SCATTER.format("at least 0")),
-            Key("pilot_coupons", "whole", "How many coupons sd_coupon came from; the chance is "
-                "then averaged over what they leave open.", low=2, high=10000),
-            Key("pilot_set_ups", "whole", "How many set-ups sd_setup came from.", low=2,
-                high=10000),
-            _text("from", "Where the figures come from."),
-        )),
+        TYPICAL,
         Key("sections", "whole", "Readings on one coupon. They are averaged; they are not more "
             "coupons.", default=1, low=1, high=20),
         Key("where", "texts", "Where it may break, as on the reading sheet.", choices=FAILED_AT),

@@ -197,5 +197,5 @@ def _simulated(
         return simulate_two(common, figures[0], said, wanted)
     folder = Folder(find_folder(common.folder))
     trial = load_trial(folder.trial_file)
-    needs = next(one.needs for one in figures if one.response.name == trial.deciding.name)
-    return simulate_folder(common, folder, trial, needs, wanted)
+    decides = next(one for one in figures if one.response.name == trial.deciding.name)
+    return simulate_folder(common, folder, trial, decides.by_formula, wanted)

@@ -2,48 +2,18 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
-from weldtrial.shared.responses import Margin, Response, Typical
+from weldtrial.shared.responses import Margin, Response
 from weldtrial.shared.trialfile.draft import Plain
 from weldtrial.shared.trialfile.faults import Faults, as_number, as_written
 from weldtrial.shared.trialfile.hints import usual_unit
-from weldtrial.shared.trialfile.values import plain_number
+from weldtrial.shared.trialfile.response_draft import ResponseDraft, gauge_limit_before, share_of
+from weldtrial.shared.trialfile.typical import read_foreseen, read_typical
 from weldtrial.shared.trialfile.worked_out import read_worked_out
-from weldtrial.shared.units import NotANumber, parse_number
 
-_PERCENT = re.compile(r"\s*(\S+?)\s*%\s*")
-_SCATTERS = ("sd_coupon", "sd_setup", "sd_reading")
-_NUMBERS_ONLY = ("stops", "reads_to", "most", "least", "must_be", "typical")
-
-
-@dataclass(frozen=True, slots=True)
-class _Draft:
-    """A response being read."""
-
-    raw: Plain
-    path: str
-    purpose: str
-    system: str
-    faults: Faults
-
-    @property
-    def name(self) -> str:
-        return str(self.raw.get("name", "?"))
-
-    @property
-    def kind(self) -> str:
-        return str(self.raw.get("kind", "number"))
-
-    @property
-    def unit(self) -> str:
-        return str(self.raw.get("unit", "its unit"))
-
-    def wrong(self, key: str, words: str, value: object = None) -> None:
-        self.faults.wrong(f"{self.path}.{key}".rstrip("."), words, value)
+_NUMBERS_ONLY = ("stops", "reads_to", "most", "least", "must_be")
 
 
 def read_responses(
@@ -63,7 +33,8 @@ def read_responses(
         Gathers what is wrong.
     """
     drafts = [
-        _Draft(raw, f"response.{place}", purpose, system, faults) for place, raw in enumerate(raws)
+        ResponseDraft(raw, f"response.{place}", purpose, system, faults)
+        for place, raw in enumerate(raws)
     ]
     read = [_response(draft) for draft in drafts]
     lowest = min((raw.get("rank", 1) for raw in raws), default=1)
@@ -75,7 +46,7 @@ def read_responses(
     return tuple(response for response in read if response is not None)
 
 
-def _one_decides(drafts: Sequence[_Draft], lowest: int) -> None:
+def _one_decides(drafts: Sequence[ResponseDraft], lowest: int) -> None:
     """Refuse two deciding responses: each would have its own chance of a false answer."""
     lead = [one for one in drafts if one.raw.get("rank", 1) == lowest]
     for other in lead[1:]:
@@ -89,12 +60,12 @@ def _one_decides(drafts: Sequence[_Draft], lowest: int) -> None:
             )
 
 
-def _response(draft: _Draft) -> Response | None:
+def _response(draft: ResponseDraft) -> Response | None:
     raw = draft.raw
     _kind(draft)
     margin = _margin(draft)
     _ask(draft)
-    typical = _typical(draft)
+    typical, foreseen = read_typical(draft), read_foreseen(draft)
     _limits(draft)
     must_be = raw.get("must_be", {})
     if "name" not in raw:
@@ -121,10 +92,11 @@ def _response(draft: _Draft) -> Response | None:
         scale=raw.get("scale", ()),
         stops=raw.get("stops"),
         worked_out=read_worked_out(raw, draft.path, draft.faults),
+        foreseen=foreseen,
     )
 
 
-def _kind(draft: _Draft) -> None:
+def _kind(draft: ResponseDraft) -> None:
     raw, kind = draft.raw, draft.kind
     if kind == "number":
         if "unit" not in raw and not draft.faults.stands(f"{draft.path}.unit"):
@@ -163,7 +135,7 @@ def _kind(draft: _Draft) -> None:
         draft.wrong("scale", f"response '{draft.name}' is pass-fail: it has no scale.")
 
 
-def _margin(draft: _Draft) -> Margin | None:
+def _margin(draft: ResponseDraft) -> Margin | None:
     value = draft.raw.get("margin")
     if value is None:
         return None
@@ -193,8 +165,8 @@ def _margin(draft: _Draft) -> Margin | None:
     return margin
 
 
-def _as_margin(draft: _Draft, value: Any) -> Margin | None:
-    number, percent = _share(value)
+def _as_margin(draft: ResponseDraft, value: Any) -> Margin | None:
+    number, percent = share_of(value)
     what = f"margin of response '{draft.name}'"
     if number is None:
         draft.wrong(
@@ -215,20 +187,7 @@ def _as_margin(draft: _Draft, value: Any) -> Margin | None:
     return Margin(number / 100, percent=True) if percent else Margin(float(number))
 
 
-def _share(value: Any) -> tuple[float | int | None, bool]:
-    """Return the number of ``4`` or ``"5 %"`` and whether it is in percent; None for no number."""
-    if not isinstance(value, str):
-        return plain_number(value), False
-    found = _PERCENT.fullmatch(value)
-    if found is None:
-        return None, False
-    try:
-        return parse_number(found[1]), True
-    except NotANumber:
-        return None, True
-
-
-def _stops(draft: _Draft, margin: Margin) -> None:
+def _stops(draft: ResponseDraft, margin: Margin) -> None:
     stops = draft.raw.get("stops")
     mean = draft.raw.get("typical", {}).get("mean")
     if stops is None or (margin.percent and mean is None):
@@ -243,7 +202,7 @@ def _stops(draft: _Draft, margin: Margin) -> None:
         )
 
 
-def _gauge_step(draft: _Draft, margin: Margin) -> None:
+def _gauge_step(draft: ResponseDraft, margin: Margin) -> None:
     step = draft.raw.get("reads_to")
     mean = draft.raw.get("typical", {}).get("mean")
     if step is None or (margin.percent and mean is None):
@@ -261,7 +220,7 @@ def _gauge_step(draft: _Draft, margin: Margin) -> None:
         )
 
 
-def _ask(draft: _Draft) -> None:
+def _ask(draft: ResponseDraft) -> None:
     ask = draft.raw.get("ask", "difference")
     written = draft.faults.stands(f"{draft.path}.margin")
     if ask == "difference" or written or draft.purpose in ("pilot", "gauge"):
@@ -283,7 +242,7 @@ def _ask(draft: _Draft) -> None:
     )
 
 
-def _margin_why(draft: _Draft, *, decides: bool) -> None:
+def _margin_why(draft: ResponseDraft, *, decides: bool) -> None:
     raw = draft.raw
     said = raw.get("margin_why", "" if decides else "-").strip()
     if not said and draft.purpose not in ("pilot", "gauge"):
@@ -294,73 +253,7 @@ def _margin_why(draft: _Draft, *, decides: bool) -> None:
         )
 
 
-def _typical(draft: _Draft) -> Typical | None:
-    raw = draft.raw.get("typical")
-    if raw is None or not {"mean", "sd_coupon"} <= set(raw):
-        return None
-    mean = raw["mean"]
-    limit = _gauge_limit_before(mean, draft.raw)
-    if limit is not None:
-        draft.faults.warn(
-            f"{draft.path}.typical",
-            f"the typical {draft.name} of {as_number(mean)} {draft.unit} lies beyond the gauge "
-            f"limit {as_number(limit)}: most coupons will only show where the gauge stops.",
-        )
-    scatter = {key: _scatter(draft, key, raw[key], mean) for key in _SCATTERS if key in raw}
-    coupon = scatter["sd_coupon"]
-    if coupon is None or None in scatter.values():
-        return None
-    return Typical(
-        mean,
-        coupon,
-        scatter.get("sd_setup") or 0.0,
-        raw.get("from", ""),
-        scatter.get("sd_reading") or 0.0,
-        raw.get("pilot_coupons"),
-        raw.get("pilot_set_ups"),
-    )
-
-
-def _scatter(draft: _Draft, key: str, value: Any, mean: float) -> float | None:
-    """Return a standard deviation in the response's unit, None (and said) where it is none."""
-    number, percent = _share(value)
-    what = f"{key} of response '{draft.name}'"
-    if number is None:
-        draft.wrong(
-            f"typical.{key}",
-            f'{what} must be a number in {draft.unit}, or a share of the mean such as "5 %"; it '
-            f"says {as_written(value)}.",
-            value,
-        )
-        return None
-    least = "more than 0" if key == "sd_coupon" else "at least 0"
-    if number < 0 or (key == "sd_coupon" and number == 0):
-        draft.wrong(
-            f"typical.{key}", f"{what} must be {least}; it says {as_written(value)}.", value
-        )
-        return None
-    if percent and mean == 0:
-        draft.wrong(
-            f"typical.{key}",
-            f"{what} says {as_written(value)}, but the mean is 0 and has no share. Give it in "
-            f"{draft.unit}.",
-            value,
-        )
-        return None
-    return abs(mean) * number / 100 if percent else float(number)
-
-
-def _gauge_limit_before(value: float, raw: Plain) -> float | None:
-    """Return the gauge limit that `value` lies beyond, or None."""
-    most, least = raw.get("most"), raw.get("least")
-    if most is not None and least is not None and least >= most:
-        return None
-    if most is not None and value > most:
-        return float(most)
-    return float(least) if least is not None and value < least else None
-
-
-def _limits(draft: _Draft) -> None:
+def _limits(draft: ResponseDraft) -> None:
     raw, unit = draft.raw, draft.unit
     most, least = raw.get("most"), raw.get("least")
     must_be = raw.get("must_be", {})
@@ -382,7 +275,7 @@ def _limits(draft: _Draft) -> None:
     if "must_be" in raw and not any(line.startswith(inside) for line in draft.faults.lines):
         draft.wrong("must_be", "must_be is empty. Give at_least, at_most or both.")
     for name, bound in (("at_least", at_least), ("at_most", at_most)):
-        limit = None if bound is None else _gauge_limit_before(bound, raw)
+        limit = None if bound is None else gauge_limit_before(bound, raw)
         if limit is not None:
             draft.wrong(
                 f"must_be.{name}",

@@ -127,11 +127,9 @@ def test_from_plan_to_report(weldtrial: Weldtrial, tmp_path: Path, said: dict[st
     planned = weldtrial("-C", folder, "plan")
     assert planned.code == 0
     assert "is co2 no worse than mix by more than 20 points?" in planned.out
-    within = " in set-ups" if said is SETUPS else ""
-    assert f"No chance is worked out for pass or fail{within} in this version." in " ".join(
+    assert "Nothing is known of what share passes of bend test today" in " ".join(
         planned.out.split()
     )
-    assert "weldtrial power --passing" in " ".join(planned.out.split())
     figures = weldtrial("-C", folder, "plan", "--json").json
     assert figures["decides"]["unit"] == "points"
     assert figures["decides"]["margin_percent"] is None
@@ -253,10 +251,9 @@ def test_a_graded_response_may_decide_and_has_no_chance(
     (folder / "trial.toml").write_text(alone, encoding="utf-8")
     planned = weldtrial("-C", folder, "plan")
     assert planned.code == 0
-    assert "No chance is worked out for grades in set-ups in this version." in " ".join(
-        planned.out.split()
-    )
-    assert weldtrial("-C", folder, "power").code == 3
+    told = "Nothing is known of how often each grade comes of spatter today"
+    assert told in " ".join(planned.out.split())
+    assert told in " ".join(weldtrial("-C", folder, "power").out.split())
 
 
 def test_looks_need_a_number_to_decide(weldtrial: Weldtrial, tmp_path: Path) -> None:

@@ -500,10 +500,12 @@ def test_a_deciding_response_that_is_no_number_is_planned_without_a_chance(
     (folder / "trial.toml").write_text(head + passed + tail, encoding="utf-8")
     planned = weldtrial("plan")
     assert planned.code == 0
-    assert "No chance is worked out for pass or fail in set-ups" in planned.out
-    refused = weldtrial("power")
-    assert (refused.code, refused.out) == (3, "")
-    assert "not in this version" in refused.err
+    assert "Nothing is known of what share passes of passed today" in planned.out
+    asked = weldtrial("power")
+    assert asked.code == 0
+    words = " ".join(asked.out.split())
+    assert 'typical = { passing = "90 %", alike = 0.2, from = "…" }' in words
+    assert "weldtrial power --passing 90% --falls-to 70%" in words
 
 
 def keys_of(value: Any) -> set[str]:

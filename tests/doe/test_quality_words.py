@@ -27,8 +27,8 @@ TRIAL = Trial("Invented", (GAS, VOLTS, FEED), (Response("break_load", "kN"),))
 
 def test_places_are_said_as_they_are_set() -> None:
     point = {"gas": "co2", "voltage": 1.0, "wire_feed": 0.3333}
-    assert place_words(TRIAL, point) == "co2, 28.5 V, 8.833 m/min"
-    assert place_words(TRIAL, {**point, "gas": "mix"}) == "mix, 27.3 V, 8.833 m/min"
+    assert place_words(TRIAL, point) == "co2, 28.5 V, 8.83 m/min"
+    assert place_words(TRIAL, {**point, "gas": "mix"}) == "mix, 27.3 V, 8.83 m/min"
 
 
 @pytest.mark.parametrize(("share", "words"), [(1 / 3, "0.33 kN too high"), (-1.0, "1 kN too low")])

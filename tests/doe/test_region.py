@@ -34,12 +34,13 @@ def test_a_coded_point_is_allowed_as_its_settings_are(
     trial = frames("voltage * wire_feed <= 262")
     point = {"gas": gas, "voltage": voltage, "wire_feed": feed, "travel": travel}
     volts = {"mix": 25.8, "co2": 27.0}[gas] + 1.5 * voltage
-    product = volts * (8.5 + feed)
     at = settings_at(trial, point)
-    assert at["voltage"] == pytest.approx(volts)
-    assert at["travel"] == pytest.approx(40 + 10 * travel)
-    if abs(product - 262) > 1e-6:
-        assert allowed(trial)(point) == (product <= 262)
+    # The machine is set in steps of 0.1; travel, without one, in hundredths of its half range.
+    assert at["voltage"] == pytest.approx(volts, abs=0.0501)
+    assert at["wire_feed"] == pytest.approx(8.5 + feed, abs=0.0501)
+    assert at["travel"] == pytest.approx(40 + 10 * travel, abs=0.0501)
+    product = float(at["voltage"]) * float(at["wire_feed"])
+    assert allowed(trial)(point) == (product <= 262 + 1e-6)
 
 
 def test_corner_exactly_on_the_line_may_be_welded() -> None:
@@ -86,11 +87,11 @@ def test_two_of_the_corners_of_co2_are_pulled_in() -> None:
     assert struck_out_words(trial) == ("2 of co2's 8 corners pulled in to wire feed 9.1 m/min",)
 
 
-def test_without_a_step_the_line_itself_is_met() -> None:
+def test_without_a_step_the_line_is_met_in_hundredths_of_the_half_range() -> None:
     trial = frames("voltage * wire_feed <= 262")
     plain = replace(trial, factors=tuple(replace(one, step=None) for one in trial.factors))
     struck = corners(plain)[1].struck
-    assert [one.to for one in struck] == pytest.approx([262 / 28.5] * 2, rel=1e-9)
+    assert [one.to for one in struck] == [9.19] * 2  # 262 / 28.5 = 9.193
 
 
 @settings(max_examples=12, deadline=None)

@@ -64,7 +64,7 @@ LOADS_ONLY = (
     Kind("all past the limit in both", lambda f: f.every(LOADS, reading=">90"), (
         "At the limit: 8 of 8 (mix) and 8 of 8 (co2) went past the gauge limit, 90 kN.",
         "Averages cannot be compared. To tell the two apart use a gauge that reaches further, or "
-        "a shorter bead.", "Scatter (standard deviation): nothing shows it."), 0, ANALYSE),
+        "a shorter bead.", "coupons past the gauge): nothing shows it."), 0, ANALYSE),
     Kind("all past the limit in one", lambda f: f.every(LOADS, f.of("mix"), reading=">90"), (
         "Cannot tell: too many coupons went past the gauge limit.",
         "8 of 16 coupons are beyond the gauge limit: the set-ups in which one was read leave none "

@@ -7,12 +7,30 @@ from itertools import product
 from math import prod
 from typing import TYPE_CHECKING
 
+from weldtrial.shared.sealfile import seal_code
+from weldtrial.shared.trial import Trial
+
 if TYPE_CHECKING:
     from weldtrial.analysis.findings import Findings
     from weldtrial.cli.opening import Opened
 
 RUNS_TOGETHER = "runs_together"
 """Code of the notes that say what the design cannot tell apart."""
+
+
+FOLLOWS = "follows"
+"""Code of the note that says which trial this one adds to."""
+
+
+def follows_words(trial: Trial) -> str:
+    """Return what is to be said wherever a trial that adds to another shows results."""
+    assert trial.follows is not None
+    seal = seal_code(trial.follows.seal)
+    return (
+        f"This trial adds to the one sealed as {seal}, of which {len(trial.earlier)} coupons count. "
+        "It was planned after those were seen: where it was added because an answer was nearly "
+        "there, false alarms are likelier than 5 in 100."
+    )
 
 
 def answer(opened: Opened, *, codes_open: bool, peek: bool = False) -> Findings:
@@ -31,6 +49,8 @@ def answer(opened: Opened, *, codes_open: bool, peek: bool = False) -> Findings:
         return findings
     words = _of_data(opened) if opened.record.adopted else _of_design(opened)
     notes = tuple(Note(RUNS_TOGETHER, f"{one[:1].upper()}{one[1:].rstrip('.')}.") for one in words)
+    if opened.trial.follows is not None:
+        notes = (Note(FOLLOWS, follows_words(opened.trial)), *notes)
     return replace(findings, notes=(*findings.notes, *notes))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from weldtrial.analysis.findings import Findings, Flow
+from weldtrial.cli.answering import follows_words
 from weldtrial.cli.report_blocks import Block, Box, Flowchart, Heading, Section, Terms, Text, table
 from weldtrial.cli.report_looks import looks_beforehand
 from weldtrial.cli.report_words import (
@@ -93,6 +94,8 @@ def _beforehand(trial: Trial, plan: Plan, findings: Findings) -> Iterator[tuple[
     if trial.welder:
         yield "Welder", trial.welder
     yield "Layout", _layout(trial, plan)
+    if trial.follows is not None:
+        yield "Follows", follows_words(trial)
     if findings.seal:
         rule = f": {plan.restriction} (draw {plan.draws} obeyed it)" if plan.restriction else ""
         yield "Order", f"drawn from the seal{rule}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.fair_screen import show_fair
 from weldtrial.cli.plan_figures import PlanFigures
 from weldtrial.shared.rounding import brief
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 def show_parts(console: Console, figures: PlanFigures) -> None:
     """Show what a plan tells, what it asks of the bench, and what may spoil it."""
     _tells(console, figures)
+    show_fair(console, figures)
     _bench(console, figures)
     _order(console, figures)
     _gauge(console, figures)

@@ -8,6 +8,8 @@ from typing import Literal
 from weldtrial.doe.assess_words import aliases, confounded, left_out, never_welded, not_told
 from weldtrial.doe.bench import Bench, bench_of
 from weldtrial.doe.laid_out import Layout
+from weldtrial.doe.fair_promises import fair_warnings
+from weldtrial.doe.fairness import Fairness, fairness
 from weldtrial.doe.layout import make_layout
 from weldtrial.doe.nuisances import Nuisance, nuisances_of
 from weldtrial.doe.unanswerable import judged_by_each_other, term_words, units
@@ -65,6 +67,12 @@ class Assessment:
         The usual ones and the file's own; those with `handling` None are flagged.
     windows
         Settings outside the trade's usual windows, in sentences.
+    fair
+        What the rule of fairness makes equal between gases and what then differs; None without
+        one.
+    fair_warnings
+        Promises of that rule which the settings do not keep, and likely changes of transfer, in
+        sentences.
     """
 
     layout: Layout
@@ -78,6 +86,8 @@ class Assessment:
     nuisances: tuple[Nuisance, ...]
     windows: tuple[str, ...]
     bench: Bench
+    fair: Fairness | None
+    fair_warnings: tuple[str, ...]
 
     @property
     def flagged(self) -> tuple[Nuisance, ...]:
@@ -110,6 +120,8 @@ def assess(trial: Trial) -> Assessment:
         nuisances=nuisances_of(trial),
         windows=outside_the_windows(trial, layout),
         bench=bench_of(trial, layout),
+        fair=fairness(trial, layout),
+        fair_warnings=fair_warnings(trial, layout),
     )
 
 

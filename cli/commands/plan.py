@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="Take the scatter from the results of an earlier trial, in mind only.",
 )
+@click.option("--fair", is_flag=True, help="What is equal between the gases, and what differs.")
 @click.option("--why", is_flag=True, help="Show the working, with its sources.")
 @choose_options
 @loss_options("rehearse", 1000, "Play so many pretend trials of this plan (1000).")
@@ -50,6 +51,7 @@ def command(
     ifs: tuple[str, ...],
     tries: tuple[str, ...],
     why: bool,
+    fair: bool,
     pilot: Path | None,
     **said: Any,
 ) -> None:
@@ -59,19 +61,22 @@ def command(
     """
     pretend = take_wanted("plan", "rehearse", said)
     if pretend.trials is not None or pretend.losses:
-        _rehearse(common, ifs, pretend, pilot, table=bool(tries) or why or wanted(said) is not None)
+        tables = bool(tries) or why or fair or wanted(said) is not None
+        _rehearse(common, ifs, pretend, pilot, table=tables)
         return
     from weldtrial.cli.pilot import Taken, show_taken, taken_json, with_pilot
     from weldtrial.cli.plan_json import as_json
     from weldtrial.cli.plan_tables import show_plan
 
     choose = wanted(said)
-    if choose is not None and (tries or why):
-        raise WrongUsage("weldtrial plan: --try and --why do not go with --choose. Leave them out.")
+    if choose is not None and (tries or why or fair):
+        raise WrongUsage(
+            "weldtrial plan: --try, --why and --fair do not go with --choose. Leave them out."
+        )
     folder = Folder(find_folder(common.folder))
     refuse_adopted(folder.path, "there is nothing left to plan")
     if (study := gauge_opened(common)) is not None:
-        if ifs or tries or why or pilot is not None or choose is not None:
+        if ifs or tries or why or fair or pilot is not None or choose is not None:
             raise WrongUsage("weldtrial plan: a gauge study has no such options; change [gauge] "
                              "in trial.toml and plan again.")  # fmt: skip
         plan_gauge(common, study)
@@ -86,6 +91,11 @@ def command(
         from weldtrial.cli.choosing_command import run_choice
 
         run_choice(common, figures, choose, said["picture"], sealed=sealed)
+        return
+    if fair and not common.json:
+        from weldtrial.cli.fair_screen import show_fair_whole
+
+        show_fair_whole(common.console, figures)
         return
     if common.json:
         found = as_json(figures, sealed=sealed)
@@ -122,8 +132,8 @@ def _rehearse(
         )
     if table:
         raise WrongUsage(
-            "weldtrial plan: --try, --why and --choose have tables of their own; a rehearsal has "
-            "none of them. "
+            "weldtrial plan: --try, --why, --fair and --choose have tables of their own; a "
+            "rehearsal has none of them. "
             "Change the plan in mind with --if, such as  --if design.rounds=9 --rehearse"
         )
     folder = Folder(find_folder(common.folder))

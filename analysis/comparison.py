@@ -40,6 +40,7 @@ from weldtrial.analysis.verdict_words import (
 from weldtrial.analysis.view import View
 from weldtrial.analysis.views import WITHOUT_CORRECTIONS
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.fair import Reading, shared_control
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.rounding import brief, spaced
 
@@ -56,17 +57,21 @@ def compare(
     try:
         answered = question.answer(fit)
     except NotEstimable as error:
-        return unanswered(context, question, unknown_verdict(question, observations, error.words))
+        return unanswered(
+            context, question, unknown_verdict(question, question.of(observations), error.words)
+        )
     if answered is None:
         return _cannot(context, question, fit, observations)
     found, code = answered
-    if code == "not_settled" and is_mostly_at_limit(observations):
+    if code == "not_settled" and is_mostly_at_limit(question.of(observations)):
         code = "at_limit"
     setting = _setting(context, question, fit, observations, found, code)
-    units = units_compared(question, observations)
+    units = units_compared(question, question.of(observations))
     firm = _firm(context, code, units)
     verdict = (
-        reaching_verdict(question, observations, [number_line(setting, _numbers(found))])
+        reaching_verdict(
+            question, question.of(observations), [number_line(setting, _numbers(found))]
+        )
         if code == "at_limit"
         else write_verdict(code, firm, setting, found.evidence, _numbers(found))
     )
@@ -99,6 +104,8 @@ def compare(
         ratio_low=ratio[1],
         ratio_high=ratio[2],
         verdict=verdict,
+        reading="" if question.at is None else question.at.role,
+        at="" if question.at is None else question.at.words,
     )
     if context.trial.purpose == "pilot":
         return comparison
@@ -134,9 +141,11 @@ def _setting(
     early = context.look.state in ("planned", "unplanned")
     return Setting(
         response=question.response,
-        level=_said(context, question.factor, question.level),
-        reference=_said(context, question.factor, question.reference),
-        counts=count_words(observations, setups=any(o.setup is not None for o in observations)),
+        level=said_level(context, question.factor, question.level, question.at),
+        reference=said_level(context, question.factor, question.reference, question.at),
+        counts=count_words(
+            question.of(observations), setups=any(o.setup is not None for o in observations)
+        ),
         looks=context.looks,
         factors=len(compared_factors(context.trial)),
         settle=(
@@ -149,10 +158,17 @@ def _setting(
     )
 
 
-def _said(context: Context, factor: Factor, level: str) -> str:
-    """Return a level as it is said, with its factor where several factors are compared."""
+def said_level(context: Context, factor: Factor, level: str, at: Reading | None = None) -> str:
+    """Return a level as it is said, with its factor where several are compared, and its reading.
+
+    A control welded alike under both readings of fair is the same coupons in either, so it is
+    said without one.
+    """
     said = factor.said(level)
-    return f"{factor.name} {said}" if len(compared_factors(context.trial)) > 1 else said
+    said = f"{factor.name} {said}" if len(compared_factors(context.trial)) > 1 else said
+    if at is None or (level == factor.reference and shared_control(at.slider, factor)):
+        return said
+    return f"{said} {at.words}"
 
 
 def count_words(observations: Sequence[Observation], *, setups: bool) -> str:
@@ -208,7 +224,9 @@ def _averages(question: Question, observations: Sequence[Observation]) -> str:
     """Return the plain average of either level, listed and not compared."""
     sides = []
     for level in (question.reference, question.level):
-        mine = [o.value for o in observations if o.levels[question.factor.name] == level]
+        mine = [
+            o.value for o in question.of(observations) if o.levels[question.factor.name] == level
+        ]
         if mine:
             mean = f"{brief(sum(mine) / len(mine), 3)}{spaced(question.response.unit)}"
             sides.append(f"{question.factor.said(level)} {mean} ({len(mine)} coupons)")
@@ -253,4 +271,6 @@ def unanswered(context: Context, question: Question, verdict: Verdict) -> Compar
         ratio_low=None,
         ratio_high=None,
         verdict=verdict,
+        reading="" if question.at is None else question.at.role,
+        at="" if question.at is None else question.at.words,
     )

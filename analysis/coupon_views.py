@@ -9,12 +9,16 @@ from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import CouponValue
 from weldtrial.analysis.limited import side_of
 from weldtrial.analysis.mixed import SetupFit
-from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
+from weldtrial.analysis.model import KENWARD_ROGER, ModelFit, fit_model
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.residual_views import setup_means
 from weldtrial.analysis.shuffle import ShuffleTest, shuffle_setups
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.fair import readings_of
 from weldtrial.shared.orders import usual_limit
+from weldtrial.shared.problems import NotEstimable
+from weldtrial.shared.terms import Term
+from weldtrial.shared.trial import Trial
 
 
 def coupon_values(fit: ModelFit, observations: Sequence[Observation]) -> tuple[CouponValue, ...]:
@@ -49,6 +53,26 @@ def bare_coupons(observations: Sequence[Observation]) -> tuple[CouponValue, ...]
         )
         for o in observations
     )  # fmt: skip
+
+
+def of_one_reading(
+    trial: Trial, fit: ModelFit, terms: Sequence[Term], observations: Sequence[Observation]
+) -> tuple[ModelFit, Sequence[Observation]]:
+    """Return fit and coupons of the first reading of fair, or those given where there is one only.
+
+    Order was dealt to whole set-ups, and under the other reading the gases are welded otherwise:
+    only the coupons of one role, as many in every set-up, could have been dealt either way.
+    """
+    readings = readings_of(trial)
+    if not readings:
+        return fit, observations
+    role, slider = readings[0].role, readings[0].slider.name
+    mine = [o for o in observations if o.levels[slider] == role]
+    kept = [term for term in terms if slider not in term.factors]
+    try:
+        return fit_model([f for f in fit.factors if f.name != slider], kept, mine), mine
+    except NotEstimable:
+        return fit, observations
 
 
 def round_gaps(

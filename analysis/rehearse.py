@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from weldtrial.analysis.compare import compared_factors, pairs_of
+from weldtrial.analysis.compare import asked_of
 from weldtrial.analysis.comparison import compare
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Strength, Verdict, VerdictCode
@@ -167,7 +167,7 @@ def play(
         Called with the number of trials just played.
     """
     record = pretend_record(bench.coupons)
-    looks = sum(len(pairs_of(f)) for f in compared_factors(trial)) * len(trial.responses)
+    looks = len(asked_of(trial)) * len(trial.responses)
     context = Context(trial, record, shuffled=True, looks=looks)
     true = [_true(bench, truth) for truth in truths]
     ends = tuple(Counter[tuple[VerdictCode | None, Strength | None, str]]() for _ in truths)

@@ -7,10 +7,16 @@ from dataclasses import dataclass, replace
 
 from weldtrial.analysis.censored import CensoredFit
 from weldtrial.analysis.censored_setups import CensoredSetupFit
-from weldtrial.analysis.compare import compared_factors, mean_rows, pairs_of
+from weldtrial.analysis.compare import asked_of, compared_factors, mean_rows
 from weldtrial.analysis.comparison import compare, unanswered
 from weldtrial.analysis.context import Context
-from weldtrial.analysis.coupon_views import bare_coupons, coupon_values, round_gaps, shuffle
+from weldtrial.analysis.coupon_views import (
+    bare_coupons,
+    coupon_values,
+    of_one_reading,
+    round_gaps,
+    shuffle,
+)
 from weldtrial.analysis.covariates import covariate_views
 from weldtrial.analysis.curvature import curvature, curvature_check
 from weldtrial.analysis.findings import (
@@ -34,6 +40,7 @@ from weldtrial.analysis.reaching import unknown_verdict
 from weldtrial.analysis.respond_counted import analyse_counted
 from weldtrial.analysis.scatter import scatter_rows, would_buy
 from weldtrial.analysis.scatter_rows import WouldBuy
+from weldtrial.analysis.survives import survives
 from weldtrial.analysis.undo import undo
 from weldtrial.analysis.undo_records import Undo
 from weldtrial.analysis.view import View
@@ -97,7 +104,8 @@ def analyse_response(
     uses, rounds = context.look.uses, trial.design.rounds
     whole = uses is None or rounds is None or uses >= rounds
     spread = _variance(fit, observations)
-    dealt = shuffle(context, fit, observations, compared_factors(trial) if whole else ())
+    dealt_fit, dealt_of = of_one_reading(trial, fit, terms, observations)
+    dealt = shuffle(context, dealt_fit, dealt_of, compared_factors(trial) if whole else ())
     return ResponseFindings(
         name=response.name,
         title=response.title,
@@ -111,7 +119,7 @@ def analyse_response(
         tests=fit.tests(),
         effects=fit.effects(single),
         coefficients=fit.coefficients(single),
-        means=mean_rows(fit, single),
+        means=mean_rows(fit, single, asked_of(trial)),
         variance=spread,
         comparisons=looked.comparisons,
         lack_of_fit=_lack_of_fit(fit),
@@ -121,13 +129,14 @@ def analyse_response(
         checks=(*(view.check for view in looked.checks), *curvature_check(bend)),
         alternatives=looked.ways,
         coupons=coupon_values(fit, observations),
-        round_gaps=round_gaps(fit, observations, compared_factors(trial)),
+        round_gaps=round_gaps(dealt_fit, dealt_of, compared_factors(trial)),
         shuffle_p=dealt.p if dealt else None,
         shuffle_orders=dealt.orders if dealt else None,
         curvature=bend,
         undo=looked.undo,
         scatter=scatter_rows(fit, observations, spread),
         would_buy=_would_buy(context, looked, observations, spread, single),
+        survives=survives(context, response, looked.comparisons),
     )
 
 
@@ -139,13 +148,16 @@ def _past_the_gauge(
     error: NotEstimable,
 ) -> ResponseFindings:
     """Return what is left to say where too many coupons went past the gauge limit for a fit."""
-    pairs = [(f, *pair) for f in compared_factors(context.trial) for pair in pairs_of(f)]
+    pairs = asked_of(context.trial)
     if not pairs:
         raise error
     comparisons = []
-    for factor, level, reference in pairs:
-        question = Question(context.trial.varied, tuple(terms), response, factor, level, reference)
-        verdict = unknown_verdict(question, observations, error.words)
+    for one in pairs:
+        question = Question(
+            context.trial.varied, tuple(terms), response, one.factor, one.level, one.reference,
+            at=one.at,
+        )  # fmt: skip
+        verdict = unknown_verdict(question, question.of(observations), error.words)
         comparisons.append(unanswered(context, question, verdict))
     planned = sum(c.role == "count" for c in context.record.coupons)
     return ResponseFindings(
@@ -196,10 +208,11 @@ def _compare_all(
     ways: tuple[Alternative, ...] = ()
     naive: list[Alternative] = []
     undone: Undo | None = None
-    pairs = [(f, *pair) for f in compared_factors(context.trial) for pair in pairs_of(f)]
-    for factor, level, reference in pairs:
-        read = levels_at(context.trial, context.look, factor)
-        question = Question(fit.factors, tuple(terms), response, factor, level, reference, read)
+    for one in asked_of(context.trial):
+        read = levels_at(context.trial, context.look, one.factor)
+        question = Question(
+            fit.factors, tuple(terms), response, one.factor, one.level, one.reference, read, one.at
+        )
         views = (
             *all_views(question, fit, observations, context.record),
             *covariate_views(context.trial, question, observations, context.record),

@@ -23,6 +23,7 @@ from weldtrial.analysis.findings import (
 )
 from weldtrial.analysis.looks import levels_at
 from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.survives import survives
 from weldtrial.analysis.views import EVERY_COUPON_APART, TWO_HEAPS
 from weldtrial.shared.responses import Response
 
@@ -99,6 +100,7 @@ def analyse_counted(
         shuffle_p=shuffled,
         shuffle_orders=orders if shuffled is not None else None,
         counts=_counts(context, response, observations),
+        survives=survives(context, response, comparisons),
     )
 
 

@@ -28,11 +28,11 @@ COLUMNS = {
 }
 NOTES = (
     "Apart: the gas beside the reference, percent. Outside: of the usual windows, so the transfer "
-    "is not known. Arc energy U·I·60/(1000·v), ISO/TR 18491; heat input k times that, ISO/TR 17671-1 (both read "
-    "second-hand). Current by the burn-off law, within about 20 %: the law knows no gas, so log "
-    "what your set draws. Deposit is wire feed over travel, 0.95 of it taken as laid down under "
-    "every gas; CO2 usually spatters more, 1 to 6 % of the deposit (from memory). Leg of an "
-    "equal-leg fillet, a tenth convex."
+    "is not known. Arc energy U·I·60/(1000·v), ISO/TR 18491; heat input k times that, ISO/TR "
+    "17671-1 (both read second-hand). Current by the burn-off law, within about 20 %: the law "
+    "knows no gas, so log what your set draws. Deposit is wire feed over travel, 0.95 of it taken "
+    "as laid down under every gas; CO2 usually spatters more, 1 to 6 % of the deposit (from "
+    "memory). Leg of an equal-leg fillet, a tenth convex."
 )
 
 
@@ -64,6 +64,21 @@ def _lines(console: Console, figures: PlanFigures) -> None:
         console.line(f"  {words}", hang=4)
     for words in figures.assessment.fair_warnings:
         console.line(f"  ! {words}", hang=4)
+
+
+def both_words(figures: PlanFigures) -> str:
+    """Return how the two readings of fair are compared."""
+    reference = figures.compared.reference
+    control = (
+        f"{reference} is welded alike in both, so its coupons count in each"
+        if figures.shape.shared
+        else f"{reference} is welded at both of its settings"
+    )
+    return (
+        f"The gap is judged twice, at the own and at the same setting: {control}. Both intervals "
+        "hold at once, 95 times in 100 (Dunnett 1955), and the figures, of one reading, allow for "
+        "it. What survives both is only what both show."
+    )
 
 
 def show_fair_whole(console: Console, figures: PlanFigures) -> None:

@@ -62,6 +62,8 @@ def _response(console: Console, trial: Trial, found: ResponseFindings) -> None:
     console.heading(f"{found.title.upper()} ({rank})")
     for comparison in found.comparisons:
         _verdict(console, comparison)
+    if found.survives is not None:
+        console.line(f"  = {found.survives.words}", hang=4, style="bold")
     if not found.comparisons:
         below = "effects are" if found.kind == "number" else "counts are"
         console.line(f"  No category is compared in this trial; the {below} below.", hang=2)
@@ -221,7 +223,7 @@ def show_as_if(console: Console, findings: Findings, name: str) -> None:
             mine = Alternative("", "", ours.difference, ours.ci_low, ours.ci_high, 0.0, 0.0, None)
             rows.append(
                 [
-                    f"{found.title}, {ours.level} {MINUS} {ours.reference}"
+                    f"{found.title}, {ours.level} {MINUS} {ours.reference} {ours.at}".strip()
                     if several
                     else found.title,
                     interval_words(other, found.unit),

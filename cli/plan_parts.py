@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from weldtrial.cli.fair_screen import show_fair
+from weldtrial.cli.fair_screen import both_words, show_fair
 from weldtrial.cli.plan_figures import PlanFigures
 from weldtrial.shared.rounding import brief
 
@@ -46,7 +46,9 @@ def _tells(console: Console, figures: PlanFigures) -> None:
         console.line(words, hang=4)
     if not assessment.told:
         console.line("  Spreads only.")
-    if figures.shape.family != "single":
+    if figures.shape.readings > 1:
+        console.line(f"  {both_words(figures)}", hang=4)
+    elif figures.shape.family != "single":
         console.line(f"  {_together(figures)}", hang=4)
     console.line(f"  {assessment.blocks}", hang=2)
     for name, other in figures.others.items():

@@ -5,11 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from weldtrial.doe.assess_words import aliases, confounded, left_out, never_welded, not_told
+from weldtrial.doe.assess_words import (
+    aliases,
+    confounded,
+    left_out,
+    never_welded,
+    not_told,
+    slider_words,
+)
 from weldtrial.doe.bench import Bench, bench_of
-from weldtrial.doe.laid_out import Layout
 from weldtrial.doe.fair_promises import fair_warnings
 from weldtrial.doe.fairness import Fairness, fairness
+from weldtrial.doe.laid_out import Layout
 from weldtrial.doe.layout import make_layout
 from weldtrial.doe.nuisances import Nuisance, nuisances_of
 from weldtrial.doe.unanswerable import judged_by_each_other, term_words, units
@@ -126,11 +133,11 @@ def assess(trial: Trial) -> Assessment:
 
 
 def _told(trial: Trial, layout: Layout, term: Term) -> Told:
-    words = term_words(trial, term)
+    words = slider_words(trial, term) or term_words(trial, term)
     also = [
         term_words(trial, left.term)
         for left in layout.strata.left_out
-        if term.name in left.runs_with
+        if term.name in left.runs_with and not slider_words(trial, term)
     ]
     if also:
         words += f" (or {' or '.join(also)})"

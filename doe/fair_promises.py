@@ -61,7 +61,8 @@ def _broken(trial: Trial, found: Fairness) -> Iterator[str]:
     broken = [words for pair in found.pairs if (words := checks[rule](trial, pair))]
     yield from broken[:NEVER_MORE]
     if len(broken) > NEVER_MORE:
-        yield f"... and {len(broken) - NEVER_MORE} more cells like these; see  weldtrial plan --fair"
+        more = len(broken) - NEVER_MORE
+        yield f"... and {more} more cells like these; see  weldtrial plan --fair"
 
 
 def _same_setting(trial: Trial, pair: Pair) -> str:

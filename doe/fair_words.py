@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from weldtrial.doe.fairness import Fairness
+from collections.abc import Sequence
+
+from weldtrial.doe.fairness import Fairness, Pair
 from weldtrial.shared.burn_off import WITHIN_PERCENT
+from weldtrial.shared.fair import OWN
 from weldtrial.shared.rounding import MINUS, fixed
 from weldtrial.shared.trial import FairRule
 
@@ -44,29 +47,31 @@ def equal_words(found: Fairness) -> str:
 
 
 def different_words(found: Fairness) -> tuple[str, ...]:
-    """Return what differs, a line for each gas: ``co2 against mix: volts +1.5 V (+5.9 %) ...``."""
-    lines = []
+    """Return what differs, a line for each gas: ``co2 against mix: volts +1.5 V (+5.9 %) ...``.
+
+    With both readings of fair it is what differs at the own setting; at the same nothing does.
+    """
     reference = found.pairs[0].reference.level
+    pairs = [pair for pair in found.pairs if found.rule != "both" or OWN in pair.at.values()]
+    lines = []
     for level in dict.fromkeys(level for level, _ in found.differs):
+        mine = [pair for pair in pairs if pair.one.level == level]
         parts = []
         for name in NAMES:
             # Heat input is arc energy times one factor, and throat is leg over the root of two.
-            if name in ("heat_input", "throat") or (level, name) not in found.differs:
+            if name in ("heat_input", "throat") or (level, name) not in found.differs or not mine:
                 continue
-            percent = _range(*found.differs[level, name], " %")
+            percents = [pair.percent[name] for pair in mine]
+            percent = _range(min(percents), max(percents), " %")
             what = NAMES[name] + (" and heat input" if name == "arc_energy" else "")
-            parts.append(f"{what} {_volts(found, level)}{percent}" if name == "voltage"
-                         else f"{what} {percent}")  # fmt: skip
-        lines.append(f"{level} against {reference}: {'; '.join(parts)}")
+            parts.append(f"{what} {_volts(mine) if name == 'voltage' else ''}{percent}")
+        who = f"{level}{' at its own setting' if found.rule == 'both' else ''}"
+        lines.append(f"{who} against {reference}: {'; '.join(parts)}")
     return tuple(lines)
 
 
-def _volts(found: Fairness, level: str) -> str:
-    shifts = [
-        pair.one.values["voltage"] - pair.reference.values["voltage"]
-        for pair in found.pairs
-        if pair.one.level == level
-    ]
+def _volts(pairs: Sequence[Pair]) -> str:
+    shifts = [pair.one.values["voltage"] - pair.reference.values["voltage"] for pair in pairs]
     return f"{_range(min(shifts), max(shifts), ' V')}, "
 
 

@@ -33,6 +33,16 @@ class Reading:
     role: str
 
     @property
+    def both(self) -> tuple[Reading, Reading]:
+        """Both readings of the same factor, ``own`` first."""
+        return Reading(self.slider, OWN), Reading(self.slider, SAME)
+
+    def speaks_for(self, gas: str, role: str) -> bool:
+        """Tell whether a coupon of a gas, welded at a role, was welded as this reading asks."""
+        wanted = self.slider.setting(self.role, gas)
+        return role == self.role or self.slider.setting(role, gas) == wanted
+
+    @property
     def words(self) -> str:
         """How it is said behind a gas: ``at its own volts`` or ``at the same volts``."""
         title = self.slider.title

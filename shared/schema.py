@@ -59,7 +59,7 @@ _FAIR = Section(
     (
         Key("rule", "choice", "The reading of \"fair\" that is welded.",
             choices=("same-setting", "same-arc-length", "same-heat-input", "same-deposit",
-                     "each-gas-own-setting", "both"), later_choices=("both",)),
+                     "each-gas-own-setting", "both")),
         _text("how", "How the own settings were found, and for how long each was tuned."),
         _text("fixed", "What was the same for all."),
     ),

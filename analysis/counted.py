@@ -71,16 +71,23 @@ class Pair:
         return 1 - 2 * self.read.one_sided / self.share
 
     def of(self, observations: Sequence[Observation]) -> list[Observation]:
-        """Return the coupons of the two levels, at one reading of fair those of its role alone.
+        """Return the coupons of the two levels, welded as the reading of fair asks.
 
-        A control welded alike under both roles has as many coupons again; they stay out here, so
-        that set-ups hold as many coupons of either level and could have been dealt either way.
+        A control welded alike under both roles counts in each.
         """
-        both = (self.level, self.reference)
-        mine = [o for o in observations if o.levels[self.factor.name] in both]
-        if self.at is None:
+        both, at, gas = (self.level, self.reference), self.at, self.factor.name
+        mine = [o for o in observations if o.levels[gas] in both]
+        if at is None:
             return mine
-        return [o for o in mine if o.levels[self.at.slider.name] == self.at.role]
+        return [o for o in mine if at.speaks_for(o.levels[gas], o.levels[at.slider.name])]
+
+    @property
+    def may_be_dealt(self) -> bool:
+        """Whether whole set-ups could have been dealt either way.
+
+        Not at one reading of fair: set-ups of the control hold more coupons that count.
+        """
+        return self.at is None and len(self.factor.levels) == 2
 
     def new(self, observations: Sequence[Observation]) -> list[bool]:
         """Return which coupons had the level that is compared with the reference."""

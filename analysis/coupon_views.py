@@ -60,17 +60,19 @@ def of_one_reading(
 ) -> tuple[ModelFit, Sequence[Observation]]:
     """Return fit and coupons of the first reading of fair, or those given where there is one only.
 
-    Order was dealt to whole set-ups, and under the other reading the gases are welded otherwise:
-    only the coupons of one role, as many in every set-up, could have been dealt either way.
+    The control, welded alike at both roles, has more coupons in a set-up; with the gases in pairs
+    in every round their gap is as likely to fall either way all the same, scatter being
+    symmetrical, and that is what the shuffle asks.
     """
     readings = readings_of(trial)
     if not readings:
         return fit, observations
-    role, slider = readings[0].role, readings[0].slider.name
-    mine = [o for o in observations if o.levels[slider] == role]
-    kept = [term for term in terms if slider not in term.factors]
+    first, slider = readings[0], readings[0].slider
+    gas = slider.slides_with or ""
+    mine = [o for o in observations if first.speaks_for(o.levels[gas], o.levels[slider.name])]
+    kept = [term for term in terms if slider.name not in term.factors]
     try:
-        return fit_model([f for f in fit.factors if f.name != slider], kept, mine), mine
+        return fit_model([f for f in fit.factors if f.name != slider.name], kept, mine), mine
     except NotEstimable:
         return fit, observations
 

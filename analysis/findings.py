@@ -152,6 +152,11 @@ class Comparison:
     reading: str = ""
     at: str = ""
 
+    @property
+    def said_level(self) -> str:
+        """The level with its reading of fair, where both are welded."""
+        return f"{self.level} {self.at}".strip()
+
 
 @dataclass(frozen=True, slots=True)
 class Survives:

@@ -34,6 +34,7 @@ from weldtrial.analysis.limited import CENSORED
 from weldtrial.analysis.looks import levels_at
 from weldtrial.analysis.mixed import SetupFit
 from weldtrial.analysis.model import BARE, SOURCES, ModelFit, fit_model
+from weldtrial.analysis.model_frame import LeftOut
 from weldtrial.analysis.observations import Observation, reading_share, reading_variance
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.reaching import unknown_verdict
@@ -51,6 +52,7 @@ from weldtrial.analysis.views import (
     two_groups,
     without_doubtful,
 )
+from weldtrial.shared.fair import Reading, readings_of
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.responses import Response
 from weldtrial.shared.terms import Term, trial_terms
@@ -99,7 +101,9 @@ def analyse_response(
         return _past_the_gauge(context, terms, response, observations, error)
     looked = _compare_all(context, terms, response, fit, observations, uncorrected)
     single = levels_at(trial, context.look).interval
-    bend = curvature(factors, terms, observations)
+    readings = readings_of(trial)
+    # A control welded alike at both roles stands at the middle, and is no centre point.
+    bend = None if readings else curvature(factors, terms, observations)
     # The order was drawn for all rounds at once, so the shuffle test waits for all of them.
     uses, rounds = context.look.uses, trial.design.rounds
     whole = uses is None or rounds is None or uses >= rounds
@@ -117,7 +121,7 @@ def analyse_response(
         n=len(observations),
         setups_total=_setup_count(observations),
         tests=fit.tests(),
-        effects=fit.effects(single),
+        effects=tuple(row for row in fit.effects(single) if row.term not in _gases(readings)),
         coefficients=fit.coefficients(single),
         means=mean_rows(fit, single, asked_of(trial)),
         variance=spread,
@@ -138,6 +142,18 @@ def analyse_response(
         would_buy=_would_buy(context, looked, observations, spread, single),
         survives=survives(context, response, looked.comparisons),
     )
+
+
+def _gases(readings: Sequence[Reading]) -> set[str | None]:
+    """Return the gas that both readings turn on: its effect is an average that answers neither."""
+    return {one.slider.slides_with for one in readings}
+
+
+def _says_the_same(reading: Reading, left: LeftOut) -> bool:
+    """Whether gas by slider was left out as the control is welded alike at both roles."""
+    slider = reading.slider
+    pair = {slider.name, slider.slides_with}
+    return left.tied_to == slider.name and set(left.term.split(":")) == pair
 
 
 def _past_the_gauge(
@@ -340,6 +356,7 @@ def _warnings(
     notes = [
         Note("left_out", f"{left.term} is left out: it cannot be told apart from {left.tied_to}.")
         for left in fit.left_out
+        if not any(_says_the_same(one, left) for one in readings_of(context.trial))
     ]
     notes += [
         Note(view.check.name.replace(" ", "_").replace("-", "_"), view.check.words)

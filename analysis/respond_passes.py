@@ -104,8 +104,8 @@ def _by_setups(
         of[here] += 1
     labels = [setup if within else number for number, setup, _ in keys]
     rounds = labels if len(set(labels)) > 1 else None
-    two = len(pair.factor.levels) == 2
-    dealt = arrangements(context, mine, pair.factor) if two and not within else None
+    redealt = pair.may_be_dealt and not within
+    dealt = arrangements(context, mine, pair.factor) if redealt else None
     levels = None
     if dealt is not None:
         columns = [dealt.setups.index(setup) for _, setup, _ in keys]

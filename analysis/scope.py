@@ -105,4 +105,5 @@ def _both_points(slider: Factor) -> str:
     unit = spaced(slider.unit)
     own = " / ".join(f"{plain(slider.setting(OWN, gas))}{unit} ({gas})" for gas in slider.settings)
     same = plain(slider.setting(SAME, next(iter(slider.settings))))
-    return f"Compared twice: {slider.title} of each gas's own, {own}; and the same, {same}{unit}."
+    title = slider.title[:1].lower() + slider.title[1:]
+    return f"Compared twice: each gas at its own {title}, {own}; and all at the same, {same}{unit}."

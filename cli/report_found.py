@@ -148,7 +148,7 @@ def _comparisons(one: ResponseFindings) -> Table:
 
 
 def _comparison(one: Comparison) -> tuple[str, ...]:
-    gap = f"{one.level} − {one.reference} {one.at}".strip()
+    gap = f"{one.said_level} − {one.reference}"
     margin = "none given" if one.margin is None else brief(one.margin, 3)
     if one.difference is None or one.ci_low is None or one.ci_high is None:
         none = "cannot tell" if one.difference is None else "no interval"

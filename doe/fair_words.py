@@ -16,7 +16,7 @@ RULES: dict[FairRule, str] = {
     "same-heat-input": "the same heat input",
     "same-deposit": "the same deposit, so the same size of weld",
     "each-gas-own-setting": "each gas at its own setting",
-    "both": "both: each gas at its own setting, and all at the same setting",
+    "both": "both readings: each gas at its own setting, and all at the same",
 }
 ANSWERS: dict[FairRule, str] = {
     "same-setting": "what happens to a welder who changes the bottle and touches nothing",

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from weldtrial.doe.fair_words import ANSWERS, RULES, different_words, equal_words, signed
+from weldtrial.shared.fair import OWN, SAME
 from weldtrial.shared.rounding import brief
 
 if TYPE_CHECKING:
@@ -20,19 +21,17 @@ COLUMNS = {
     "wire_feed": ("wire", "m/min"),
     "travel": ("travel", "mm/min"),
     "current": ("about", "A"),
-    "arc_energy": ("arc energy", "kJ/mm"),
-    "heat_input": ("heat input", "kJ/mm"),
-    "deposit": ("deposit", "mm²"),
+    "arc_energy": ("arc", "kJ/mm"),
+    "deposit": ("bead", "mm²"),
     "leg": ("leg", "mm"),
-    "throat": ("throat", "mm"),
 }
 NOTES = (
     "Apart: the gas beside the reference, percent. Outside: of the usual windows, so the transfer "
-    "is not known. Arc energy U·I·60/(1000·v), ISO/TR 18491; heat input k times that, ISO/TR "
-    "17671-1 (both read second-hand). Current by the burn-off law, within about 20 %: the law "
-    "knows no gas, so log what your set draws. Deposit is wire feed over travel, 0.95 of it taken "
-    "as laid down under every gas; CO2 usually spatters more, 1 to 6 % of the deposit (from "
-    "memory). Leg of an equal-leg fillet, a tenth convex."
+    "is not known. Arc energy U·I·60/(1000·v), ISO/TR 18491 (read second-hand); heat input is one "
+    "factor times it for every gas. Current by the burn-off law, within about 20 %: the law knows "
+    "no gas, so log what your set draws. Bead: wire feed over travel, 0.95 of it taken as laid "
+    "down under every gas; CO2 usually spatters more, 1 to 6 % of the bead (from memory). Leg of "
+    "an equal-leg fillet, a tenth convex. More:  weldtrial help fairness"
 )
 
 
@@ -133,7 +132,10 @@ def _head(name: str, trial: Trial) -> str:
 
 
 def _rows(trial: Trial, pair: Pair, known: list[str], *, several: bool) -> Iterator[list[str]]:
-    cell = ", ".join(f"{name} {trial.factor(name).said(lvl)}" for name, lvl in pair.at.items())
+    cell = ", ".join(
+        lvl if lvl in (OWN, SAME) else f"{name} {trial.factor(name).said(lvl)}"
+        for name, lvl in pair.at.items()
+    )
     for place, side in enumerate((pair.reference, pair.one)):
         values = [_value(trial, side, name) for name in known]
         lead = [cell if place == 0 else ""] if several else []

@@ -162,14 +162,13 @@ def _moved(pair: Pair, names: Sequence[str] | Mapping[str, str]) -> list[str]:
 
 
 def _rounding(trial: Trial, pair: Pair, names: Sequence[str]) -> float:
-    """Return what half a step of each dial of either gas is worth, as a share."""
-    share = 0.0
-    for side in (pair.one, pair.reference):
-        for name in names:
-            value = side.values.get(name)
-            if value:
-                share += _half_step(trial, name, value) / value
-    return share + 1e-9
+    """Return how far equality may be missed, as a share, with a dial at the step nearest to it."""
+    shares = [
+        _half_step(trial, name, value) / value
+        for name in names
+        if (value := pair.one.values.get(name))
+    ]
+    return max(shares, default=0.0) + 1e-9
 
 
 _BASE = {"voltage": "V", "wire_feed": "m/min", "travel": "mm/min"}

@@ -104,13 +104,15 @@ def compare(
         ratio_low=ratio[1],
         ratio_high=ratio[2],
         verdict=verdict,
-        reading="" if question.at is None else question.at.role,
-        at="" if question.at is None else question.at.words,
     )
+    return _claimed(context, question, _at(question, comparison))
+
+
+def _claimed(context: Context, question: Question, found: Comparison) -> Comparison:
+    """Return a comparison with what it says of the claims; a pilot says nothing of any."""
     if context.trial.purpose == "pilot":
-        return comparison
-    claims = weigh_claims(context.trial.claims, question.response, comparison)
-    return replace(comparison, claims=claims)
+        return found
+    return replace(found, claims=weigh_claims(context.trial.claims, question.response, found))
 
 
 def _firm(context: Context, code: VerdictCode, units: int) -> Strength | None:
@@ -251,7 +253,7 @@ def unanswered(context: Context, question: Question, verdict: Verdict) -> Compar
     if context.trial.purpose == "pilot":
         verdict = Verdict(None, None, PILOT, (verdict.words, *verdict.lines))
     margin = question.response.margin
-    return Comparison(
+    found = Comparison(
         factor=question.factor.name,
         level=question.level,
         reference=question.reference,
@@ -271,6 +273,11 @@ def unanswered(context: Context, question: Question, verdict: Verdict) -> Compar
         ratio_low=None,
         ratio_high=None,
         verdict=verdict,
-        reading="" if question.at is None else question.at.role,
-        at="" if question.at is None else question.at.words,
     )
+    return _at(question, found)
+
+
+def _at(question: Question, found: Comparison) -> Comparison:
+    """Return a comparison with the reading of fair it is of, where both are welded."""
+    at = question.at
+    return found if at is None else replace(found, reading=at.role, at=at.words)

@@ -48,6 +48,10 @@ def _unserved_both(trial: Trial) -> Iterator[str]:
     slider = slider_of(trial)
     gas = next((one for one in trial.factors if slider and one.name == slider.slides_with), None)
     if slider is None or gas is None:
+        yield (
+            'fair.rule = "both" needs a factor with the roles own and same, and there is none. '
+            'Meanwhile choose one reading, such as  rule = "each-gas-own-setting".'
+        )
         return
     if len(gas.levels) > 2:
         yield (

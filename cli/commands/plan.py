@@ -64,15 +64,13 @@ def command(
         tables = bool(tries) or why or fair or wanted(said) is not None
         _rehearse(common, ifs, pretend, pilot, table=tables)
         return
+    from weldtrial.cli.fair_screen import show_fair_whole
     from weldtrial.cli.pilot import Taken, show_taken, taken_json, with_pilot
     from weldtrial.cli.plan_json import as_json
     from weldtrial.cli.plan_tables import show_plan
 
     choose = wanted(said)
-    if choose is not None and (tries or why or fair):
-        raise WrongUsage(
-            "weldtrial plan: --try, --why and --fair do not go with --choose. Leave them out."
-        )
+    _goes_with(choose, tries=tries, why=why, fair=fair)
     folder = Folder(find_folder(common.folder))
     refuse_adopted(folder.path, "there is nothing left to plan")
     if (study := gauge_opened(common)) is not None:
@@ -93,8 +91,6 @@ def command(
         run_choice(common, figures, choose, said["picture"], sealed=sealed)
         return
     if fair and not common.json:
-        from weldtrial.cli.fair_screen import show_fair_whole
-
         show_fair_whole(common.console, figures)
         return
     if common.json:
@@ -114,6 +110,13 @@ def command(
     else:
         common.console.note("Nothing is fixed yet.")
         common.console.next("seal")
+
+
+def _goes_with(choose: object, *, tries: tuple[str, ...], why: bool, fair: bool) -> None:
+    if choose is not None and (tries or why or fair):
+        raise WrongUsage(
+            "weldtrial plan: --try, --why and --fair do not go with --choose. Leave them out."
+        )
 
 
 def _rehearse(

@@ -321,7 +321,7 @@ def test_a_budget_that_does_not_divide_tells_the_numbers_that_do(
         ([('block = "round"', 'block = "day"')], "Day and gas cannot be told apart."),
         ([('kind = "factorial"', 'kind = "fraction"')], "A fraction needs three factors or more"),
         ([('kind = "factorial"', 'kind = "optimal"')], 'design.kind = "optimal" is not in this'),
-        ([('"each-gas-own-setting"', '"both"')], 'fair.rule = "both" is not in this version yet'),
+        ([('"each-gas-own-setting"', '"both"')], 'Write  levels = ["own", "same"]  as the levels'),
     ],
 )
 def test_a_plan_that_cannot_answer_is_refused(

@@ -116,13 +116,95 @@ def flat(text: str) -> str:
     return " ".join(text.split())
 
 
-def test_show(weldtrial: Weldtrial, sealed: Path) -> None:
+def test_two_verdicts_and_what_survives(weldtrial: Weldtrial, sealed: Path) -> None:
+    """The gas loses at the same setting and not at its own: two verdicts, nothing survives."""
     weld(sealed, 0.5, -11.0)
     shown = weldtrial("-C", sealed, "analyse", "--open")
-    print(shown.out, shown.err)
-    weldtrial("-C", sealed, "report")
-    import shutil
+    assert shown.code == 0, shown.err
+    words = flat(shown.out)
+    assert "Shown: co2 at its own volts is no worse than mix by more than 5 kN." in words
+    assert "Shown: co2 at the same volts is worse than mix by more than 5 kN." in words
+    assert (
+        "= Nothing survives both readings of fair: at its own volts co2 is no worse than mix by "
+        "more than 5 kN; at the same volts co2 is worse than mix by more than 5 kN. The answer "
+        "turns on what is called fair." in words
+    )
+    assert "Compared twice: each gas at its own arc voltage, 18.5 V (mix) / 20.5 V (co2)" in words
+    assert "left out" not in words
+    assert "Centre points" not in words
+    assert max(map(len, shown.out.splitlines())) <= 100
 
-    shutil.rmtree("/tmp/bothfolder", ignore_errors=True)
-    shutil.copytree(sealed, "/tmp/bothfolder")
-    print(weldtrial("-C", sealed, "plan").out)
+    found = weldtrial("-C", sealed, "analyse", "--json").json["responses"]
+    load = found["break_load"]
+    assert [one["reading"] for one in load["comparisons"]] == ["own", "same"]
+    assert [one["verdict"]["code"] for one in load["comparisons"]] == [
+        "not_worse", "worse_beyond_margin",
+    ]  # fmt: skip
+    assert load["survives_both"]["statements"] == []
+    assert load["survives_both"]["strength"] is None
+    # The two intervals are read together: wider than each alone at the same degrees of freedom.
+    for one in load["comparisons"]:
+        assert one["p_adjusted"] >= one["p"]
+    bend = found["bend"]
+    assert [one["reading"] for one in bend["comparisons"]] == ["own", "same"]
+    levels = [row["level"] for row in bend["passes"]]
+    assert levels == ["mix", "co2 at its own volts", "co2 at the same volts"]
+    assert [row["of"] for row in bend["passes"]] == [24, 12, 12]
+
+    assert weldtrial("-C", sealed, "report").code == 0
+    page = (sealed / "report.html").read_text(encoding="utf-8")
+    first = page[: page.index("How far to trust it")]
+    assert first.count("The answer turns on what is called fair.") == 2
+    assert "break load: co2 at the same volts minus mix, kN" in first
+    assert "Differs by plan" in page
+
+
+def test_what_both_show_survives(weldtrial: Weldtrial, sealed: Path) -> None:
+    weld(sealed, 0.5, 0.0, seed=5)
+    load = weldtrial("-C", sealed, "analyse", "--open", "--json").json["responses"]["break_load"]
+    assert load["survives_both"]["statements"] == ["not_worse"]
+    assert load["survives_both"]["words"] == (
+        "Survives both readings of fair. Shown: co2 is no worse than mix by more than 5 kN."
+    )
+
+
+def test_the_plan_says_what_is_asked_twice(weldtrial: Weldtrial, sealed: Path) -> None:
+    words = flat(weldtrial("-C", sealed, "plan").out)
+    assert "each at its own arc voltage (18.5 / 20.5 V) and all at the same (18.5 V)" in words
+    assert "Asked twice, once for each reading of fair." in words
+    assert "Gap and chance are those of one reading of fair; showing it at both is rarer." in words
+    assert "mix is welded alike in both, so its coupons count in each." in words
+    assert "Differs: co2 at its own setting against mix: volts +2.0 V, +10.8 %;" in words
+    assert "whether factors work together" not in words
+    fair = weldtrial("-C", sealed, "plan", "--json").json["fair"]
+    assert [cell["at"] for cell in fair["cells"]] == [{"voltage": "own"}, {"voltage": "same"}]
+    assert fair["cells"][0]["percent"]["arc_energy"] == pytest.approx(10.8, abs=0.05)
+    assert fair["cells"][1]["percent"]["arc_energy"] == 0
+    whole = weldtrial("-C", sealed, "plan", "--fair")
+    assert "apart" in whole.out
+    assert max(map(len, whole.out.splitlines())) <= 100
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        (
+            'levels = ["mix", "co2"]',
+            'levels = ["mix", "co2", "lean"]',
+            "compares two levels of gas",
+        ),
+        ("[blind]", '[looks]\nafter = [3]\nbounds = "pocock"\n[blind]', "not go with [looks]"),
+        ("replicates = 2", "centre_points = 1", "no middle between its roles"),
+        ('slides_with = "gas"', 'slides_with = "gas"\nhard_to_change = true', "hard to change"),
+    ],
+)
+def test_what_does_not_go_with_both_is_refused_with_a_remedy(
+    weldtrial: Weldtrial, tmp_path: Path, old: str, new: str, said: str
+) -> None:
+    text = TRIAL.replace(old, new)
+    if "lean" in new:
+        text = text.replace("[[held]]", "  lean = { own = 19.0, same = 18.5 }\n[[held]]", 1)
+    (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
+    refused = weldtrial("plan")
+    assert refused.code == 3
+    assert said in flat(refused.err)

@@ -17,6 +17,7 @@ welder  = "welder 1"
 purpose = "compare"
 [fair]
 rule = "each-gas-own-setting"
+how = "Ten minutes of tune-up welds per gas."
 [joint]
 type = "T-joint"
 length = { value = 60, unit = "mm" }

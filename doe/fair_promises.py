@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from weldtrial.doe.fairness import TRAVEL, Fairness, Pair, Welded, fairness
 from weldtrial.doe.laid_out import Layout
-from weldtrial.doe.transfer import between_modes, between_words, never
+from weldtrial.doe.transfer import between_modes, between_words, never, unbracketed
 from weldtrial.shared.rounding import MINUS, brief, fixed, plain
 from weldtrial.shared.trade import trade
 from weldtrial.shared.trial import FairRule, Trial
@@ -112,8 +112,8 @@ def _shift(trial: Trial, pair: Pair, moved: str) -> str:
     return (
         f'rule = "same-arc-length", but {pair.one.level} has {_signed(shift)} V over '
         f"{pair.reference.level}{_where(trial, pair)}: usually +{usual.low:g} to +{usual.high:g} V "
-        f"keep the arc as long, about +{typical:g} ({usual.cited}). {plain(round(would, 2))} V "
-        f"under {moved} would. Measure the arc if you can."
+        f"keep the arc as long, about +{typical:g} ({unbracketed(usual.cited)}). "
+        f"{plain(round(would, 2))} V under {moved} would. Measure the arc if you can."
     )
 
 

@@ -34,7 +34,7 @@ def likely_modes(
 def never(symbol: str, mode: str) -> str:
     """Return the source that says a gas never gives a kind of transfer; empty where none does."""
     limits = trade().transfer_limits
-    found = (one.cited for one in limits if symbol in one.gases and one.never == mode)
+    found = (unbracketed(one.cited) for one in limits if symbol in one.gases and one.never == mode)
     return next(found, "")
 
 
@@ -49,4 +49,9 @@ def between_modes(symbol: str, volts: float | None) -> bool:
 def between_words() -> str:
     """Return those volts in words, with their standing."""
     zone = trade().range_of("volts between short arc and spray, argon mixes")
-    return f"{zone.low:g}–{zone.high:g} V ({zone.cited})"
+    return f"{zone.low:g}–{zone.high:g} V ({unbracketed(zone.cited)})"
+
+
+def unbracketed(cited: str) -> str:
+    """Return a source and its standing fit to stand in brackets itself."""
+    return cited.replace(" (", "; ").removesuffix(")")

@@ -131,7 +131,7 @@ CASES = [
     # rule, parts, the sentence (its first words), None where nothing may be said
     ("same-arc-length", (volts(18.5, 19.0), FEED, SPEED),
      'rule = "same-arc-length", but co2 has +0.5 V over mix: usually +1 to +3 V keep the arc as '
-     "long, about +2 (common practice, no source (from memory; confidence medium)). 20.5 V under "
+     "long, about +2 (common practice, no source; from memory; confidence medium). 20.5 V under "
      "co2 would. Measure the arc if you can."),
     ("same-arc-length", (volts(18.5, 22.0), FEED, SPEED),
      'rule = "same-arc-length", but co2 has +3.5 V over mix'),

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from weldtrial.analysis.blind_leak import with_guesses
-from weldtrial.analysis.compare import compared_factors, pairs_of
+from weldtrial.analysis.compare import asked_of
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Findings, Flow, Note, ResponseFindings, SetAside
 from weldtrial.analysis.grade import compared_factor, grade, was_shuffled
@@ -118,7 +118,7 @@ def _responses(
     seen: Mapping[str, Observed],
     look: Look,
 ) -> tuple[tuple[ResponseFindings, ...], tuple[Note, ...]]:
-    pairs = sum(len(pairs_of(f)) for f in compared_factors(trial))
+    pairs = len(asked_of(trial))
     context = Context(
         trial=trial,
         record=record,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 
@@ -14,9 +15,10 @@ from weldtrial.analysis.levels import ONCE, Levels
 from weldtrial.analysis.limited import ratio_limited
 from weldtrial.analysis.linear import Estimate, Floats
 from weldtrial.analysis.model import BARE, ModelFit
-from weldtrial.analysis.model_frame import Vector
+from weldtrial.analysis.model_frame import Frame, Matrix, Vector
 from weldtrial.analysis.simultaneous import Together, against_reference, alone, among_all
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.fair import Reading, readings_of, shared_control
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Trial
@@ -67,6 +69,16 @@ class Contrast:
         return fieller(self.fit, self.one, self.zero, critical)
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A level compared with a reference, at one reading of fair where both are welded."""
+
+    factor: Factor
+    level: str
+    reference: str
+    at: Reading | None = None
+
+
 def contrast(
     fit: ModelFit,
     factor: Factor,
@@ -74,17 +86,23 @@ def contrast(
     response: Response,
     reference_level: str = "",
     read: Levels = ONCE,
+    at: Reading | None = None,
 ) -> Contrast:
     """Compare `level` of a factor with its reference level, or with the one named.
 
     With more than two levels the comparison is one of several, read together: against the control
-    where the factor has one, else among all pairs.  `read` holds the levels of this look.
+    where the factor has one, else among all pairs.  `read` holds the levels of this look.  With
+    `at` it is one of the two readings of fair, which are read together.
     """
-    one = fit.mean_vector(factor, level)
-    zero = fit.mean_vector(factor, reference_level or factor.reference)
+    one = fit.mean_vector(factor, level, at)
+    zero = fit.mean_vector(factor, reference_level or factor.reference, at)
     reference = fit.estimate(zero)
     difference = fit.estimate(one - zero)
-    together = _together(fit, factor, difference, read)
+    together = (
+        _together(fit, factor, difference, read)
+        if at is None
+        else against_reference(difference, _of_both(fit, factor, level, at), read)
+    )
     return Contrast(
         level=fit.estimate(one),
         reference=reference,
@@ -123,6 +141,25 @@ def pairs_of(factor: Factor) -> tuple[tuple[str, str], ...]:
     return tuple((later, earlier) for earlier, later in combinations(factor.levels, 2))
 
 
+def asked_of(trial: Trial) -> tuple[Asked, ...]:
+    """Return every comparison that a trial is judged by, the hard to change first.
+
+    With both readings of fair the gas they turn on is compared twice, ``own`` first.
+    """
+    return tuple(
+        Asked(factor, level, reference, at)
+        for factor in compared_factors(trial)
+        for at in readings_at(trial, factor)
+        for level, reference in pairs_of(factor)
+    )
+
+
+def readings_at(trial: Trial, factor: Factor) -> tuple[Reading | None, ...]:
+    """Return the readings of fair that a factor is compared at: both, or none in particular."""
+    mine = tuple(one for one in readings_of(trial) if one.slider.slides_with == factor.name)
+    return mine or (None,)
+
+
 def _together(fit: ModelFit, factor: Factor, difference: Estimate, read: Levels) -> Together:
     if len(factor.levels) < 3:
         return alone(difference, read)
@@ -131,6 +168,21 @@ def _together(fit: ModelFit, factor: Factor, difference: Estimate, read: Levels)
     zero = fit.mean_vector(factor, factor.control)
     rows = np.array([fit.mean_vector(factor, level) - zero for level, _ in pairs_of(factor)])
     return against_reference(difference, rows @ fit.core.covariance @ rows.T, read)
+
+
+def both_vectors(fit: ModelFit | Frame, factor: Factor, level: str, at: Reading) -> Matrix:
+    """Return the gap of a gas under either reading of fair, shape (2, p)."""
+    return np.array(
+        [
+            fit.mean_vector(factor, level, one) - fit.mean_vector(factor, factor.reference, one)
+            for one in at.both
+        ]
+    )
+
+
+def _of_both(fit: ModelFit, factor: Factor, level: str, at: Reading) -> Matrix:
+    rows = both_vectors(fit, factor, level, at)
+    return np.asarray(rows @ fit.core.covariance @ rows.T)
 
 
 def bounds(found: Estimate, sign: int = 1, together: Together | None = None) -> Bounds:
@@ -192,17 +244,27 @@ def fieller(
     return float(a / b), float((middle - root) / square), float((middle + root) / square)
 
 
-def mean_rows(fit: ModelFit, confidence: float = 0.95) -> tuple[MeanRow, ...]:
+def mean_rows(
+    fit: ModelFit, confidence: float = 0.95, asked: Sequence[Asked] = ()
+) -> tuple[MeanRow, ...]:
     """Return the adjusted mean of every level of every varied factor that could be estimated.
 
     Left out for numbers of more settings than anyone chose: those are read off the coefficients.
+    Where both readings of fair are `asked`, the gas has a row at each, and what slides has none: an
+    average over the two would answer neither.
     """
+    both = [one for one in asked if one.at is not None]
     rows: list[MeanRow] = []
     if fit.method == BARE:
         return ()
     for factor in fit.factors:
         measured = factor.kind == "numeric" and len(factor.levels) > MOST_SETTINGS
         if factor.name not in fit.model.columns or measured:
+            continue
+        if any(one.at is not None and factor == one.at.slider for one in both):
+            continue
+        if any(factor == one.factor for one in both):
+            rows += _rows_of_both(fit, both, confidence)
             continue
         for level in factor.levels:
             try:
@@ -213,3 +275,18 @@ def mean_rows(fit: ModelFit, confidence: float = 0.95) -> tuple[MeanRow, ...]:
                 continue
             rows.append(MeanRow(factor.name, level, found.estimate, *found.interval(confidence)))
     return tuple(rows)
+
+
+def _rows_of_both(fit: ModelFit, both: Sequence[Asked], confidence: float) -> list[MeanRow]:
+    """Return the mean of each gas at each reading; a control welded alike in both has one."""
+    rows: dict[str, MeanRow] = {}
+    for one in both:
+        assert one.at is not None
+        shared = shared_control(one.at.slider, one.factor)
+        for level in (one.reference, one.level):
+            alike = shared and level == one.factor.reference
+            name = level if alike else f"{level} {one.at.words}"
+            found = fit.estimate(fit.mean_vector(one.factor, level, one.at))
+            row = MeanRow(one.factor.name, name, found.estimate, *found.interval(confidence))
+            rows.setdefault(name, row)
+    return list(rows.values())

@@ -43,6 +43,7 @@ from weldtrial.analysis.verdict_words import (
 from weldtrial.analysis.view import View
 from weldtrial.analysis.views import WITHOUT_CORRECTIONS
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.fair import Reading, shared_control
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.rounding import brief, spaced
 
@@ -59,18 +60,20 @@ def compare(
     try:
         answered = question.answer(fit)
     except NotEstimable as error:
-        return unanswered(context, question, unknown_verdict(question, observations, error.words))
+        return unanswered(
+            context, question, unknown_verdict(question, question.of(observations), error.words)
+        )
     if answered is None:
         return _cannot(context, question, fit, observations)
     found, code = answered
-    if code == "not_settled" and is_mostly_at_limit(observations):
+    if code == "not_settled" and is_mostly_at_limit(question.of(observations)):
         code = "at_limit"
     setting = _setting(context, question, fit, observations, found, code)
-    units = units_compared(question, observations)
+    units = units_compared(question, question.of(observations))
     firm = _firm(context, code, units)
     numbers = _numbers(found)
     verdict = (
-        reaching_verdict(question, observations, [number_line(setting, numbers)])
+        reaching_verdict(question, question.of(observations), [number_line(setting, numbers)])
         if code == "at_limit"
         else write_verdict(code, firm, setting, found.evidence, numbers)
     )
@@ -104,10 +107,14 @@ def compare(
         ratio_high=ratio[2],
         verdict=verdict,
     )
+    return _claimed(context, question, _at(question, comparison))
+
+
+def _claimed(context: Context, question: Question, found: Comparison) -> Comparison:
+    """Return a comparison with what it says of the claims; a pilot says nothing of any."""
     if context.trial.purpose == "pilot":
-        return comparison
-    claims = weigh_claims(context.trial.claims, question.response, comparison)
-    return replace(comparison, claims=claims)
+        return found
+    return replace(found, claims=weigh_claims(context.trial.claims, question.response, found))
 
 
 def _firm(context: Context, code: VerdictCode, units: int) -> Strength | None:
@@ -138,9 +145,11 @@ def _setting(
     early = context.look.state in ("planned", "unplanned")
     return Setting(
         response=question.response,
-        level=_said(context, question.factor, question.level),
-        reference=_said(context, question.factor, question.reference),
-        counts=count_words(observations, setups=any(o.setup is not None for o in observations)),
+        level=said_level(context, question.factor, question.level, question.at),
+        reference=said_level(context, question.factor, question.reference, question.at),
+        counts=count_words(
+            question.of(observations), setups=any(o.setup is not None for o in observations)
+        ),
         looks=context.looks,
         factors=len(compared_factors(context.trial)),
         settle=(
@@ -153,10 +162,17 @@ def _setting(
     )
 
 
-def _said(context: Context, factor: Factor, level: str) -> str:
-    """Return a level as it is said, with its factor where several factors are compared."""
+def said_level(context: Context, factor: Factor, level: str, at: Reading | None = None) -> str:
+    """Return a level as it is said, with its factor where several are compared, and its reading.
+
+    A control welded alike under both readings of fair is the same coupons in either, so it is
+    said without one.
+    """
     said = factor.said(level)
-    return f"{factor.name} {said}" if len(compared_factors(context.trial)) > 1 else said
+    said = f"{factor.name} {said}" if len(compared_factors(context.trial)) > 1 else said
+    if at is None or (level == factor.reference and shared_control(at.slider, factor)):
+        return said
+    return f"{said} {at.words}"
 
 
 def count_words(observations: Sequence[Observation], *, setups: bool) -> str:
@@ -215,7 +231,9 @@ def _averages(question: Question, observations: Sequence[Observation]) -> str:
     """Return the plain average of either level, listed and not compared."""
     sides = []
     for level in (question.reference, question.level):
-        mine = [o.value for o in observations if o.levels[question.factor.name] == level]
+        mine = [
+            o.value for o in question.of(observations) if o.levels[question.factor.name] == level
+        ]
         if mine:
             mean = f"{brief(sum(mine) / len(mine), 3)}{spaced(question.response.unit)}"
             sides.append(f"{question.factor.said(level)} {mean} ({len(mine)} coupons)")
@@ -242,7 +260,7 @@ def unanswered(context: Context, question: Question, verdict: Verdict) -> Compar
     if context.trial.purpose == "pilot":
         verdict = Verdict(None, None, PILOT, (verdict.words, *verdict.lines))
     margin = question.response.margin
-    return Comparison(
+    found = Comparison(
         factor=question.factor.name,
         level=question.level,
         reference=question.reference,
@@ -263,3 +281,10 @@ def unanswered(context: Context, question: Question, verdict: Verdict) -> Compar
         ratio_high=None,
         verdict=verdict,
     )
+    return _at(question, found)
+
+
+def _at(question: Question, found: Comparison) -> Comparison:
+    """Return a comparison with the reading of fair it is of, where both are welded."""
+    at = question.at
+    return found if at is None else replace(found, reading=at.role, at=at.words)

@@ -11,8 +11,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from weldtrial.analysis.claims import weigh_claims
-from weldtrial.analysis.compare import compared_factors, pairs_of
-from weldtrial.analysis.comparison import count_words
+from weldtrial.analysis.compare import asked_of, compared_factors
+from weldtrial.analysis.comparison import count_words, said_level
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.count_records import HowCounted
 from weldtrial.analysis.counted_words import cannot_count, write_counted, write_shuffled
@@ -30,6 +30,7 @@ from weldtrial.analysis.units_compared import units_compared
 from weldtrial.analysis.verdict_words import PILOT, Setting, depends_on, head
 from weldtrial.analysis.views import WITHOUT_CORRECTIONS, WITHOUT_DOUBTFUL
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.fair import Reading
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.record import Record
 from weldtrial.shared.responses import Response
@@ -48,6 +49,8 @@ class Pair:
         In points: see `points.in_points`.
     share
         How many comparisons of this factor share the error.
+    at
+        The reading of fair, where a trial welds both.
     """
 
     response: Response
@@ -56,6 +59,7 @@ class Pair:
     reference: str
     read: Levels
     share: int
+    at: Reading | None = None
 
     @property
     def interval(self) -> float:
@@ -68,9 +72,23 @@ class Pair:
         return 1 - 2 * self.read.one_sided / self.share
 
     def of(self, observations: Sequence[Observation]) -> list[Observation]:
-        """Return the coupons of the two levels."""
-        both = (self.level, self.reference)
-        return [o for o in observations if o.levels[self.factor.name] in both]
+        """Return the coupons of the two levels, welded as the reading of fair asks.
+
+        A control welded alike under both roles counts in each.
+        """
+        both, at, gas = (self.level, self.reference), self.at, self.factor.name
+        mine = [o for o in observations if o.levels[gas] in both]
+        if at is None:
+            return mine
+        return [o for o in mine if at.speaks_for(o.levels[gas], o.levels[at.slider.name])]
+
+    @property
+    def may_be_dealt(self) -> bool:
+        """Whether whole set-ups could have been dealt either way.
+
+        Not at one reading of fair: set-ups of the control hold more coupons that count.
+        """
+        return self.at is None and len(self.factor.levels) == 2
 
     def new(self, observations: Sequence[Observation]) -> list[bool]:
         """Return which coupons had the level that is compared with the reference."""
@@ -124,10 +142,10 @@ def pairs(context: Context, response: Response) -> tuple[Pair, ...]:
     found = []
     for factor in compared_factors(context.trial):
         read = levels_at(context.trial, context.look, factor)
-        both = pairs_of(factor)
+        asked = [one for one in asked_of(context.trial) if one.factor == factor]
         found += [
-            Pair(in_points(response), factor, level, reference, read, len(both))
-            for level, reference in both
+            Pair(in_points(response), factor, one.level, one.reference, read, len(asked), one.at)
+            for one in asked
         ]
     return tuple(found)
 
@@ -192,6 +210,8 @@ def judged(
             (found.odds or none)[2],
             found.why,
         ),
+        reading="" if pair.at is None else pair.at.role,
+        at="" if pair.at is None else pair.at.words,
     )
     if pilot or pair.response.kind == "graded":
         return comparison
@@ -220,9 +240,12 @@ def _verdict(
 def _setting(context: Context, pair: Pair, observations: Sequence[Observation]) -> Setting:
     return Setting(
         response=pair.response,
-        level=_said(context, pair.factor, pair.level),
-        reference=_said(context, pair.factor, pair.reference),
-        counts=count_words(observations, setups=any(o.setup is not None for o in observations)),
+        level=said_level(context, pair.factor, pair.level, pair.at),
+        reference=said_level(context, pair.factor, pair.reference, pair.at),
+        counts=count_words(
+            observations if pair.at is None else pair.of(observations),
+            setups=any(o.setup is not None for o in observations),
+        ),
         looks=context.looks,
         factors=len(compared_factors(context.trial)),
         interval="95 % interval for all looks" if context.look.ends[1:] else "95 % interval",
@@ -248,14 +271,9 @@ def _settle(pair: Pair, found: Counted, observations: Sequence[Observation]) -> 
     return settle_setups(pair.response, mine, found.se, found.df, units)
 
 
-def _said(context: Context, factor: Factor, level: str) -> str:
-    said = factor.said(level)
-    return f"{factor.name} {said}" if len(compared_factors(context.trial)) > 1 else said
-
-
 def _units(pair: Pair, observations: Sequence[Observation]) -> int:
     question = Question((), (), pair.response, pair.factor, pair.level, pair.reference)
-    return units_compared(question, observations)
+    return units_compared(question, observations if pair.at is None else pair.of(observations))
 
 
 def _firm(context: Context, code: VerdictCode, units: int) -> Strength | None:

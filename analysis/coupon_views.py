@@ -9,12 +9,16 @@ from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import CouponValue
 from weldtrial.analysis.limited import side_of
 from weldtrial.analysis.mixed import SetupFit
-from weldtrial.analysis.model import KENWARD_ROGER, ModelFit
+from weldtrial.analysis.model import KENWARD_ROGER, ModelFit, fit_model
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.residual_views import setup_means
 from weldtrial.analysis.shuffle import ShuffleTest, shuffle_setups
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.fair import readings_of
 from weldtrial.shared.orders import usual_limit
+from weldtrial.shared.problems import NotEstimable
+from weldtrial.shared.terms import Term
+from weldtrial.shared.trial import Trial
 
 
 def coupon_values(fit: ModelFit, observations: Sequence[Observation]) -> tuple[CouponValue, ...]:
@@ -49,6 +53,28 @@ def bare_coupons(observations: Sequence[Observation]) -> tuple[CouponValue, ...]
         )
         for o in observations
     )  # fmt: skip
+
+
+def of_one_reading(
+    trial: Trial, fit: ModelFit, terms: Sequence[Term], observations: Sequence[Observation]
+) -> tuple[ModelFit, Sequence[Observation]]:
+    """Return fit and coupons of the first reading of fair, or those given where there is one only.
+
+    The control, welded alike at both roles, has more coupons in a set-up; with the gases in pairs
+    in every round their gap is as likely to fall either way all the same, scatter being
+    symmetrical, and that is what the shuffle asks.
+    """
+    readings = readings_of(trial)
+    if not readings:
+        return fit, observations
+    first, slider = readings[0], readings[0].slider
+    gas = slider.slides_with or ""
+    mine = [o for o in observations if first.speaks_for(o.levels[gas], o.levels[slider.name])]
+    kept = [term for term in terms if slider.name not in term.factors]
+    try:
+        return fit_model([f for f in fit.factors if f.name != slider.name], kept, mine), mine
+    except NotEstimable:
+        return fit, observations
 
 
 def round_gaps(

@@ -123,6 +123,9 @@ class Comparison:
 
     Of coupons that pass or fail the difference is in points of per cent and the ratio one of
     shares; of grades see `HowCounted`, None of numbers.
+
+    Where a trial welds both readings of fair, `reading` is ``own`` or ``same`` and `at` says it:
+    ``at its own volts``; both are empty elsewhere.
     """
 
     factor: str
@@ -146,6 +149,34 @@ class Comparison:
     verdict: Verdict
     claims: tuple[ClaimFinding, ...] = ()
     counted: HowCounted | None = None
+    reading: str = ""
+    at: str = ""
+
+    @property
+    def said_level(self) -> str:
+        """The level with its reading of fair, where both are welded."""
+        return f"{self.level} {self.at}".strip()
+
+
+@dataclass(frozen=True, slots=True)
+class Survives:
+    """What both readings of fair show of one response.
+
+    Attributes
+    ----------
+    statements
+        Stable names of what is shown under both, the strongest only: ``worse_beyond_margin``,
+        ``worse``, ``better_beyond_margin``, ``better``, ``equal``, ``not_worse``; empty when
+        nothing is.
+    strength
+        The weaker of the two, None when nothing survives.
+    words
+        The sentence, and whether the two readings speak against each other.
+    """
+
+    statements: tuple[str, ...]
+    strength: Strength | None
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,6 +303,7 @@ class ResponseFindings:
     scatter: tuple[ScatterRow, ...] = ()
     would_buy: WouldBuy | None = None
     guesses: Guesses | None = None
+    survives: Survives | None = None
 
 
 @dataclass(frozen=True, slots=True)

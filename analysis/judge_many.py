@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from weldtrial.analysis.compare import pairs_of
+from weldtrial.analysis.compare import both_vectors, pairs_of
 from weldtrial.analysis.judge import CODES, judge_all
 from weldtrial.analysis.least_squares import batch_least_squares
 from weldtrial.analysis.linear import BatchContrasts, Floats, reference_level, rounding
@@ -116,14 +116,17 @@ class _Asked:
 
 def _asked(question: Question, frame: Frame) -> _Asked:
     factor, margin, sign = question.factor, question.response.margin, question.response.sign
-    one = frame.mean_vector(factor, question.level)
-    zero = frame.mean_vector(factor, question.reference)
+    one = question.mean(frame, question.level)
+    zero = question.mean(frame, question.reference)
     rows = [one - zero]
     if margin is not None and margin.percent:
         rows += [one - (1 - side * sign * margin.value) * zero for side in (1, -1)]
-    start, levels = len(rows), len(factor.levels)
+    start, levels = len(rows), question.compared_together
     family: Family = "single"
-    if levels > 2 and factor.control is None:
+    if question.at is not None:
+        family = "reference"
+        rows += list(both_vectors(frame, factor, question.level, question.at))
+    elif levels > 2 and factor.control is None:
         family = "pairs"
     elif levels > 2:
         family = "reference"

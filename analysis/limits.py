@@ -54,16 +54,19 @@ def more_coupons(
     def precision(coupons: int, using: Spread) -> Precision:
         if groups is not None:
             return replace(groups, per_setup=coupons).precision(using)
+        if shape.readings > 1:
+            alike = replace(shape, combos=shape.readings, centre=0)
+            return replace(alike, replicates=coupons // shape.readings).precision(using)
         found = by_setups(using, setups, coupons, paired=shape.paired, df=shape.df)
         return replace(found, alpha=rates.alpha, alpha_one=rates.alpha_one)
 
     def gap(one: Precision) -> float:
         return detectable(one.se, one.df, chance, one.alpha) or 0.0
 
-    sizes = sorted({*LADDER, own})
+    sizes = sorted(one for one in {*LADDER, own} if one % shape.readings == 0)
     endless = replace(spread, coupon=0.0, reading=0.0)
     steps = [Step(one, gap(precision(one, spread)), one * many) for one in sizes]
-    return (*steps, Step(None, gap(precision(1, endless)), None))
+    return (*steps, Step(None, gap(precision(shape.readings, endless)), None))
 
 
 def with_perfect_readings(

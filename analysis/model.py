@@ -43,6 +43,7 @@ from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.unreplicated import UnreplicatedFit, fit_bare, fit_unreplicated
 from weldtrial.shared.coding import ModelMatrix, Point
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.fair import Reading
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.terms import Term
 
@@ -114,9 +115,9 @@ class ModelFit:
         """Return a contrast over all columns from weights of single ones."""
         return self.frame.vector(weights)
 
-    def mean_vector(self, factor: Factor, level: str) -> Vector:
-        """Return the contrast of an adjusted mean: others at the coded centre, blocks averaged."""
-        return self.frame.mean_vector(factor, level)
+    def mean_vector(self, factor: Factor, level: str, at: Reading | None = None) -> Vector:
+        """Return the contrast of an adjusted mean; see `Frame.mean_vector`."""
+        return self.frame.mean_vector(factor, level, at)
 
     @property
     def limited(self) -> bool:

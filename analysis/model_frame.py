@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from weldtrial.shared.coding import ModelMatrix, Point, contrast_columns, model_matrix
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.fair import Reading
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.terms import Term
 
@@ -72,9 +73,12 @@ class Frame:
             vector[column] = weight
         return vector
 
-    def mean_vector(self, factor: Factor, level: str) -> Vector:
-        """Return the contrast of an adjusted mean: others at the coded centre, blocks averaged."""
-        weights = {0: 1.0}
+    def mean_vector(self, factor: Factor, level: str, at: Reading | None = None) -> Vector:
+        """Return the contrast of an adjusted mean: others at the coded centre, blocks averaged.
+
+        With a reading of fair the factor that slides stands at its role instead of its centre.
+        """
+        weights = {0: 1.0} if at is None else {0: 1.0, **self._slid(factor, level, at)}
         for power in (1, 2):
             term = Term(((factor.name, power),)).name
             columns = self.model.columns.get(term, ())
@@ -85,6 +89,20 @@ class Frame:
                 values = (factor.coded(factor.setting(level, owner), owner) ** power,)
             weights.update(dict(zip(columns, values, strict=False)))
         return self.vector(weights)
+
+    def _slid(self, factor: Factor, level: str, at: Reading) -> dict[int, float]:
+        """Return what the factor that slides adds at a role: its own columns and those with gas."""
+        slider = at.slider
+        owner = level if slider.slides_with == factor.name else next(iter(slider.settings))
+        coded = slider.coded(slider.setting(at.role, owner), owner)
+        weights: dict[int, float] = {}
+        for term, columns in self.model.columns.items():
+            if term in (slider.name, f"{slider.name}^2"):
+                weights[columns[0]] = coded ** (2 if term.endswith("^2") else 1)
+            elif set(term.split(":")) == {factor.name, slider.name}:
+                row = contrast_columns(factor, level)
+                weights.update(zip(columns, (coded * one for one in row), strict=True))
+        return weights
 
 
 def sum_to_zero(labels: Sequence[object]) -> Matrix:

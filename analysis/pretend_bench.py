@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from weldtrial.analysis.assumed import assumed, why_not_assumed
-from weldtrial.analysis.compare import compared_factors, pairs_of
+from weldtrial.analysis.compare import asked_of, compared_factors
 from weldtrial.analysis.counted_pretend import CountedBench
 from weldtrial.analysis.findings import VerdictCode
 from weldtrial.analysis.needs import share_beyond
@@ -115,8 +115,10 @@ def pretend_bench(trial: Trial, coupons: Sequence[Coupon]) -> PretendBench | Cou
         )
     factors = trial.varied
     terms = trial_terms(factors, trial.design.model, trial.design.terms)
-    factor = compared[0]
-    question = Question(factors, terms, response, factor, *pairs_of(factor)[0])
+    first = asked_of(trial)[0]
+    question = Question(
+        factors, terms, response, first.factor, first.level, first.reference, at=first.at
+    )
     blanks = blank_observations(factors, coupons)
     if response.kind != "number":
         if response.foreseen is None:

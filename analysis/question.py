@@ -10,9 +10,11 @@ from weldtrial.analysis.findings import Alternative, VerdictCode
 from weldtrial.analysis.judge import judge
 from weldtrial.analysis.levels import ONCE, Levels
 from weldtrial.analysis.model import BARE, ModelFit, fit_model
+from weldtrial.analysis.model_frame import Frame, Vector
 from weldtrial.analysis.observations import Observation
 from weldtrial.shared.coding import Point
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.fair import Reading
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.responses import Response
 from weldtrial.shared.terms import Term
@@ -22,7 +24,8 @@ from weldtrial.shared.terms import Term
 class Question:
     """What is asked: the model, the response, and the level compared with its reference.
 
-    `read` holds the error rates of the look that this is.
+    `read` holds the error rates of the look that this is; `at` the reading of fair, where a trial
+    welds both.
     """
 
     factors: tuple[Factor, ...]
@@ -32,11 +35,28 @@ class Question:
     level: str
     against: str = ""
     read: Levels = ONCE
+    at: Reading | None = None
 
     @property
     def reference(self) -> str:
         """The level that `level` is compared with: the one named, or the factor's reference."""
         return self.against or self.factor.reference
+
+    def mean(self, fit: ModelFit | Frame, level: str) -> Vector:
+        """Return the contrast of the adjusted mean of a level, at the reading that is asked."""
+        return fit.mean_vector(self.factor, level, self.at)
+
+    def of(self, observations: Sequence[Observation]) -> list[Observation]:
+        """Return the coupons welded as the reading of fair asks; all of them without one."""
+        at, gas = self.at, self.factor.name
+        if at is None:
+            return list(observations)
+        return [o for o in observations if at.speaks_for(o.levels[gas], o.levels[at.slider.name])]
+
+    @property
+    def compared_together(self) -> int:
+        """Levels that are read together, the reference counted: one more than comparisons."""
+        return len(self.factor.levels) if self.at is None else 1 + len(self.at.both)
 
     def fit(
         self,
@@ -55,7 +75,9 @@ class Question:
         """Return the comparison and its verdict code, or None when it cannot be told."""
         if self.factor.name not in fit.model.columns or fit.method == BARE:
             return None
-        found = contrast(fit, self.factor, self.level, self.response, self.reference, self.read)
+        found = contrast(
+            fit, self.factor, self.level, self.response, self.reference, self.read, self.at
+        )
         return found, judge(found.evidence, self.response.ask)
 
     def alternative(

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from weldtrial.analysis.compare import compared_factors, pairs_of
+from weldtrial.analysis.compare import asked_of
 from weldtrial.analysis.comparison import compare
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.counted_pretend import CountedBench, draw_alike, graded
@@ -178,7 +178,7 @@ def play(
         Called with the number of trials just played.
     """
     record = pretend_record(bench.coupons)
-    looks = sum(len(pairs_of(f)) for f in compared_factors(trial)) * len(trial.responses)
+    looks = len(asked_of(trial)) * len(trial.responses)
     context = Context(trial, record, shuffled=True, looks=looks)
     deal = _counted(bench, truths) if isinstance(bench, CountedBench) else _read(bench, truths)
     ends = tuple(Counter[tuple[VerdictCode | None, Strength | None, str]]() for _ in truths)

@@ -7,10 +7,16 @@ from dataclasses import dataclass, replace
 
 from weldtrial.analysis.censored import CensoredFit
 from weldtrial.analysis.censored_setups import CensoredSetupFit
-from weldtrial.analysis.compare import compared_factors, mean_rows, pairs_of
+from weldtrial.analysis.compare import asked_of, compared_factors, mean_rows
 from weldtrial.analysis.comparison import compare, unanswered
 from weldtrial.analysis.context import Context
-from weldtrial.analysis.coupon_views import bare_coupons, coupon_values, round_gaps, shuffle
+from weldtrial.analysis.coupon_views import (
+    bare_coupons,
+    coupon_values,
+    of_one_reading,
+    round_gaps,
+    shuffle,
+)
 from weldtrial.analysis.covariates import covariate_views
 from weldtrial.analysis.curvature import curvature, curvature_check
 from weldtrial.analysis.findings import (
@@ -28,12 +34,14 @@ from weldtrial.analysis.limited import CENSORED
 from weldtrial.analysis.looks import levels_at
 from weldtrial.analysis.mixed import SetupFit
 from weldtrial.analysis.model import BARE, SOURCES, ModelFit, fit_model
+from weldtrial.analysis.model_frame import LeftOut
 from weldtrial.analysis.observations import Observation, reading_share, reading_variance
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.reaching import unknown_verdict
 from weldtrial.analysis.respond_counted import analyse_counted
 from weldtrial.analysis.scatter import scatter_rows, would_buy
 from weldtrial.analysis.scatter_rows import WouldBuy
+from weldtrial.analysis.survives import survives
 from weldtrial.analysis.undo import undo
 from weldtrial.analysis.undo_records import Undo
 from weldtrial.analysis.view import View
@@ -44,6 +52,7 @@ from weldtrial.analysis.views import (
     two_groups,
     without_doubtful,
 )
+from weldtrial.shared.fair import Reading, readings_of
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.responses import Response
 from weldtrial.shared.terms import Term, trial_terms
@@ -92,12 +101,15 @@ def analyse_response(
         return _past_the_gauge(context, terms, response, observations, error)
     looked = _compare_all(context, terms, response, fit, observations, uncorrected)
     single = levels_at(trial, context.look).interval
-    bend = curvature(factors, terms, observations)
+    readings = readings_of(trial)
+    # A control welded alike at both roles stands at the middle, and is no centre point.
+    bend = None if readings else curvature(factors, terms, observations)
     # The order was drawn for all rounds at once, so the shuffle test waits for all of them.
     uses, rounds = context.look.uses, trial.design.rounds
     whole = uses is None or rounds is None or uses >= rounds
     spread = _variance(fit, observations)
-    dealt = shuffle(context, fit, observations, compared_factors(trial) if whole else ())
+    dealt_fit, dealt_of = of_one_reading(trial, fit, terms, observations)
+    dealt = shuffle(context, dealt_fit, dealt_of, compared_factors(trial) if whole else ())
     return ResponseFindings(
         name=response.name,
         title=response.title,
@@ -109,9 +121,9 @@ def analyse_response(
         n=len(observations),
         setups_total=_setup_count(observations),
         tests=fit.tests(),
-        effects=fit.effects(single),
+        effects=tuple(row for row in fit.effects(single) if row.term not in _gases(readings)),
         coefficients=fit.coefficients(single),
-        means=mean_rows(fit, single),
+        means=mean_rows(fit, single, asked_of(trial)),
         variance=spread,
         comparisons=looked.comparisons,
         lack_of_fit=_lack_of_fit(fit),
@@ -121,14 +133,27 @@ def analyse_response(
         checks=(*(view.check for view in looked.checks), *curvature_check(bend)),
         alternatives=looked.ways,
         coupons=coupon_values(fit, observations),
-        round_gaps=round_gaps(fit, observations, compared_factors(trial)),
+        round_gaps=round_gaps(dealt_fit, dealt_of, compared_factors(trial)),
         shuffle_p=dealt.p if dealt else None,
         shuffle_orders=dealt.orders if dealt else None,
         curvature=bend,
         undo=looked.undo,
         scatter=scatter_rows(fit, observations, spread),
         would_buy=_would_buy(context, looked, observations, spread, single),
+        survives=survives(context, response, looked.comparisons),
     )
+
+
+def _gases(readings: Sequence[Reading]) -> set[str | None]:
+    """Return the gas that both readings turn on: its effect is an average that answers neither."""
+    return {one.slider.slides_with for one in readings}
+
+
+def _says_the_same(reading: Reading, left: LeftOut) -> bool:
+    """Whether gas by slider was left out as the control is welded alike at both roles."""
+    slider = reading.slider
+    pair = {slider.name, slider.slides_with}
+    return left.tied_to == slider.name and set(left.term.split(":")) == pair
 
 
 def _past_the_gauge(
@@ -139,13 +164,16 @@ def _past_the_gauge(
     error: NotEstimable,
 ) -> ResponseFindings:
     """Return what is left to say where too many coupons went past the gauge limit for a fit."""
-    pairs = [(f, *pair) for f in compared_factors(context.trial) for pair in pairs_of(f)]
+    pairs = asked_of(context.trial)
     if not pairs:
         raise error
     comparisons = []
-    for factor, level, reference in pairs:
-        question = Question(context.trial.varied, tuple(terms), response, factor, level, reference)
-        verdict = unknown_verdict(question, observations, error.words)
+    for one in pairs:
+        question = Question(
+            context.trial.varied, tuple(terms), response, one.factor, one.level, one.reference,
+            at=one.at,
+        )  # fmt: skip
+        verdict = unknown_verdict(question, question.of(observations), error.words)
         comparisons.append(unanswered(context, question, verdict))
     planned = sum(c.role == "count" for c in context.record.coupons)
     return ResponseFindings(
@@ -196,10 +224,11 @@ def _compare_all(
     ways: tuple[Alternative, ...] = ()
     naive: list[Alternative] = []
     undone: Undo | None = None
-    pairs = [(f, *pair) for f in compared_factors(context.trial) for pair in pairs_of(f)]
-    for factor, level, reference in pairs:
-        read = levels_at(context.trial, context.look, factor)
-        question = Question(fit.factors, tuple(terms), response, factor, level, reference, read)
+    for one in asked_of(context.trial):
+        read = levels_at(context.trial, context.look, one.factor)
+        question = Question(
+            fit.factors, tuple(terms), response, one.factor, one.level, one.reference, read, one.at
+        )
         views = (
             *all_views(question, fit, observations, context.record),
             *covariate_views(context.trial, question, observations, context.record),
@@ -327,6 +356,7 @@ def _warnings(
     notes = [
         Note("left_out", f"{left.term} is left out: it cannot be told apart from {left.tied_to}.")
         for left in fit.left_out
+        if not any(_says_the_same(one, left) for one in readings_of(context.trial))
     ]
     notes += [
         Note(view.check.name.replace(" ", "_").replace("-", "_"), view.check.words)

@@ -11,6 +11,7 @@ from weldtrial.analysis.context import Context
 from weldtrial.analysis.count_records import NO_COUNTS, Counts
 from weldtrial.analysis.counted import Answer, Pair, judged, other_ways, pairs, way
 from weldtrial.analysis.dealt import unit_of
+from weldtrial.analysis.fair_levels import at_readings
 from weldtrial.analysis.findings import (
     Alternative,
     Comparison,
@@ -23,6 +24,8 @@ from weldtrial.analysis.findings import (
 )
 from weldtrial.analysis.looks import levels_at
 from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.points import in_points
+from weldtrial.analysis.survives import survives
 from weldtrial.analysis.undo_counted import undo_counted
 from weldtrial.analysis.views import EVERY_COUPON_APART, TWO_HEAPS
 from weldtrial.shared.responses import Response
@@ -103,6 +106,7 @@ def analyse_counted(
         shuffle_orders=orders if shuffled is not None else None,
         undo=undone,
         counts=_counts(context, response, observations),
+        survives=survives(context, in_points(response), comparisons),
     )
 
 
@@ -141,7 +145,7 @@ def _coupons(observations: Sequence[Observation]) -> tuple[CouponValue, ...]:
 
 
 def _counts(context: Context, response: Response, observations: Sequence[Observation]) -> Counts:
-    factors = context.trial.varied
+    factors, observations = at_readings(context.trial, observations)
     confidence = levels_at(context.trial, context.look).interval
     if response.kind == "pass-fail":
         return replace(

@@ -70,8 +70,7 @@ def _by_ranks(context: Context, pair: Pair, mine: Sequence[Observation]) -> Coun
     if unit_of(pair.factor, mine) == "within set-ups":
         return ranked(pair, mine, setups, dealt_again(pair, mine, setups))
     p = orders = None
-    two = len(pair.factor.levels) == 2
-    dealt = arrangements(context, mine, pair.factor) if two else None
+    dealt = arrangements(context, mine, pair.factor) if pair.may_be_dealt else None
     if dealt is not None:
         # Labels in sorted order, as `rank_test_setups` takes its columns.
         columns = [dealt.setups.index(setup) for setup in sorted(set(setups))]

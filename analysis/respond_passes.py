@@ -92,8 +92,8 @@ def every_coupon_apart(pair: Pair, observations: Sequence[Observation]) -> Count
 def _by_setups(
     context: Context, pair: Pair, mine: Sequence[Observation], *, within: bool
 ) -> Counted:
-    two = len(pair.factor.levels) == 2
-    dealt = arrangements(context, mine, pair.factor) if two and not within else None
+    redealt = pair.may_be_dealt and not within
+    dealt = arrangements(context, mine, pair.factor) if redealt else None
     try:
         found = setup_shares(pair, mine, within=within, dealt=dealt)
     except NotEstimable as error:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.fair import OWN, SAME, readings_of
 from weldtrial.shared.rounding import plain, spaced
 from weldtrial.shared.trial import Quantity, Trial
 
@@ -71,8 +72,9 @@ def scope(trial: Trial) -> str:
 def comparison_point(trial: Trial) -> str:
     """Return the sentence saying at which settings levels are compared."""
     places = []
+    both = readings_of(trial)
     for factor in trial.factors:
-        if factor.kind != "numeric":
+        if factor.kind != "numeric" or any(factor == one.slider for one in both):
             continue
         if factor.slides_with:
             own = " / ".join(
@@ -82,6 +84,8 @@ def comparison_point(trial: Trial) -> str:
             places.append(f"{factor.title} {own}")
         else:
             places.append(f"{factor.title} {plain(factor.centre())}{spaced(factor.unit)}")
+    if both:
+        return " ".join([_both_points(both[0].slider), *_at_middle(places)])
     if not places:
         return ""
     note = (
@@ -90,3 +94,16 @@ def comparison_point(trial: Trial) -> str:
         else ""
     )
     return f"Compared at the middle of what was welded: {'; '.join(places)}.{note}"
+
+
+def _at_middle(places: list[str]) -> list[str]:
+    return [f"Else at the middle of what was welded: {'; '.join(places)}."] if places else []
+
+
+def _both_points(slider: Factor) -> str:
+    """Return at which settings the gases are compared where both readings of fair are welded."""
+    unit = spaced(slider.unit)
+    own = " / ".join(f"{plain(slider.setting(OWN, gas))}{unit} ({gas})" for gas in slider.settings)
+    same = plain(slider.setting(SAME, next(iter(slider.settings))))
+    title = slider.title[:1].lower() + slider.title[1:]
+    return f"Compared twice: each gas at its own {title}, {own}; and all at the same, {same}{unit}."

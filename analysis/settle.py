@@ -79,7 +79,7 @@ def _of_percent(response: Response) -> float:
 def _needed(question: Question, found: Contrast, units: int) -> int | None:
     margin = found.margin or 0.0
     # Read as one of several where it is; many more df would change these rates little.
-    levels, df_now = len(question.factor.levels), max(1, round(found.difference.df))
+    levels, df_now = question.compared_together, max(1, round(found.difference.df))
     both, one = error_rates(found.together.family, levels, df_now)
     chances: dict[str, Callable[[float, float], float]] = {
         "no-worse": lambda se, df: power_no_worse(margin, se, df, alpha=one),

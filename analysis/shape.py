@@ -44,6 +44,11 @@ class Shape:
         How several levels are read together: with the ``reference``, or all ``pairs``.
     numeric
         Whether the compared levels are numbers, so that centre points say nothing of the gap.
+    readings
+        2 where both readings of fair are welded, half of a gas's coupons at each; the two are
+        read together, and the figures are of one.
+    shared
+        Whether the reference is welded alike at both, so that all its coupons count in each.
     extra
         Spares and warm-ups besides.
     terms
@@ -72,6 +77,8 @@ class Shape:
     hard_columns: int = 1
     family: Family = "single"
     numeric: bool = False
+    readings: int = 1
+    shared: bool = False
 
     @property
     def listed(self) -> bool:
@@ -118,7 +125,9 @@ class Shape:
         return max(0, self.coupons - self.rounds - self.terms)
 
     def precision(self, spread: Spread) -> Precision:
-        """Return how precisely the two levels are compared."""
+        """Return how precisely the two levels are compared (at one reading of fair)."""
+        if self.readings > 1:
+            return self._at_one_reading(spread)
         if self.setups_per_level is not None:
             found = by_setups(
                 spread, self.setups_per_level, self.per_setup, paired=self.paired, df=self.df
@@ -127,6 +136,27 @@ class Shape:
             found = shuffled(spread, self.coupons_per_level, df=self.df)
         alpha, alpha_one = error_rates(self.family, self.levels, self.df)
         return replace(found, alpha=alpha, alpha_one=alpha_one)
+
+    def _at_one_reading(self, spread: Spread) -> Precision:
+        """Return the precision of one of two readings, read together with the other.
+
+        The set-ups' own degrees of freedom judge it, fewer than it really has, and the two gaps
+        are taken to correlate by a half, less than they do: both err on the timid side.
+        """
+        one = replace(self, readings=1)
+        if self.setups_per_level is not None:
+            sides = [
+                by_setups(spread, self.setups_per_level, coupons, paired=self.paired, df=self.df)
+                for coupons in (self.per_setup // 2, self.per_setup)
+            ]
+        else:
+            sides = [
+                shuffled(spread, coupons, df=self.df)
+                for coupons in (one.coupons_per_level // 2, one.coupons_per_level)
+            ]
+        alpha, alpha_one = error_rates("reference", 1 + self.readings, self.df)
+        reference = sides[1 if self.shared else 0].variance
+        return replace(sides[0], alpha=alpha, alpha_one=alpha_one, variance_reference=reference)
 
     def resized(self, units: int) -> Shape:
         """Return the plan with `units` set-ups of each level, or coupons of each combination.

@@ -189,7 +189,7 @@ def _lost(
     code: VerdictCode,
 ) -> LostWould:
     level = coupons[0].levels[question.factor.name]
-    mean = fit.estimate(fit.mean_vector(question.factor, level)).estimate
+    mean = fit.estimate(question.mean(fit, level)).estimate
     sd = sqrt(float((fit.y - fit.fitted) @ (fit.y - fit.fitted)) / max(1, len(fit.y) - 1))
 
     def at(value: float) -> VerdictCode | None:
@@ -260,7 +260,7 @@ def _words(
 def _lost_words(question: Question, fit: ModelFit, one: LostWould) -> str:
     who = f"The {len(one.stamps)} lost coupon{'s' if len(one.stamps) > 1 else ''} of {one.level}"
     unit = spaced(question.response.unit)
-    half = fit.estimate(fit.mean_vector(question.factor, one.level)).se
+    half = fit.estimate(question.mean(fit, one.level)).se
     ways = [
         f"{by_uncertainty(value, half)}{unit} or {way}"
         for value, way in ((one.below, "less"), (one.above, "more"))

@@ -46,7 +46,7 @@ def unequal(
 ) -> Alternative | None:
     """Return the comparison with each level's own scatter, None where rounds pair the levels."""
     core, levels = _units(question, fit, observations)
-    if core is None:
+    if core is None or question.at is not None:
         return None
     sides = [
         _side(question, fit, core, levels, one) for one in (question.level, question.reference)

@@ -229,7 +229,9 @@ def other_ways(
 ) -> tuple[Alternative, ...]:
     """Return the comparison from set-up means, naively, uncorrected, and without each round."""
     ways = []
-    if fit.method == KENWARD_ROGER and question.factor.hard_to_change:
+    # Set-up means average both readings of fair, so they answer neither.
+    averaged = question.at is None and question.factor.hard_to_change
+    if fit.method == KENWARD_ROGER and averaged:
         ways.append(from_setup_means(question, fit, observations))
     if fit.setup is not None:
         ways.append(
@@ -307,8 +309,8 @@ def from_setup_means(
 
 def two_groups(question: Question, observations: Sequence[Observation]) -> Alternative | None:
     """Compare the two levels as two heaps of coupons: no rounds, no set-ups, nothing else."""
-    heap = [replace(o, round=None) for o in observations]
-    alone = replace(question, terms=(Term(((question.factor.name, 1),)),))
+    heap = [replace(o, round=None) for o in question.of(observations)]
+    alone = replace(question, terms=(Term(((question.factor.name, 1),)),), at=None)
     return alone.alternative(
         TWO_HEAPS, "as two heaps of coupons, nothing else considered", heap, setups=False
     )

@@ -27,7 +27,7 @@ def follows_words(trial: Trial) -> str:
     assert trial.follows is not None
     seal = seal_code(trial.follows.seal)
     return (
-        f"This trial adds to the one sealed as {seal}, of which {len(trial.earlier)} coupons count. "
+        f"This trial adds to the one sealed as {seal}; {len(trial.earlier)} coupons of that count. "
         "It was planned after those were seen: where it was added because an answer was nearly "
         "there, false alarms are likelier than 5 in 100."
     )

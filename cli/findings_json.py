@@ -89,6 +89,7 @@ def _response(found: ResponseFindings) -> dict[str, Any]:
         "would_buy": found.would_buy,
         "guesses": found.guesses,
         "comparisons": [_comparison(one) for one in found.comparisons],
+        "survives_both": found.survives,
         "lack_of_fit": {
             "df_num": found.lack_of_fit.df_num,
             "df_den": found.lack_of_fit.df_den,
@@ -160,4 +161,5 @@ def _comparison(one: Comparison) -> dict[str, Any]:
         },
         "claims": list(one.claims),
         "counted": one.counted,
+        "reading": one.reading or None,
     }

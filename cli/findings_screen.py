@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from weldtrial.cli.counted_tables import counted_tables, forgotten_table
 from weldtrial.cli.found_scatter import buy_words, scatter_words
+from weldtrial.shared.fair import readings_of, shared_control
 from weldtrial.shared.rounding import MINUS, decimals_for, fixed, plain, spaced
 
 if TYPE_CHECKING:
@@ -62,6 +63,8 @@ def _response(console: Console, trial: Trial, found: ResponseFindings) -> None:
     console.heading(f"{found.title.upper()} ({rank})")
     for comparison in found.comparisons:
         _verdict(console, comparison)
+    if found.survives is not None:
+        console.line(f"  = {found.survives.words}", hang=4, style="bold")
     if not found.comparisons:
         below = "effects are" if found.kind == "number" else "counts are"
         console.line(f"  No category is compared in this trial; the {below} below.", hang=2)
@@ -103,7 +106,15 @@ def _verdict(console: Console, comparison: Comparison) -> None:
 
 
 def effect_name(term: str, trial: Trial) -> str:
-    """Return a term with the direction of a two-level category: ``gas (mix - co2)``."""
+    """Return a term with the direction of a two-level category: ``gas (mix - co2)``.
+
+    What slides under both readings of fair, the control welded alike, changed under one gas only.
+    """
+    for one in readings_of(trial)[:1]:
+        gas = trial.factor(one.slider.slides_with or "")
+        if term == one.slider.name and shared_control(one.slider, gas):
+            others = " and ".join(level for level in gas.levels if level != gas.reference)
+            return f"{term} (under {others} only)"
     for factor in trial.varied:
         if factor.name == term and factor.kind == "category" and len(factor.levels) == 2:
             return f"{term} ({factor.levels[0]} \N{MINUS SIGN} {factor.levels[1]})"
@@ -241,7 +252,7 @@ def show_as_if(console: Console, findings: Findings, name: str) -> None:
             mine = Alternative("", "", ours.difference, ours.ci_low, ours.ci_high, 0.0, 0.0, None)
             rows.append(
                 [
-                    f"{found.title}, {ours.level} {MINUS} {ours.reference}"
+                    f"{found.title}, {ours.said_level} {MINUS} {ours.reference}"
                     if several
                     else found.title,
                     interval_words(other, found.unit),

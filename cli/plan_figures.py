@@ -77,12 +77,14 @@ def compared_factor(trial: Trial) -> Factor:
 def shape_of(trial: Trial, layout: Layout) -> Shape:
     """Return the numbers of a layout that decide what it shows of the compared factor."""
     from weldtrial.analysis.shape import Shape
+    from weldtrial.shared.fair import readings_of, shared_control
 
     if layout.listed:
         return _listed_shape(trial, layout)
     compared = compared_factor(trial)
     levels = len(compared.levels)
     by_setups = bool(layout.hard_factors)
+    readings = tuple(one for one in readings_of(trial) if one.slider.slides_with == compared.name)
     return Shape(
         by_setups=by_setups,
         rounds=layout.rounds,
@@ -101,6 +103,8 @@ def shape_of(trial: Trial, layout: Layout) -> Shape:
         hard_columns=layout.set_ups - layout.rounds - layout.error_df if by_setups else 1,
         family=family_of(compared),
         numeric=compared.kind == "numeric" and not by_setups,
+        readings=max(1, len(readings)),
+        shared=bool(readings) and shared_control(readings[0].slider, compared),
     )
 
 
@@ -246,12 +250,15 @@ def _gaps(trial: Trial, assessment: Assessment, shape: Shape, known: Assumed) ->
         return _gaps_of_terms(trial, assessment, known)
     from weldtrial.analysis.needs import gap_within
     from weldtrial.analysis.power import detectable
+    from weldtrial.shared.fair import readings_of
 
     found = {}
     for told in assessment.told:
         factor = next((one for one in trial.varied if one.name == told.term), None)
         if factor is None or told.judged_by == "effects" or not _evenly(factor):
             continue
+        if any(factor == one.slider for one in readings_of(trial)):
+            continue  # Its effect lives in one gas only, or is two: no number of this kind.
         levels, family = len(factor.levels), family_of(factor)
         if told.judged_by == "set-ups":
             others = shape.levels * shape.others // levels

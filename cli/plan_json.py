@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from weldtrial.cli.fair_screen import fair_json
 from weldtrial.cli.left_open import as_plain
 from weldtrial.cli.look_tables import looks_json
 from weldtrial.cli.plan_figures import PlanFigures
@@ -38,6 +39,7 @@ def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
         "never_welded": assessment.never_welded or None,
         "blocks": assessment.blocks,
         "windows": assessment.windows,
+        "fair": fair_json(assessment),
         "bench": asdict(assessment.bench),
         "gauge": [asdict(note) for note in figures.gauge],
         "nuisances": [asdict(one) for one in assessment.nuisances],

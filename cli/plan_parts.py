@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.fair_screen import both_words, show_fair
 from weldtrial.cli.plan_figures import PlanFigures
 from weldtrial.shared.rounding import brief
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 def show_parts(console: Console, figures: PlanFigures) -> None:
     """Show what a plan tells, what it asks of the bench, and what may spoil it."""
     _tells(console, figures)
+    show_fair(console, figures)
     _bench(console, figures)
     _order(console, figures)
     _gauge(console, figures)
@@ -46,7 +48,9 @@ def _tells(console: Console, figures: PlanFigures) -> None:
         console.line("  Spreads only.")
     for words in assessment.layout.notes:
         console.line(f"  {words}", hang=4)
-    if figures.shape.family != "single":
+    if figures.shape.readings > 1:
+        console.line(f"  {both_words(figures)}", hang=4)
+    elif figures.shape.family != "single":
         console.line(f"  {_together(figures)}", hang=4)
     console.line(f"  {assessment.blocks}", hang=2)
     for name, other in figures.others.items():

@@ -18,7 +18,8 @@ from weldtrial.cli.plan_figures import PlanFigures, margin_words
 from weldtrial.cli.plan_parts import p_cell, show_parts
 from weldtrial.cli.plan_working import show_working, small
 from weldtrial.cli.scatter_words import scatter_words
-from weldtrial.shared.rounding import brief, fixed
+from weldtrial.shared.fair import OWN, SAME, readings_of
+from weldtrial.shared.rounding import brief, fixed, plain
 
 if TYPE_CHECKING:
     from weldtrial.analysis.assumed import Assumed
@@ -49,7 +50,8 @@ def _question(console: Console, figures: PlanFigures) -> None:
     trial = figures.trial
     console.line(trial.title, style="bold")
     console.line(f"  compares  {_compares(figures)}", hang=10)
-    console.line(f"  decides   {trial.deciding.title} – {asks(figures)}", hang=10)
+    twice = " Asked twice, once for each reading of fair." if readings_of(trial) else ""
+    console.line(f"  decides   {trial.deciding.title} – {asks(figures)}{twice}", hang=10)
     console.line(f"  budget    {_budget(figures)}", hang=10)
     if figures.assessment.layout.name:
         console.line(f"  design    {figures.assessment.layout.name}", hang=10)
@@ -70,7 +72,15 @@ def _compares(figures: PlanFigures) -> str:
             fixed(one.setting(one.levels[0], level), places) for level in factor.levels
         )
         words += f"   each at its own {small(one.title)} ({values} {one.unit})"
-    easy = [small(one.title) for one in trial.varied if one is not factor]
+    both = readings_of(trial)
+    if both:
+        slider = both[0].slider
+        values = " / ".join(plain(slider.setting(OWN, level)) for level in factor.levels)
+        same = plain(slider.setting(SAME, factor.reference))
+        words += f"   each at its own {small(slider.title)} ({values} {slider.unit}) and all at "
+        words += f"the same ({same} {slider.unit})"
+    roles = [one.slider.name for one in both]
+    easy = [small(one.title) for one in trial.varied if one is not factor and one.name not in roles]
     return f"{words}; also {', '.join(easy)}" if easy else words
 
 
@@ -250,6 +260,11 @@ def _footnotes(console: Console, figures: PlanFigures) -> None:
     spread = known.spread
     source = f" ({known.source})" if known.source else " (the file does not say from what)"
     console.line(f"  Worked out from: {scatter_words(spread, known.unit)}{source}.")
+    if figures.shape.readings > 1:
+        console.line(
+            "  Gap and chance are those of one reading of fair; showing it at both is rarer.",
+            hang=2,
+        )
     _doubt(console, figures, known)
     if figures.averaged is not None:
         shape, unit = figures.shape, known.unit

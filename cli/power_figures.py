@@ -224,6 +224,7 @@ def _terms(plan: _Plan, known: Assumed, aim: Aim) -> tuple[tuple[str, TermPower]
     from weldtrial.doe.matrix import planned_matrix
     from weldtrial.doe.unanswerable import term_words
     from weldtrial.shared.coding import unit_effects
+    from weldtrial.shared.fair import readings_of
 
     trial, assessment = plan.trial, plan.assessment
     if trial is None or assessment is None:
@@ -242,6 +243,9 @@ def _terms(plan: _Plan, known: Assumed, aim: Aim) -> tuple[tuple[str, TermPower]
         target=plan.chance,
     )
     told = {one.term: one.words for one in assessment.told}
+    for one in readings_of(trial)[:1]:
+        gas = one.slider.slides_with or ""
+        told[gas] = f"{told.get(gas, gas)}, averaged over both readings of fair"
     words = [told.get(term.name, term_words(trial, term)) for term in planned.terms]
     return tuple(zip(words, found, strict=True))
 

@@ -81,7 +81,12 @@ def sentences(one: PowerFigures) -> list[str]:
             "Nothing is welded twice, so the effects judge each other (Lenth 1989); these chances "
             "are simulated, with no other effect than the one asked about."
         )
-    if shape.family != "single":
+    if shape.readings > 1:
+        words.append(
+            "These figures are of one reading of fair; the two are read together, so that both "
+            "intervals hold at once, and the figures allow for it."
+        )
+    elif shape.family != "single":
         words.append(
             f"All {shape.levels} are read together, so that all the intervals hold at once; the "
             "figures allow for it."

@@ -59,7 +59,7 @@ def _path(common: Common) -> Any:
 def _rehearse(
     common: Common, folder: Folder, trial: Trial, wanted: Wanted, *, changed: bool
 ) -> Rehearsal:
-    from weldtrial.analysis.compare import compared_factors, pairs_of
+    from weldtrial.analysis.compare import asked_of
     from weldtrial.analysis.counted_pretend import CountedBench
     from weldtrial.analysis.counted_verdict import counted_verdict
     from weldtrial.analysis.pretend import coupons_of
@@ -90,7 +90,7 @@ def _rehearse(
             verdict_of=ends,
             done=done,
         )
-    pairs = sum(len(pairs_of(factor)) for factor in compared_factors(trial))
+    pairs = len(asked_of(trial))
     return Rehearsal(trial, bench, losses, order, margin is not None, pairs, found)
 
 

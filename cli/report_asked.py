@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from weldtrial.analysis.findings import Findings, Flow
 from weldtrial.cli.answering import follows_words
+from weldtrial.cli.fair_screen import fair_terms, rule_words
 from weldtrial.cli.report_blocks import Block, Box, Flowchart, Heading, Section, Terms, Text, table
 from weldtrial.cli.report_looks import looks_beforehand
 from weldtrial.cli.report_words import (
@@ -87,7 +88,11 @@ def _beforehand(trial: Trial, plan: Plan, findings: Findings) -> Iterator[tuple[
     yield "Seal", seal_words(findings)
     yield "Question", trial.question or trial.title
     if trial.fair.rule:
-        yield "Fair means", _sentences(trial.fair.rule, trial.fair.how, trial.fair.fixed)
+        yield (
+            "Fair means",
+            _sentences(rule_words(trial.fair.rule), trial.fair.how, trial.fair.fixed),
+        )
+        yield from fair_terms(trial)
     joint = joint_words(trial)
     if joint:
         yield "Joint", joint

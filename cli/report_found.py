@@ -83,6 +83,8 @@ def _response(trial: Trial, one: ResponseFindings) -> list[Block]:
     boxes = [verdict_box(one, compared) for compared in one.comparisons]
     if one.kind == "number" or boxes:
         blocks += [replace(box, tag="") for box in boxes or [effect_box(trial, one)]]
+    if one.survives is not None:
+        blocks.append(Text(one.survives.words))
     if one.comparisons:
         blocks.append(_comparisons(one))
     said = [note.words for note in one.warnings]
@@ -146,7 +148,7 @@ def _comparisons(one: ResponseFindings) -> Table:
 
 
 def _comparison(one: Comparison) -> tuple[str, ...]:
-    gap = f"{one.level} − {one.reference}"
+    gap = f"{one.said_level} − {one.reference}"
     margin = "none given" if one.margin is None else brief(one.margin, 3)
     if one.difference is None or one.ci_low is None or one.ci_high is None:
         none = "cannot tell" if one.difference is None else "no interval"

@@ -5,8 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from weldtrial.doe.assess_words import aliases, confounded, left_out, never_welded, not_told
+from weldtrial.doe.assess_words import (
+    aliases,
+    confounded,
+    left_out,
+    never_welded,
+    not_told,
+    slider_words,
+)
 from weldtrial.doe.bench import Bench, bench_of
+from weldtrial.doe.fair_promises import fair_warnings
+from weldtrial.doe.fairness import Fairness, fairness
 from weldtrial.doe.laid_out import Layout
 from weldtrial.doe.layout import make_layout
 from weldtrial.doe.nuisances import Nuisance, nuisances_of
@@ -65,6 +74,12 @@ class Assessment:
         The usual ones and the file's own; those with `handling` None are flagged.
     windows
         Settings outside the trade's usual windows, in sentences.
+    fair
+        What the rule of fairness makes equal between gases and what then differs; None without
+        one.
+    fair_warnings
+        Promises of that rule which the settings do not keep, and likely changes of transfer, in
+        sentences.
     """
 
     layout: Layout
@@ -78,6 +93,8 @@ class Assessment:
     nuisances: tuple[Nuisance, ...]
     windows: tuple[str, ...]
     bench: Bench
+    fair: Fairness | None
+    fair_warnings: tuple[str, ...]
 
     @property
     def flagged(self) -> tuple[Nuisance, ...]:
@@ -110,15 +127,17 @@ def assess(trial: Trial) -> Assessment:
         nuisances=nuisances_of(trial),
         windows=outside_the_windows(trial, layout),
         bench=bench_of(trial, layout),
+        fair=fairness(trial, layout),
+        fair_warnings=fair_warnings(trial, layout),
     )
 
 
 def _told(trial: Trial, layout: Layout, term: Term) -> Told:
-    words = term_words(trial, term)
+    words = slider_words(trial, term) or term_words(trial, term)
     also = [
         term_words(trial, left.term)
         for left in layout.strata.left_out
-        if term.name in left.runs_with
+        if term.name in left.runs_with and not slider_words(trial, term)
     ]
     if also:
         words += f" (or {' or '.join(also)})"

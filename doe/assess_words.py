@@ -8,9 +8,12 @@ from weldtrial.doe.aliases import AliasSet, alias_sets, alias_words
 from weldtrial.doe.generators import Generator
 from weldtrial.doe.laid_out import Layout
 from weldtrial.doe.refusals import levels_word
+from weldtrial.doe.strata import LeftOut
 from weldtrial.doe.unanswerable import term_words, tied_words, units
 from weldtrial.doe.words import Word
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.fair import readings_of, shared_control
+from weldtrial.shared.terms import Term
 from weldtrial.shared.trial import Trial
 
 FEW_DF = 4
@@ -76,7 +79,7 @@ def _named(layout: Layout) -> tuple[Word, ...]:
 
 def left_out(trial: Trial, layout: Layout) -> tuple[str, ...]:
     """Return a sentence for each term of the model that cannot be told, and why."""
-    several = layout.strata.left_out
+    several = [one for one in layout.strata.left_out if not _in_both(trial, one)]
     if len(several) > MANY and all(left.runs_with for left in several):
         names = ", ".join(term_words(trial, left.term) for left in several)
         return (f"left out of the model, as each runs with an effect that is in it: {names}",)
@@ -85,6 +88,32 @@ def left_out(trial: Trial, layout: Layout) -> tuple[str, ...]:
         f"{tied_words(trial, layout, left)}"
         for left in several
     )
+
+
+def slider_words(trial: Trial, term: Term) -> str:
+    """Return what the factor of both readings of fair tells, empty of any other term.
+
+    Where the control is welded alike at both roles it is an effect under the other gas alone.
+    """
+    found = readings_of(trial)
+    if not found or term.powers != ((found[0].slider.name, 1),):
+        return ""
+    slider = found[0].slider
+    gas = trial.factor(slider.slides_with or "")
+    if not shared_control(slider, gas):
+        return ""
+    others = " and ".join(level for level in gas.levels if level != gas.reference)
+    return f"what the own {_title(slider)} of {others} changes against the same one"
+
+
+def _in_both(trial: Trial, left: LeftOut) -> bool:
+    """Tell whether a term says the same as its factor, the control welded alike at both roles."""
+    found = readings_of(trial)
+    if not found:
+        return False
+    slider = found[0].slider
+    gas = trial.factor(slider.slides_with or "")
+    return shared_control(slider, gas) and left.term.factors == {gas.name, slider.name}
 
 
 def never_welded(trial: Trial, layout: Layout) -> str:
@@ -142,8 +171,9 @@ def not_told(trial: Trial, layout: Layout) -> Iterator[str]:
 
 
 def _own_settings(trial: Trial) -> Iterator[str]:
+    both = readings_of(trial)
     for factor in trial.factors:
-        if not factor.slides_with:
+        if not factor.slides_with or any(factor == one.slider for one in both):
             continue
         owner = trial.factor(factor.slides_with)
         if not factor.varied:
@@ -161,6 +191,8 @@ def _own_settings(trial: Trial) -> Iterator[str]:
 def _together(trial: Trial, layout: Layout) -> Iterator[str]:
     varied, told = trial.varied, layout.strata.told
     names = ", ".join(_title(factor) for factor in varied)
+    if readings_of(trial) and len(varied) == 2:
+        return
     if len(varied) > 1 and not any(len(term.factors) > 1 for term in told):
         yield "whether factors work together: the model holds main effects only"
     elif len(varied) > 2:
@@ -171,7 +203,8 @@ def _together(trial: Trial, layout: Layout) -> Iterator[str]:
 
 def _bends(trial: Trial, layout: Layout) -> Iterator[str]:
     told = {name for term in layout.strata.told for name, power in term.powers if power > 1}
-    numbers = [factor for factor in trial.varied if factor.kind == "numeric"]
+    roles = [one.slider for one in readings_of(trial)]
+    numbers = [one for one in trial.varied if one.kind == "numeric" and one not in roles]
     centred = [factor for factor in numbers if layout.centre and not factor.hard_to_change]
     if centred:
         names = [_title(factor) for factor in centred]

@@ -21,7 +21,7 @@ def outside_the_windows(trial: Trial, layout: Layout) -> tuple[str, ...]:
     each level is known by its ISO 14175 symbol, and volts or wire feed are set or held.  The
     windows are from memory: two makers differ by a volt or two on the same joint.
     """
-    wires = _wire_labels(trial)
+    wires = wire_labels(trial)
     if not wires:
         return ()
     words: dict[str, None] = {}
@@ -31,7 +31,8 @@ def outside_the_windows(trial: Trial, layout: Layout) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _wire_labels(trial: Trial) -> tuple[str, ...]:
+def wire_labels(trial: Trial) -> tuple[str, ...]:
+    """Return the spool labels that the trade's table has for the trial's wire."""
     diameter = trial.joint.wire_diameter
     if diameter is None:
         return ()
@@ -49,11 +50,11 @@ def _outside(trial: Trial, cell: Cell, wires: tuple[str, ...]) -> Iterator[str]:
     symbol = gas_symbol(gas, cell.levels["gas"]) if gas else ""
     if not symbol:
         return
-    volts, feed = _value(trial, cell, "voltage", "V"), _value(trial, cell, "wire_feed", "m/min")
+    volts, feed = value_of(trial, cell, "voltage", "V"), value_of(trial, cell, "wire_feed", "m/min")
     if volts is None and feed is None:
         return
     windows = [window for wire in wires for window in trade().windows_for(wire, symbol)]
-    if not windows or any(_inside(window, volts, feed) for window in windows):
+    if not windows or any(inside_window(window, volts, feed) for window in windows):
         return
     shown = [f"{volts:g} V"] if volts is not None else []
     shown += [f"{feed:g} m/min"] if feed is not None else []
@@ -65,7 +66,7 @@ def _outside(trial: Trial, cell: Cell, wires: tuple[str, ...]) -> Iterator[str]:
     )
 
 
-def _value(trial: Trial, cell: Cell, name: str, unit: str) -> float | None:
+def value_of(trial: Trial, cell: Cell, name: str, unit: str) -> float | None:
     """Return a setting that the cell sets or the trial holds, in `unit`."""
     units: dict[str, str | None] = {factor.name: factor.unit for factor in trial.factors}
     units |= {held.name: held.unit for held in trial.held}
@@ -76,7 +77,8 @@ def _value(trial: Trial, cell: Cell, name: str, unit: str) -> float | None:
     return convert(float(cell.settings.get(name, held.get(name, 0.0))), found, unit)
 
 
-def _inside(window: Window, volts: float | None, feed: float | None) -> bool:
+def inside_window(window: Window, volts: float | None, feed: float | None) -> bool:
+    """Tell whether volts and wire feed (m/min) lie in a window; what is not known is no bar."""
     return _within(volts, window.voltage_v) and _within(feed, window.wire_feed_m_min)
 
 

@@ -62,7 +62,7 @@ _FAIR = Section(
     (
         Key("rule", "choice", "The reading of \"fair\" that is welded.",
             choices=("same-setting", "same-arc-length", "same-heat-input", "same-deposit",
-                     "each-gas-own-setting", "both"), later_choices=("both",)),
+                     "each-gas-own-setting", "both")),
         _text("how", "How the own settings were found, and for how long each was tuned."),
         _text("fixed", "What was the same for all."),
     ),
@@ -102,7 +102,8 @@ _FACTOR = Section(
         _text("label", "Name for eyes; without it, the name with its underscores opened."),
         Key("levels", "special", "The levels; either these or low_high.",
             form='names ["mix", "co2"], numbers [30, 50] lowest first, or with slides_with the '
-            'roles ["own"], ["low", "high"] or ["low", "mid", "high"]'),
+            'roles ["own"], ["low", "high"], ["low", "mid", "high"] or, for both readings of fair, '
+            '["own", "same"]'),
         Key("low_high", "special", "Lowest and highest setting of a numeric factor.",
             form="two numbers [30, 50], or with slides_with one pair for each level: "
             "{ mix = [24.3, 27.3], co2 = [25.5, 28.5] }"),

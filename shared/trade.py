@@ -121,6 +121,15 @@ class DepositionEfficiency(Sourced):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TransferLimit(Sourced):
+    """A kind of transfer that some gases never give, whatever is dialled."""
+
+    gases: tuple[str, ...]
+    never: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class GasEffect(Sourced):
     """What C1 does against M21, percent of the M21 mean, before any trial: a range."""
 
@@ -205,6 +214,7 @@ class Trade:
     mixing_tolerance: tuple[MixingTolerance, ...]
     windows: tuple[Window, ...]
     ranges: tuple[Range, ...]
+    transfer_limits: tuple[TransferLimit, ...]
     deposition_efficiency: tuple[DepositionEfficiency, ...]
     gas_effects: tuple[GasEffect, ...]
     scatter: tuple[Scatter, ...]
@@ -297,6 +307,7 @@ def trade() -> Trade:
         mixing_tolerance=_records(MixingTolerance, data["mixing_tolerance"]),
         windows=_records(Window, data["windows"]),
         ranges=_records(Range, data["ranges"]),
+        transfer_limits=_records(TransferLimit, data["transfer_limits"]),
         deposition_efficiency=_records(DepositionEfficiency, data["deposition_efficiency"]),
         gas_effects=_records(GasEffect, data["gas_effects"]),
         scatter=_records(Scatter, data["scatter"]),

@@ -206,7 +206,7 @@ def _frame(axes: Axes, response: ResponseFindings, one: Comparison, better: str)
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)
     axes.set_title(
-        f"{response.title}: {one.level} minus {one.reference}, {response.unit}",
+        f"{response.title}: {one.said_level} minus {one.reference}, {response.unit}",
         loc="left",
         weight="bold",
         pad=4,
@@ -227,7 +227,7 @@ def _sentence(response: ResponseFindings, one: Comparison) -> str:
     zero = "crossing zero" if gap.low < 0 < gap.high else "clear of zero"
     margin = "" if one.margin is None else f", against a margin of {brief(one.margin)}"
     return (
-        f"{response.title}, {one.level} minus {one.reference}: {gap.words} {response.unit}, "
+        f"{response.title}, {one.said_level} minus {one.reference}: {gap.words} {response.unit}, "
         f"95 % interval {reach}, {zero}{margin}"
     )
 
@@ -236,7 +236,7 @@ def _row(response: ResponseFindings, one: Comparison) -> tuple[str, ...]:
     gap = _sure(one)
     return (
         f"{response.title} ({response.unit})",
-        f"{one.level} − {one.reference}",
+        f"{one.said_level} − {one.reference}",
         gap.words,
         interval(gap.low, gap.high, signed=True),
         interval(gap.low90, gap.high90, signed=True),

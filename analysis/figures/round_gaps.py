@@ -58,7 +58,7 @@ def draw(response: ResponseFindings) -> Figure:
         axes.set_xlim(min(rounds) - 0.95, max(rounds) + 1.9)
         axes.set_xticks(rounds, [str(number) for number in rounds])
         axes.set_xlabel("round")
-        heading(figure, f"{first.level} − {first.reference} in each round, {response.unit}")
+        heading(figure, f"{first.said_level} − {first.reference} in each round, {response.unit}")
         right = max(rounds) + 0.55
         style = {"fontsize": 7.5, "va": "bottom", "ha": "left"}
         away = style | {"va": "top" if mean < 0 else "bottom"}
@@ -82,7 +82,7 @@ def describe(response: ResponseFindings) -> FigureText:
     margin = "no margin was given" if first.margin is None else f"margin {brief(first.margin)}"
     return FigureText(
         alt=(
-            f"Dot plot of {len(gaps)} round gaps in {response.title}, {first.level} minus "
+            f"Dot plot of {len(gaps)} round gaps in {response.title}, {first.said_level} minus "
             f"{first.reference}, from {_gap(min(gaps), gaps)} to {_gap(max(gaps), gaps)} "
             f"{response.unit}; {below} below zero, mean {_gap(fmean(gaps), gaps)}; {margin}."
         ),
@@ -91,7 +91,7 @@ def describe(response: ResponseFindings) -> FigureText:
             f"behind them ({counted(response)}). Coloured line: their plain mean. Grey band: the "
             "margin."
         ),
-        table_headers=("round", f"{first.level} − {first.reference}, {response.unit}"),
+        table_headers=("round", f"{first.said_level} − {first.reference}, {response.unit}"),
         table_rows=tuple(
             (str(number), _gap(response.round_gaps[number], gaps))
             for number in sorted(response.round_gaps)

@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="Take the scatter from the results of an earlier trial, in mind only.",
 )
+@click.option("--fair", is_flag=True, help="What is equal between the gases, and what differs.")
 @click.option("--why", is_flag=True, help="Show the working, with its sources.")
 @tells_options
 @choose_options
@@ -52,6 +53,7 @@ def command(
     ifs: tuple[str, ...],
     tries: tuple[str, ...],
     why: bool,
+    fair: bool,
     pilot: Path | None,
     **said: Any,
 ) -> None:
@@ -61,21 +63,22 @@ def command(
     """
     pretend = take_wanted("plan", "rehearse", said)
     if pretend.trials is not None or pretend.losses:
-        _rehearse(common, ifs, pretend, pilot, table=_own_table(said, tries, why))
+        _rehearse(common, ifs, pretend, pilot, table=_own_table(said, tries, why or fair))
         return
+    from weldtrial.cli.fair_screen import show_fair_whole
     from weldtrial.cli.pilot import Taken, show_taken, taken_json, with_pilot
     from weldtrial.cli.plan_json import as_json
     from weldtrial.cli.plan_tables import show_plan
     from weldtrial.cli.telling_command import run_telling
 
     choose = wanted(said)
-    tell = asked_to_tell(said, {"--try": tries, "--why": why, "--choose": choose})
-    if choose is not None and (tries or why):
-        raise WrongUsage("weldtrial plan: --try and --why do not go with --choose. Leave them out.")
+    others = {"--try": tries, "--why": why, "--choose": choose, "--fair": fair}
+    tell = asked_to_tell(said, others)
+    _goes_with(choose, tries=tries, why=why, fair=fair)
     folder = Folder(find_folder(common.folder))
     refuse_adopted(folder.path, "there is nothing left to plan")
     if (study := gauge_opened(common)) is not None:
-        if ifs or tries or why or pilot is not None or choose is not None or tell:
+        if ifs or tries or why or fair or pilot is not None or choose is not None or tell:
             raise WrongUsage("weldtrial plan: a gauge study has no such options; change [gauge] "
                              "in trial.toml and plan again.")  # fmt: skip
         plan_gauge(common, study)
@@ -93,6 +96,9 @@ def command(
         from weldtrial.cli.choosing_command import run_choice
 
         run_choice(common, figures, choose, said["picture"], sealed=sealed)
+        return
+    if fair and not common.json:
+        show_fair_whole(common.console, figures)
         return
     if common.json:
         found = as_json(figures, sealed=sealed)
@@ -118,6 +124,13 @@ def _own_table(said: dict[str, Any], tries: tuple[str, ...], why: bool) -> bool:
     return bool(tries or why or said["tells"] or said["compare"] or wanted(said) is not None)
 
 
+def _goes_with(choose: object, *, tries: tuple[str, ...], why: bool, fair: bool) -> None:
+    if choose is not None and (tries or why or fair):
+        raise WrongUsage(
+            "weldtrial plan: --try, --why and --fair do not go with --choose. Leave them out."
+        )
+
+
 def _rehearse(
     common: Common, ifs: tuple[str, ...], pretend: Wanted, pilot: Path | None, *, table: bool
 ) -> None:
@@ -134,7 +147,7 @@ def _rehearse(
         )
     if table:
         raise WrongUsage(
-            "weldtrial plan: --tells, --compare, --try, --why and --choose have tables of "
+            "weldtrial plan: --tells, --compare, --try, --why, --fair and --choose have tables of "
             "their own; a rehearsal has none of them. "
             "Change the plan in mind with --if, such as  --if design.rounds=9 --rehearse"
         )

@@ -10,6 +10,7 @@ from weldtrial.shared.limit_rules import words_of
 from weldtrial.shared.problems import nearest
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.trialfile.designs import check_design
+from weldtrial.shared.trialfile.fair import check_fair
 from weldtrial.shared.trialfile.faults import Faults, as_number, as_written, shortened
 from weldtrial.shared.trialfile.follows import check_follows
 from weldtrial.shared.trialfile.limits import check_left, rule_fault
@@ -53,7 +54,7 @@ def check_together(parts: Parts, faults: Faults) -> None:
         _blind(parts.trial, faults)
         check_worked_out(parts.trial, faults)
         _adjust_for(parts.trial, faults)
-        _fair(parts.trial, faults)
+        check_fair(parts.trial, faults)
         _limits(parts.trial, faults)
         _goal(parts.trial, faults)
         check_looks(parts.trial, faults)
@@ -211,31 +212,6 @@ def _adjust_for(trial: Trial, faults: Faults) -> None:
             f"rules.adjust_for.{place}",
             f"{as_written(name)} is nothing that the weld log measures. {hint}",
             name,
-        )
-
-
-def _fair(trial: Trial, faults: Faults) -> None:
-    sliding = [factor.name for factor in trial.factors if factor.slides_with]
-    rule = trial.fair.rule
-    compares = any(factor.kind == "category" and factor.varied for factor in trial.factors)
-    if rule is None and trial.purpose == "compare" and compares:
-        faults.warn(
-            "fair",
-            "the file does not say what a fair comparison means. Add [fair] with  rule = "
-            '"same-setting"  or another; readers will ask.',
-        )
-    if rule == "same-setting" and sliding:
-        faults.wrong(
-            "fair.rule",
-            f'rule = "same-setting", but {sliding[0]} has its own numbers at each level of '
-            f"{next(f.slides_with for f in trial.factors if f.slides_with)}. Change the rule, or "
-            "give it the same numbers.",
-        )
-    if rule == "each-gas-own-setting" and not sliding:
-        faults.warn(
-            "fair.rule",
-            'rule = "each-gas-own-setting", but no factor slides with another. Add slides_with to '
-            "the factor whose numbers differ, or change the rule.",
         )
 
 

@@ -81,7 +81,7 @@ def _roles(draft: Draft) -> tuple[str, ...] | None:
         return None
     if tuple(levels) in _ROLE_SETS:
         return tuple(levels)
-    shown = " or ".join(as_written(list(roles)) for roles in _ROLE_SETS[:3])
+    shown = " or ".join(as_written(list(roles)) for roles in _ROLE_SETS)
     draft.wrong(
         "levels",
         f"{draft.name} slides with {draft.raw.get('slides_with')}, so its levels are roles: "

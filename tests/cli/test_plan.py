@@ -17,6 +17,7 @@ welder  = "welder 1"
 purpose = "compare"
 [fair]
 rule = "each-gas-own-setting"
+how = "Ten minutes of tune-up welds per gas."
 [joint]
 type = "T-joint"
 length = { value = 60, unit = "mm" }
@@ -320,8 +321,8 @@ def test_a_budget_that_does_not_divide_tells_the_numbers_that_do(
         ),
         ([('block = "round"', 'block = "day"')], "Day and gas cannot be told apart."),
         ([('kind = "factorial"', 'kind = "fraction"')], "A fraction needs three factors or more"),
-        ([('kind = "factorial"', 'kind = "optimal"')], 'design.kind = "optimal" is not in this'),
-        ([('"each-gas-own-setting"', '"both"')], 'fair.rule = "both" is not in this version yet'),
+        ([('kind = "factorial"', 'kind = "box-behnken"')], "a design of factors that are easy to"),
+        ([('"each-gas-own-setting"', '"both"')], 'Write  levels = ["own", "same"]  as the levels'),
     ],
 )
 def test_a_plan_that_cannot_answer_is_refused(

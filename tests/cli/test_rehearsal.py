@@ -118,7 +118,7 @@ def test_the_sealed_order_is_used_once_there_is_one(weldtrial: Call, folder: Pat
         (("plan", "--rehearse", "3", "--missing", "999,"), "no coupon that counts is run 999"),
         (("plan", "--rehearse", "3", "--missing", "36"), "there are only 36 coupons"),
         (("plan", "--rehearse", "3", "--missing", "x"), "--missing x cannot be"),
-        (("plan", "--rehearse", "3", "--try", "rounds=9"), "--try, --why and --choose have tables"),
+        (("plan", "--rehearse", "3", "--try", "rounds=9"), "--fair and --choose have tables"),
         (("power", "--simulate", "none"), "--simulate none cannot be"),
         (("power", "--sd", 4, "--loss", 4, "--coupons", 9, "--short", "5%"), "this plan has none"),
         (("power", "--sd", 4, "--loss", 4, "--coupons", 9999, "--simulate"), "are too many"),

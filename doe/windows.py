@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from weldtrial.doe.cells import Cell
 from weldtrial.doe.laid_out import Layout
 from weldtrial.shared.factors import Factor
@@ -12,10 +10,12 @@ from weldtrial.shared.trial import Trial
 from weldtrial.shared.units import convert, kind
 
 Span = tuple[float, float]
+FEW = 2
+"""Settings of one gas that are named before the rest is counted."""
 
 
 def outside_the_windows(trial: Trial, layout: Layout) -> tuple[str, ...]:
-    """Return a sentence for every combination of settings that lies outside all usual windows.
+    """Return a sentence for each gas with combinations of settings outside all usual windows.
 
     A combination is looked at when the joint names a wire the trade's table knows, the gas of
     each level is known by its ISO 14175 symbol, and volts or wire feed are set or held.  The
@@ -24,11 +24,16 @@ def outside_the_windows(trial: Trial, layout: Layout) -> tuple[str, ...]:
     wires = wire_labels(trial)
     if not wires:
         return ()
-    words: dict[str, None] = {}
+    outside: dict[str, dict[str, None]] = {}
+    every: dict[str, int] = {}
     for cells in layout.cells.values():
-        for cell in cells:
-            words.update(dict.fromkeys(_outside(trial, cell, wires)))
-    return tuple(words)
+        seen = {(cell.levels.get("gas", ""), _shown(trial, cell)): cell for cell in cells}
+        for (gas, shown), cell in seen.items():
+            every[gas] = every.get(gas, 0) + 1
+            if _outside(trial, cell, wires):
+                outside.setdefault(gas, {})[shown] = None
+    return tuple(_words(trial, wires, gas, tuple(some), every[gas])
+                 for gas, some in outside.items())  # fmt: skip
 
 
 def wire_labels(trial: Trial) -> tuple[str, ...]:
@@ -45,24 +50,44 @@ def gas_symbol(factor: Factor, level: str) -> str:
     return str(factor.about.get(level, {}).get("iso14175", "")).replace(" ", "-").split("-")[0]
 
 
-def _outside(trial: Trial, cell: Cell, wires: tuple[str, ...]) -> Iterator[str]:
+def _gas(trial: Trial, level: str) -> str:
     gas = next((one for one in trial.factors if one.name == "gas"), None)
-    symbol = gas_symbol(gas, cell.levels["gas"]) if gas else ""
-    if not symbol:
-        return
+    return gas_symbol(gas, level) if gas else ""
+
+
+def _windows(symbol: str, wires: tuple[str, ...]) -> list[Window]:
+    return [window for wire in wires for window in trade().windows_for(wire, symbol)]
+
+
+def _outside(trial: Trial, cell: Cell, wires: tuple[str, ...]) -> bool:
     volts, feed = value_of(trial, cell, "voltage", "V"), value_of(trial, cell, "wire_feed", "m/min")
-    if volts is None and feed is None:
-        return
-    windows = [window for wire in wires for window in trade().windows_for(wire, symbol)]
-    if not windows or any(inside_window(window, volts, feed) for window in windows):
-        return
+    symbol = _gas(trial, cell.levels.get("gas", ""))
+    windows = _windows(symbol, wires) if symbol else []
+    known = volts is not None or feed is not None
+    return known and bool(windows) and not any(inside_window(one, volts, feed) for one in windows)
+
+
+def _shown(trial: Trial, cell: Cell) -> str:
+    volts, feed = value_of(trial, cell, "voltage", "V"), value_of(trial, cell, "wire_feed", "m/min")
     shown = [f"{volts:g} V"] if volts is not None else []
     shown += [f"{feed:g} m/min"] if feed is not None else []
-    known = "; ".join(dict.fromkeys(_window_words(window) for window in windows))
-    yield (
-        f"{cell.levels['gas']} at {' and '.join(shown)} lies outside the usual windows of "
-        f"{wires[0]} wire under {symbol} ({known}; common practice, from memory). Weld a bead "
-        "before you seal."
+    return " and ".join(shown)
+
+
+def _words(
+    trial: Trial, wires: tuple[str, ...], gas: str, shown: tuple[str, ...], every: int
+) -> str:
+    symbol = _gas(trial, gas)
+    known = "; ".join(dict.fromkeys(_window_words(one) for one in _windows(symbol, wires)))
+    what, verb = f"{gas} at {shown[0]}", "lies"
+    if len(shown) > 1:
+        named = "; ".join(shown[:FEW])
+        more = f"; and {len(shown) - FEW} more" if len(shown) > FEW else ""
+        all_of = "All" if len(shown) == every else f"{len(shown)} of"
+        what, verb = f"{all_of} {every} settings of {gas} ({named}{more})", "lie"
+    return (
+        f"{what} {verb} outside the usual windows of {wires[0]} wire under {symbol} ({known}; "
+        "common practice, from memory). Weld a bead before you seal."
     )
 
 

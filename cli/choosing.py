@@ -140,6 +140,12 @@ def _refuse(figures: PlanFigures, wanted: Wanted) -> None:
             "(Lenth); such plans are not weighed against a budget in this version. Meanwhile add  "
             "design.replicates = 2  with  --if."
         )
+    if figures.assessment.layout.listed:
+        raise NotYet(
+            "This design lists its coupons, which cannot be shared out otherwise; only factorials "
+            "and fractions are weighed against a budget. Lay other numbers beside it:  weldtrial "
+            "plan --compare budget.coupons=48"
+        )
     budget = figures.trial.budget
     if wanted.cost is not None and not budget.currency:
         raise WrongUsage(

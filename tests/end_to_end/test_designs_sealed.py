@@ -92,3 +92,18 @@ def test_an_edited_design_in_the_seal_is_found(
     sealed["design"]["listed"][0]["coupons"][0]["settings"]["travel"] = 31
     (tmp_path / "seal.json").write_text(json.dumps(sealed), encoding="utf-8")
     assert weldtrial("seal", "--verify").code == 4
+
+
+def test_listed_coupons_are_compared_with_other_numbers_and_not_shared_out(
+    weldtrial: Run, tmp_path: Path, listed_trials: ModuleType
+) -> None:
+    (tmp_path / "trial.toml").write_text(_trial(listed_trials, "optimal"), encoding="utf-8")
+    chosen = weldtrial("plan", "--choose", "--hours", "8")
+    assert chosen.code == 3
+    assert "weldtrial plan --compare budget.coupons=48" in chosen.err
+    beside = weldtrial("plan", "--compare", "budget.coupons=50", "--json")
+    assert beside.code == 0, beside.err
+    told = weldtrial("plan", "--tells", "--json")
+    assert told.code == 0, told.err
+    power = weldtrial("power", "--simulate", "400", "--json")
+    assert power.code == 0, power.err

@@ -18,6 +18,7 @@ from weldtrial.shared.problems import WrongUsage
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
+    from weldtrial.cli.pilot import Taken
     from weldtrial.cli.plan_figures import PlanFigures
 
 
@@ -66,9 +67,7 @@ def command(
         _rehearse(common, ifs, pretend, pilot, table=_own_table(said, tries, why or fair))
         return
     from weldtrial.cli.fair_screen import show_fair_whole
-    from weldtrial.cli.pilot import Taken, show_taken, taken_json, with_pilot
-    from weldtrial.cli.plan_json import as_json
-    from weldtrial.cli.plan_tables import show_plan
+    from weldtrial.cli.pilot import with_pilot
     from weldtrial.cli.telling_command import run_telling
 
     choose = wanted(said)
@@ -100,6 +99,22 @@ def command(
     if fair and not common.json:
         show_fair_whole(common.console, figures)
         return
+    _show(common, figures, taken, pilot, why=why, sealed=sealed)
+
+
+def _show(
+    common: Common,
+    figures: PlanFigures,
+    taken: tuple[Taken, ...],
+    pilot: Path | None,
+    *,
+    why: bool,
+    sealed: bool,
+) -> None:
+    from weldtrial.cli.pilot import show_taken, taken_json
+    from weldtrial.cli.plan_json import as_json
+    from weldtrial.cli.plan_tables import show_plan
+
     if common.json:
         found = as_json(figures, sealed=sealed)
         if pilot is not None:

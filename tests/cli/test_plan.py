@@ -321,7 +321,10 @@ def test_a_budget_that_does_not_divide_tells_the_numbers_that_do(
         ),
         ([('block = "round"', 'block = "day"')], "Day and gas cannot be told apart."),
         ([('kind = "factorial"', 'kind = "fraction"')], "A fraction needs three factors or more"),
-        ([('kind = "factorial"', 'kind = "box-behnken"')], "a design of factors that are easy to"),
+        (
+            [('kind = "factorial"', 'kind = "plackett-burman"')],
+            "a design of factors that are easy to",
+        ),
         ([('"each-gas-own-setting"', '"both"')], 'Write  levels = ["own", "same"]  as the levels'),
     ],
 )

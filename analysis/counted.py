@@ -98,6 +98,8 @@ class Counted:
         Of dealing the coupons again within rounds or set-ups, or of dealing whole set-ups.
     p_alone
         True where only `p`, of the shuffle, may be read.
+    se_least
+        Least standard error of set-ups' shares (`setup_proportions.least_variance`), else None.
     """
 
     difference: float | None = None
@@ -113,6 +115,7 @@ class Counted:
     ratio: tuple[float, float, float] | None = None
     odds: tuple[float, float, float] | None = None
     method: str = ""
+    se_least: float | None = None
 
 
 Answer = Callable[[Pair, Sequence[Observation]], Counted]
@@ -191,6 +194,7 @@ def judged(
             (found.odds or none)[1],
             (found.odds or none)[2],
             found.why,
+            found.se_least,
         ),
     )
     if pilot or pair.response.kind == "graded":

@@ -33,12 +33,14 @@ Fisher, R. A. (1935). *The Design of Experiments*, chapter 3.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import special
 
 from weldtrial.analysis.linear import Estimate
 from weldtrial.analysis.redraw import Redraw, mean_gap, redraw
@@ -49,6 +51,9 @@ Flags = NDArray[np.bool_]
 
 REACHES = 0.05
 """Smallest p that a shuffle must be able to reach to be shown alone."""
+ALIKE = 0.2
+"""How alike coupons of a set-up are taken to be (intraclass correlation) where set-ups agree so
+well that their scatter would say less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +69,13 @@ class SetupProportions:
     setups, setups_reference
         Set-ups of each level.
     difference
-        Difference of the shares with its t interval (ends may lie beyond -1 and 1: cut them off
-        for the eye), None where there is none.
+        Difference of the shares with the t of the scatter that set-ups showed, None where there is
+        none.  What counts is `interval` and `p`, which are never bolder.
     why_no_interval
         In words, empty where there is one.
+    least
+        Least standard error that the difference is taken to have, with normal limits
+        (`least_variance`); of shares.
     shuffle
         The shuffle, None where no arrangements were handed in.
     shown
@@ -87,6 +95,89 @@ class SetupProportions:
     why_no_interval: str
     shuffle: Redraw | None
     shown: Literal["interval", "shuffle", "cannot_tell"]
+    least: float = 0.0
+
+    def interval(self, confidence: float = 0.95) -> tuple[float, float]:
+        """Return the wider of the t interval and that of the least standard error.
+
+        Ends may lie beyond -1 and 1: cut them off for the eye.
+
+        Raises
+        ------
+        NotEstimable
+            Where there is no `difference`.
+        """
+        found = self._found()
+        least = float(special.ndtri(0.5 + confidence / 2)) * self.least
+        half = max(least, found.critical(confidence) * found.se)
+        return found.estimate - half, found.estimate + half
+
+    @property
+    def p(self) -> float:
+        """Two-sided p of no difference: below an error rate just where that interval leaves out 0.
+
+        Raises
+        ------
+        NotEstimable
+            Where there is no `difference`.
+        """
+        found = self._found()
+        if self.least <= 0:
+            return found.p
+        return max(found.p, float(2 * special.ndtr(-abs(found.estimate) / self.least)))
+
+    def _found(self) -> Estimate:
+        if self.difference is None:
+            raise NotEstimable(self.why_no_interval)
+        return self.difference
+
+
+def least_variance(passed: ArrayLike, of: ArrayLike, new: ArrayLike) -> Floats:
+    """Return the least variance that a difference of two shares is taken to have.
+
+    Agresti & Caffo's (2000), with whole set-ups in place of coupons: to each level is added a
+    set-up that passed and one that failed, and coupons of a set-up count as alike by `ALIKE`.  With
+    eight coupons of a level and more it is never below theirs of coupons dealt one by one.
+
+    Parameters
+    ----------
+    passed
+        Coupons of every set-up that passed, shape (..., k).
+    of, new
+        Coupons of every set-up, and whether it had the new level, shape (k,).
+
+    Returns
+    -------
+    Of the shares, 0 to 1, shape (...).
+    """
+    x, n, is_new = np.asarray(passed, dtype=float), np.asarray(of, dtype=float), np.asarray(new)
+    found = np.zeros(x.shape[:-1])
+    for here in (is_new.astype(bool), ~is_new.astype(bool)):
+        coupons = float(n[here].sum())
+        # Set-ups of several sizes count as Kish's: a large one holds more coupons that are alike.
+        size = float((n[here] ** 2).sum()) / coupons
+        found = found + _least(x[..., here].sum(axis=-1), coupons, size)
+    return np.asarray(found)
+
+
+def least_se(share: float, setups: int, size: float) -> float:
+    """Return the least standard error with so many set-ups of each level, all with one share.
+
+    Parameters
+    ----------
+    share
+        That passes, 0 to 1.
+    setups, size
+        Set-ups of each level, and coupons of each.
+    """
+    coupons = setups * size
+    return math.sqrt(2 * float(_least(np.asarray(share * coupons), coupons, size)))
+
+
+def _least(passed: Floats, coupons: float, size: float) -> Floats:
+    many = coupons + 2 * size
+    share = (passed + size) / many
+    return np.asarray(share * (1 - share) / many * (1 + (size - 1) * ALIKE))
 
 
 def by_setups(
@@ -129,9 +220,15 @@ def by_setups(
     if x.sum() in (0, n.sum()):
         every = "passed" if x.sum() else "failed"
         raise NotEstimable(f"all {int(n.sum())} coupons {every}: nothing tells the levels apart")
-    difference, why = (
-        _welch(x, n, is_new) if rounds is None else _paired(x, n, is_new, list(rounds))
-    )
+    both = np.ones(len(x), dtype=bool)
+    if rounds is None:
+        difference, why = _welch(x, n, is_new)
+    else:
+        difference, why = _paired(x, n, is_new, list(rounds))
+        both = _whole_rounds(is_new, list(rounds))
+    least = 0.0
+    if difference is not None:
+        least = math.sqrt(float(least_variance(x[both], n[both], is_new[both])))
     shuffle = None
     if arrangements is not None:
         shuffle = redraw(mean_gap(x / n, rounds), is_new, arrangements, listed=listed)
@@ -145,7 +242,7 @@ def by_setups(
         float(one[0] / one[1]), float(zero[0] / zero[1]),
         int(one[0]), int(one[1]), int(zero[0]), int(zero[1]),
         int(is_new.sum()), int((~is_new).sum()),
-        difference, why, shuffle, shown,
+        difference, why, shuffle, shown, least,
     )  # fmt: skip
 
 
@@ -166,6 +263,14 @@ def _welch(x: Floats, n: Floats, is_new: Flags) -> tuple[Estimate | None, str]:
         return None, "all set-ups of each level have the same share: no scatter to judge by"
     df = variance**2 / sum(v**2 / df for v, df in zip(variances, dfs, strict=True))
     return Estimate(shares[0] - shares[1], variance**0.5, df), ""
+
+
+def _whole_rounds(is_new: Flags, rounds: list[object]) -> Flags:
+    """Return which set-ups are of a round that has both levels."""
+    levels: dict[object, set[bool]] = {}
+    for one, new in zip(rounds, is_new.tolist(), strict=True):
+        levels.setdefault(one, set()).add(new)
+    return np.array([len(levels[one]) == 2 for one in rounds])
 
 
 def _paired(

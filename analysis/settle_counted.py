@@ -169,6 +169,8 @@ def settle_setups(
         if tested == se
         else "With the scatter of independent coupons (set-ups here agree more, maybe by luck), "
     )
+    if needed is not None and scatter(needed) > tested * sqrt(units / needed):
+        start = "With the least scatter between set-ups that the verdict reckons with, "
     if needed is None:
         return f"{start}no practical number of set-ups would settle it."
     many = ceil(needed * len(observations) / units)

@@ -108,6 +108,9 @@ class HowCounted:
         Ratio of the odds of a better grade, where the proportional-odds model held.
     why
         Why there is no interval, empty where there is one.
+    se_least
+        Of set-ups' shares, in points: the least standard error, with normal limits.  The wider of
+        its interval and of t on `se` and `df` counts.
     """
 
     method: str
@@ -117,3 +120,4 @@ class HowCounted:
     odds_low: float | None = None
     odds_high: float | None = None
     why: str = ""
+    se_least: float | None = None

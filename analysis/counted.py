@@ -116,6 +116,8 @@ class Counted:
         Of dealing the coupons again within rounds or set-ups, or of dealing whole set-ups.
     p_alone
         True where only `p`, of the shuffle, may be read.
+    se_least
+        Least standard error of set-ups' shares (`setup_proportions.least_variance`), else None.
     """
 
     difference: float | None = None
@@ -131,6 +133,7 @@ class Counted:
     ratio: tuple[float, float, float] | None = None
     odds: tuple[float, float, float] | None = None
     method: str = ""
+    se_least: float | None = None
 
 
 Answer = Callable[[Pair, Sequence[Observation]], Counted]
@@ -209,6 +212,7 @@ def judged(
             (found.odds or none)[1],
             (found.odds or none)[2],
             found.why,
+            found.se_least,
         ),
         reading="" if pair.at is None else pair.at.role,
         at="" if pair.at is None else pair.at.words,

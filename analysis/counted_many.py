@@ -2,8 +2,8 @@
 
 - Passes dealt one by one: a table over every outcome, from the exact tests that the interval of the
   verdict inverts (`proportions.no_worse_rejects`; the ends agree outcome by outcome).
-- Passes by set-up: the t of `setup_proportions` in one pass; where no scatter shows, the shuffle
-  alone, by the smallest p that it reaches.
+- Passes by set-up: the interval of `setup_proportions` in one pass; where no scatter shows, the
+  shuffle alone, by the smallest p that it reaches.
 - Grades by set-up: the placements of `ranks` in one pass, Newcombe's interval where all are alike.
 - Grades dealt one by one: the model is fitted trial by trial (`counted_verdict.counted_numbers`
   without its intervals), for there is no table of so many outcomes.
@@ -31,6 +31,7 @@ from weldtrial.analysis.judge_many import CANNOT_TELL, NO_ANSWER, ManyEnds
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.proportions import no_worse_rejects
+from weldtrial.analysis.setup_proportions import least_variance
 from weldtrial.shared.responses import Ask
 
 Places = NDArray[np.intp]
@@ -201,6 +202,11 @@ def setup_places(
         se = np.sqrt(np.maximum(variance, 0.0))
         wide = special.stdtrit(df, 1 - rule.two_sided / 2) * se
         narrow = special.stdtrit(df, 1 - rule.one_sided) * se
+    both = np.ones(len(of), dtype=bool) if rounds is None else _whole_rounds(new, rounds)
+    if (new & both).any() and (~new & both).any():
+        least = np.sqrt(least_variance(passed[:, both], of[both], new[both]))
+        wide = np.maximum(wide, special.ndtri(1 - rule.two_sided / 2) * least)
+        narrow = np.maximum(narrow, special.ndtri(1 - rule.one_sided) * least)
     ends = ManyEnds(
         np.clip(gap - wide, -1, 1), np.clip(gap + wide, -1, 1),
         np.clip(gap - narrow, -1, 1), np.clip(gap + narrow, -1, 1),
@@ -246,6 +252,12 @@ def _welch(x: Floats, n: Floats, new: Flags) -> _Spread:
     with np.errstate(divide="ignore", invalid="ignore"):
         df = total**2 / (variances[0] ** 2 / dfs[0] + variances[1] ** 2 / dfs[1])
     return shares[0] - shares[1], total, np.where(total > 0, df, 1.0)
+
+
+def _whole_rounds(new: Flags, rounds: NDArray[np.int_]) -> Flags:
+    """Return which set-ups are of a round that has both levels."""
+    whole = np.intersect1d(rounds[new], rounds[~new])
+    return np.asarray(np.isin(rounds, whole))
 
 
 def _paired(x: Floats, n: Floats, new: Flags, rounds: NDArray[np.int_]) -> _Spread:

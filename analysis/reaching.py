@@ -128,7 +128,7 @@ def _by_setups(question: Question, observations: Sequence[Observation]) -> str:
         return f" ({error.words})"
     if found.difference is None:
         return f" ({found.why_no_interval})"
-    low, high = (max(-1.0, min(1.0, end)) for end in found.difference.interval(0.95))
+    low, high = (max(-1.0, min(1.0, end)) for end in found.interval(0.95))
     return f"; {_points(found.difference.estimate, low, high)}, set-up by set-up"
 
 

@@ -3,8 +3,9 @@
 - Coupons dealt one by one: the exact unconditional interval of the difference and of the ratio
   (`proportion_intervals`), with its own p; where there are rounds, p of dealing the coupons again
   within them besides (`ranks.rank_test` on 0 and 1).
-- Whole set-ups dealt: set-ups by their shares, t on their differences within rounds
-  (`setup_proportions`); where those leave no scatter, the shuffle of the set-ups alone.
+- Whole set-ups dealt: set-ups by their shares, t on their differences within rounds, and not
+  narrower than coupons dealt one by one would give (`setup_proportions`); where those leave no
+  scatter, the shuffle of the set-ups alone.
 - Coupons dealt within set-ups: the same t on the differences within set-ups, and the exact p of
   dealing within them.
 
@@ -38,7 +39,10 @@ BY_SETUPS = "set-up-shares"
 SHUFFLED = "set-ups-dealt-again"
 SOURCES = {
     EXACT: "Chan & Zhang 1999, Biometrics 55:1202-1209",
-    BY_SETUPS: "set-ups' shares that passed, t within rounds (Donner & Klar 2000)",
+    BY_SETUPS: (
+        "set-ups' shares that passed, t within rounds (Donner & Klar 2000), not narrower than "
+        "Agresti & Caffo's interval (2000) with a passed and a failed set-up added"
+    ),
     SHUFFLED: "Fisher 1935, The Design of Experiments, chapter 3",
 }
 NOT_APART = (
@@ -158,14 +162,15 @@ def from_setups(
             orders=orders, p_alone=True, method=SHUFFLED,
         )  # fmt: skip
     estimate = found.difference
-    wide, narrow = estimate.interval(pair.interval), estimate.interval(pair.limits)
+    wide, narrow = found.interval(pair.interval), found.interval(pair.limits)
     return Counted(
         difference=100 * estimate.estimate,
         ends=Bounds(*(_within(end) for end in (*wide, *narrow))),
         seen=seen,
         se=100 * estimate.se,
         df=estimate.df,
-        p=estimate.p,
+        p=found.p,
+        se_least=100 * found.least,
         p_exact=exact,
         orders=orders,
         method=BY_SETUPS,

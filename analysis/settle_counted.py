@@ -17,6 +17,7 @@ from weldtrial.analysis.proportion_power import (
     chance_of_fall,
 )
 from weldtrial.analysis.settle import ASSUMED, MOST
+from weldtrial.analysis.setup_proportions import least_se
 from weldtrial.shared.responses import Ask, Response
 
 EXACT_UP_TO = 100
@@ -121,7 +122,7 @@ def settle_setups(
 
     The planning rule of t on set-ups' shares (`weldtrial.analysis.power`), with the scatter found,
     or with that of independent coupons where it is larger: set-ups that agree by luck promise too
-    much.
+    much.  Nor is the interval narrower than the verdict's (`setup_proportions.least_variance`).
 
     Parameters
     ----------
@@ -146,11 +147,20 @@ def settle_setups(
         "difference": lambda at, left: power_difference(margin, at, left),
     }
     chance, each = chances[response.ask], df / (units - 1)
+    size = len(observations) / (2 * units)
+    tail = 0.025 if response.ask == "difference" else 0.05
+
+    def scatter(many: int) -> float:
+        """Standard error of so many set-ups; of the least one, what t would need to be as wide."""
+        t = float(special.stdtrit(each * (many - 1), 1 - tail))
+        least = least_se(share, many, size) * float(special.ndtri(1 - tail)) / t
+        return max(tested * sqrt(units / many), 100 * least)
+
     needed = next(
         (
             many
             for many in range(units + 1, MOST + 1)
-            if chance(tested * sqrt(units / many), each * (many - 1)) >= CHANCE
+            if chance(scatter(many), each * (many - 1)) >= CHANCE
         ),
         None,
     )
@@ -159,6 +169,8 @@ def settle_setups(
         if tested == se
         else "With the scatter of independent coupons (set-ups here agree more, maybe by luck), "
     )
+    if needed is not None and scatter(needed) > tested * sqrt(units / needed):
+        start = "With the least scatter between set-ups that the verdict reckons with, "
     if needed is None:
         return f"{start}no practical number of set-ups would settle it."
     many = ceil(needed * len(observations) / units)

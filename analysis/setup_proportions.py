@@ -4,41 +4,61 @@ Coupons of one set-up share a bottle, a purge and a flow, and tend to pass or fa
 that exact tests of coupons alarm far too often.  Two analyses stand side by side:
 
 - *interval*: t on the set-ups' shares, weighted by their coupons, paired within rounds where there
-  are rounds, Welch's where there are none.  It gives the difference with an interval, and is what
-  is shown;
+  are rounds, Welch's where there are none; not narrower than coupons dealt one by one would give.
+  It gives the difference with an interval, and is what is shown;
 - *shuffle*: the levels dealt to the set-ups again by the arrangements of the draw.  It assumes
   nothing, but gives no interval and hardly reaches .05: with four rounds its smallest p is .125,
   and with six, rejections at 5 % were .000 to .012.
 
-Measured on beta-binomial set-ups (nominal .05; 20 000 trials; 2, 4 or 2 to 4 coupons a set-up;
-intraclass correlation 0 and .3; shares .1, .3, .5 alike):
+Near 100 % the t alone breaks its promise: set-ups that all passed but for one coupon show hardly
+any scatter.  So each half-width is at least z times the standard error of Agresti & Caffo (2000),
+with whole set-ups in place of coupons: one that passed and one that failed are added to each level,
+and coupons of a set-up count as alike by an intraclass correlation of .2 (`least_variance`).  Less
+was tried: the exact interval of independent coupons in its place let "no worse" through up to .107
+with four set-ups of eight; without the correlation it was .104.
 
-| set-ups | paired t, false alarms | Welch t, false alarms |
-|---|---|---|
-| 4 | .000-.017 | .000-.003 |
-| 6 | .000-.049 | .000-.044 |
-| 8 | .000-.046 | .003-.052 |
-| 12 | .006-.062 | .006-.055 |
+"No worse by 20 points" at a true fall of just that, nominal .05, and its chance where both levels
+pass alike; beta-binomial set-ups, 20 000 trials; t alone, then as it is here.  The error is the
+largest of correlations 0, .2 and .5, paired and not; the chance is paired, at correlation 0:
 
-Intervals missed the true difference of .9 and .5 in .033 or fewer, .045, .071 and .060 of trials,
-of .95 and .3 in .021, .014, .066 and .082: close to 1 the shares of set-ups are skew and 12 set-ups
-miss up to 8 in 100.  Pooling both levels' scatter instead of Welch's missed up to .122.
+| set-ups a level x coupons | 70 % pass | 90 % | 97 % | chance at 70, 90, 97 % |
+|---|---|---|---|---|
+| 4 x 4 | .046, .042 | .054, .045 | .041, .024 | .20 .26 .24, .18 .25 .24 |
+| 6 x 3 | .052, .044 | .082, .048 | .114, .030 | .30 .55 .56, .24 .35 .27 |
+| 8 x 2 | .045, .040 | .080, .043 | .112, .030 | .29 .56 .53, .24 .35 .26 |
+| 4 x 8 | .048, .042 | .081, .045 | .105, .026 | .37 .62 .74, .26 .37 .33 |
+| 6 x 8 | .048, .043 | .080, .061 | .124, .078 | .58 .87 .92, .42 .64 .80 |
+| 12 x 8 | .051, .044 | .060, .056 | .092, .077 | .88 1.0 .99, .73 .96 .99 |
+
+So beyond four set-ups of eight it is not kept at correlation .5 where nearly all pass, nor, there,
+for a margin of 30 points (.072 with 4 x 8).  False alarms (levels alike, 50 to 97 % passing) were
+.055 or fewer in all layouts above, and .058 with 8 x 2 paired at correlation .6 (t alone .067):
+shares of two coupons are coarse.
+
+Intervals missed true differences of .9 and .5, .9 and .7, .95 and .3 (correlation .3; 4 or 6
+set-ups of 2 or 4 coupons a level, paired and not) in .054 of trials or fewer; t alone in .077.
+Pooling both levels' scatter instead of Welch's missed up to .122.
 
 References
 ----------
 Welch, B. L. (1947). *Biometrika* 34:28-35. Donner, A. & Klar, N. (2000). *Design and Analysis of
 Cluster Randomization Trials in Health Research*. Arnold (analysis of cluster proportions).
-Fisher, R. A. (1935). *The Design of Experiments*, chapter 3.
+Fisher, R. A. (1935). *The Design of Experiments*, chapter 3. Agresti, A. & Caffo, B. (2000). Simple
+and effective confidence intervals for proportions and differences of proportions result from adding
+two successes and two failures. *The American Statistician* 54:280-288. Kish, L. (1965). *Survey
+Sampling*. Wiley (design effect). The last two from memory.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import special
 
 from weldtrial.analysis.linear import Estimate
 from weldtrial.analysis.redraw import Redraw, mean_gap, redraw
@@ -49,6 +69,9 @@ Flags = NDArray[np.bool_]
 
 REACHES = 0.05
 """Smallest p that a shuffle must be able to reach to be shown alone."""
+ALIKE = 0.2
+"""How alike coupons of a set-up are taken to be (intraclass correlation) where set-ups agree so
+well that their scatter would say less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +87,13 @@ class SetupProportions:
     setups, setups_reference
         Set-ups of each level.
     difference
-        Difference of the shares with its t interval (ends may lie beyond -1 and 1: cut them off
-        for the eye), None where there is none.
+        Difference of the shares with the t of the scatter that set-ups showed, None where there is
+        none.  What counts is `interval` and `p`, which are never bolder.
     why_no_interval
         In words, empty where there is one.
+    least
+        Least standard error that the difference is taken to have, with normal limits
+        (`least_variance`); of shares.
     shuffle
         The shuffle, None where no arrangements were handed in.
     shown
@@ -87,6 +113,89 @@ class SetupProportions:
     why_no_interval: str
     shuffle: Redraw | None
     shown: Literal["interval", "shuffle", "cannot_tell"]
+    least: float = 0.0
+
+    def interval(self, confidence: float = 0.95) -> tuple[float, float]:
+        """Return the wider of the t interval and that of the least standard error.
+
+        Ends may lie beyond -1 and 1: cut them off for the eye.
+
+        Raises
+        ------
+        NotEstimable
+            Where there is no `difference`.
+        """
+        found = self._found()
+        least = float(special.ndtri(0.5 + confidence / 2)) * self.least
+        half = max(least, found.critical(confidence) * found.se)
+        return found.estimate - half, found.estimate + half
+
+    @property
+    def p(self) -> float:
+        """Two-sided p of no difference: below an error rate just where that interval leaves out 0.
+
+        Raises
+        ------
+        NotEstimable
+            Where there is no `difference`.
+        """
+        found = self._found()
+        if self.least <= 0:
+            return found.p
+        return max(found.p, float(2 * special.ndtr(-abs(found.estimate) / self.least)))
+
+    def _found(self) -> Estimate:
+        if self.difference is None:
+            raise NotEstimable(self.why_no_interval)
+        return self.difference
+
+
+def least_variance(passed: ArrayLike, of: ArrayLike, new: ArrayLike) -> Floats:
+    """Return the least variance that a difference of two shares is taken to have.
+
+    Agresti & Caffo's (2000), with whole set-ups in place of coupons: to each level is added a
+    set-up that passed and one that failed, and coupons of a set-up count as alike by `ALIKE`.  With
+    eight coupons of a level and more it is never below theirs of coupons dealt one by one.
+
+    Parameters
+    ----------
+    passed
+        Coupons of every set-up that passed, shape (..., k).
+    of, new
+        Coupons of every set-up, and whether it had the new level, shape (k,).
+
+    Returns
+    -------
+    Of the shares, 0 to 1, shape (...).
+    """
+    x, n, is_new = np.asarray(passed, dtype=float), np.asarray(of, dtype=float), np.asarray(new)
+    found = np.zeros(x.shape[:-1])
+    for here in (is_new.astype(bool), ~is_new.astype(bool)):
+        coupons = float(n[here].sum())
+        # Set-ups of several sizes count as Kish's: a large one holds more coupons that are alike.
+        size = float((n[here] ** 2).sum()) / coupons
+        found = found + _least(x[..., here].sum(axis=-1), coupons, size)
+    return np.asarray(found)
+
+
+def least_se(share: float, setups: int, size: float) -> float:
+    """Return the least standard error with so many set-ups of each level, all with one share.
+
+    Parameters
+    ----------
+    share
+        That passes, 0 to 1.
+    setups, size
+        Set-ups of each level, and coupons of each.
+    """
+    coupons = setups * size
+    return math.sqrt(2 * float(_least(np.asarray(share * coupons), coupons, size)))
+
+
+def _least(passed: Floats, coupons: float, size: float) -> Floats:
+    many = coupons + 2 * size
+    share = (passed + size) / many
+    return np.asarray(share * (1 - share) / many * (1 + (size - 1) * ALIKE))
 
 
 def by_setups(
@@ -129,9 +238,15 @@ def by_setups(
     if x.sum() in (0, n.sum()):
         every = "passed" if x.sum() else "failed"
         raise NotEstimable(f"all {int(n.sum())} coupons {every}: nothing tells the levels apart")
-    difference, why = (
-        _welch(x, n, is_new) if rounds is None else _paired(x, n, is_new, list(rounds))
-    )
+    both = np.ones(len(x), dtype=bool)
+    if rounds is None:
+        difference, why = _welch(x, n, is_new)
+    else:
+        difference, why = _paired(x, n, is_new, list(rounds))
+        both = _whole_rounds(is_new, list(rounds))
+    least = 0.0
+    if difference is not None:
+        least = math.sqrt(float(least_variance(x[both], n[both], is_new[both])))
     shuffle = None
     if arrangements is not None:
         shuffle = redraw(mean_gap(x / n, rounds), is_new, arrangements, listed=listed)
@@ -145,7 +260,7 @@ def by_setups(
         float(one[0] / one[1]), float(zero[0] / zero[1]),
         int(one[0]), int(one[1]), int(zero[0]), int(zero[1]),
         int(is_new.sum()), int((~is_new).sum()),
-        difference, why, shuffle, shown,
+        difference, why, shuffle, shown, least,
     )  # fmt: skip
 
 
@@ -166,6 +281,14 @@ def _welch(x: Floats, n: Floats, is_new: Flags) -> tuple[Estimate | None, str]:
         return None, "all set-ups of each level have the same share: no scatter to judge by"
     df = variance**2 / sum(v**2 / df for v, df in zip(variances, dfs, strict=True))
     return Estimate(shares[0] - shares[1], variance**0.5, df), ""
+
+
+def _whole_rounds(is_new: Flags, rounds: list[object]) -> Flags:
+    """Return which set-ups are of a round that has both levels."""
+    levels: dict[object, set[bool]] = {}
+    for one, new in zip(rounds, is_new.tolist(), strict=True):
+        levels.setdefault(one, set()).add(new)
+    return np.array([len(levels[one]) == 2 for one in rounds])
 
 
 def _paired(

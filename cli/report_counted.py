@@ -11,7 +11,9 @@ from weldtrial.shared.trial import Trial
 PASSES = (
     "A coupon passes only if all its pieces pass. Shares in points of per cent. Where coupons were "
     "dealt one by one: exact unconditional interval of the difference and of the ratio, p of the "
-    "same test; where set-ups were: t on the shares of set-ups, paired within rounds. Several "
+    "same test; where set-ups were: t on the shares of set-ups, paired within rounds, or, where "
+    "wider, Agresti and Caffo's interval (2000) with a passed and a failed set-up added to each "
+    "level, so that it is not narrower than coupons dealt one by one would give. Several "
     "comparisons of one factor share the error by Bonferroni."
 )
 GRADES = (

@@ -9,6 +9,7 @@ from itertools import combinations
 from math import comb
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -17,7 +18,9 @@ from scipy import stats
 from weldtrial.analysis import respond_counted, settle_counted, undo_counted_words
 from weldtrial.analysis.analyse import analyse
 from weldtrial.analysis.counted import Pair
+from weldtrial.analysis.counted_chances import answers
 from weldtrial.analysis.counted_codes import exact_code, fisher_p
+from weldtrial.analysis.counted_many import Rule, setup_places
 from weldtrial.analysis.levels import ONCE
 from weldtrial.analysis.points import in_points
 from weldtrial.analysis.proportion_intervals import difference_above, difference_interval
@@ -433,9 +436,30 @@ def test_setups_that_settle_are_said_in_setups_and_with_the_scatter_used() -> No
     assert line.startswith("With scatter between set-ups like this, about ")
     assert "set-ups of each" in line
     alike, code = found_of(trial, made.in_setups([(3, 2), (3, 3), (3, 2), (2, 3)]))
-    if code == "not_settled":
-        line = next(one for one in alike.comparisons[0].verdict.lines if "settle it" in one)
-        assert "independent coupons" in line
+    assert code == "not_settled"
+    line = next(one for one in alike.comparisons[0].verdict.lines if "settle it" in one)
+    assert line.startswith("With the least scatter between set-ups that the verdict reckons with, ")
+
+
+def test_setups_that_settle_near_the_end_are_enough_for_the_verdict_played() -> None:
+    """Three failures in 48, all of one set-up; 20 000 beta-binomial trials at correlation .2."""
+    trial = made.trial(made.asking("no-worse"), hard=True, rounds=6)
+    found, code = found_of(trial, made.in_setups([(4, 4)] * 5 + [(4, 1)]))
+    assert code == "not_settled"
+    line = next(one for one in found.comparisons[0].verdict.lines if "settle it" in one)
+    needed = int(line.split("about ")[1].split(" ")[0])
+    few, _ = found_of(trial, made.in_setups([(4, 4)] * 5 + [(4, 3)]))
+    assert "With the least scatter between set-ups that the verdict reckons with, " in " ".join(
+        few.comparisons[0].verdict.lines
+    )
+    share = 45 / 48
+    rng = np.random.default_rng(6)
+    passed = rng.binomial(4, rng.beta(share * 4, (1 - share) * 4, size=(20_000, 2 * needed)))
+    places = setup_places(
+        passed.astype(float), np.full(2 * needed, 4.0), np.arange(2 * needed) < needed,
+        np.array([*range(needed)] * 2), Rule("no-worse", 1, 0.2, 0.05, 0.05), None,
+    )  # fmt: skip
+    assert answers(places, "no-worse").mean() >= 0.8
 
 
 # ---------------------------------------------------------------------- around it

@@ -46,16 +46,36 @@ def test_equal_levels_are_seldom_called_different_by_set_up(rounds, per, alike) 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("alike", [0.0, 0.3, 0.6])
-def test_eight_rounds_of_two_coupons_alarm_a_little_too_often(alike) -> None:
-    """The paired t on shares of two coupons is coarse: known, told in help, and bounded here.
+def test_eight_rounds_of_two_coupons_keep_it_unless_very_alike(alike) -> None:
+    """The paired t on shares of two coupons is coarse: told in help where it is, and bounded here.
 
-    Measured .064 (shares of one half, 20 000 trials); grades keep their promise.
+    Measured .058 at most (shares of one half, alike .6; t alone .067); grades keep their promise.
     """
+    said = 0.058 if alike > 0.5 else 0.05
     for passing in (0.5, 0.7, 0.9):
         foreseen = Foreseen((1 - passing, passing), alike)
-        assert alarms(made.BEND, foreseen, rounds=8, per=2) <= 0.066 + ROOM
+        assert alarms(made.BEND, foreseen, rounds=8, per=2) <= said + ROOM
     foreseen = Foreseen(made.GRADES, alike)
     assert alarms(made.SPATTER, foreseen, rounds=8, per=2) <= 0.05 + ROOM
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("rounds", "per"), [(4, 4), (6, 3), (8, 2), (4, 8)], ids=["4x4", "6x3", "8x2", "4x8"]
+)
+@pytest.mark.parametrize("alike", [0.0, 0.2, 0.5])
+def test_a_fall_of_just_the_margin_is_seldom_called_no_worse(rounds, per, alike) -> None:
+    """With t alone .08 at 90 % and .11 at 97 % passing: near the ends set-ups hide their scatter.
+
+    Measured .046 at most.
+    """
+    for passing in (0.7, 0.9, 0.97):
+        foreseen = Foreseen((1 - passing, passing), alike)
+        response = replace(made.BEND, ask="no-worse")
+        one = made.bench(response, foreseen, hard=True, rounds=rounds, per=per)
+        assert one.margin == 20
+        found = simulate_counted(one, one.loss(20.0), trials=TRIALS, seed=rounds + per)
+        assert found.chance.chance <= 0.05 + ROOM
 
 
 @pytest.mark.slow

@@ -96,7 +96,7 @@ def test_exact_tests_alarm_when_coupons_of_a_set_up_are_counted(setups, coupons,
     [(4, 2, 0.5, 0.3), (4, 4, 0.3, 0.3), (6, 2, 0.5, 0.3), (6, 4, 0.5, 0.0), (6, 4, 0.1, 0.3)],
 )
 def test_set_ups_keep_the_promise(paired, setups, coupons, share, correlation):
-    """At most .062 in the 20 000 trials of the table in `analysis/setup_proportions.py`."""
+    """At most .054 in the 20 000 trials behind `analysis/setup_proportions.py`."""
     rng = np.random.default_rng([setups, coupons, int(10 * share), int(10 * correlation)])
     one, two = (by_setup(rng, share, correlation, setups, coupons, TRIALS) for _ in range(2))
     new, of = np.repeat([1, 0], setups), np.full(2 * setups, coupons)
@@ -104,16 +104,16 @@ def test_set_ups_keep_the_promise(paired, setups, coupons, share, correlation):
     alarms = 0
     for passed in np.hstack([one, two]):
         if 0 < passed.sum() < of.sum():
-            found = by_setups(passed, of, new, rounds=rounds).difference
-            alarms += found is not None and found.p < 0.05
-    assert alarms / TRIALS <= 0.062 + 3 * ERROR
+            found = by_setups(passed, of, new, rounds=rounds)
+            alarms += found.difference is not None and found.p < 0.05
+    assert alarms / TRIALS <= 0.054 + 3 * ERROR
 
 
 @pytest.mark.parametrize(
-    ("shares", "bound"), [((0.9, 0.5), 0.071), ((0.9, 0.7), 0.062), ((0.95, 0.3), 0.082)]
+    ("shares", "bound"), [((0.9, 0.5), 0.05), ((0.9, 0.7), 0.04), ((0.95, 0.3), 0.04)]
 )
 def test_set_up_intervals_miss_no_more_than_said(shares, bound):
-    """6 + 6 set-ups of 4, correlation .3; close to 1 shares are skew, and that is said."""
+    """6 + 6 set-ups of 4, correlation .3: .045, .031 and .032 in 20 000 (t alone to .077)."""
     rng = np.random.default_rng(int(1000 * sum(shares)))
     one, two = (by_setup(rng, share, 0.3, 6, 4, TRIALS) for share in shares)
     new, of, truth = np.repeat([1, 0], 6), np.full(12, 4), shares[0] - shares[1]
@@ -121,8 +121,8 @@ def test_set_up_intervals_miss_no_more_than_said(shares, bound):
     for passed in np.hstack([one, two]):
         if passed.sum() == of.sum():
             continue  # no interval is given, so none misses
-        found = by_setups(passed, of, new, rounds=[*range(6)] * 2).difference
-        if found is not None:
+        found = by_setups(passed, of, new, rounds=[*range(6)] * 2)
+        if found.difference is not None:
             low, high = found.interval()
             missed += not low <= truth <= high
     assert missed / TRIALS <= bound + 3 * (bound * (1 - bound) / TRIALS) ** 0.5

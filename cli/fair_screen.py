@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from weldtrial.doe.fair_words import ANSWERS, RULES, different_words, equal_words, signed
 from weldtrial.shared.fair import OWN, SAME
 from weldtrial.shared.rounding import brief
 
@@ -37,27 +36,35 @@ NOTES = (
 
 def rule_words(rule: FairRule) -> str:
     """Return a rule of fairness as it is said."""
-    return RULES[rule]
+    from weldtrial.doe import fair_words
+
+    return fair_words.RULES[rule]
 
 
 def show_fair(console: Console, figures: PlanFigures) -> None:
     """Show, in a few lines, what is equal between the gases and what is not."""
+    from weldtrial.doe import fair_words
+
     found = figures.assessment.fair
     if found is None or figures.trial.fair.rule is None:
         return
-    console.heading(f"Fair here means {RULES[figures.trial.fair.rule]}")
+    console.heading(f"Fair here means {fair_words.RULES[figures.trial.fair.rule]}")
     _lines(console, figures)
     if len(found.pairs) > 1:
         console.line("  Cell by cell:  weldtrial plan --fair")
 
 
 def _lines(console: Console, figures: PlanFigures) -> None:
+    from weldtrial.doe import fair_words
+
     found, trial = figures.assessment.fair, figures.trial
     if found is None or trial.fair.rule is None:
         return
-    console.line(f"  It answers: {ANSWERS[trial.fair.rule]}.", hang=4)
-    console.line(f"  Equal: {equal_words(found) or 'nothing that can be worked out'}.", hang=4)
-    for words in different_words(found):
+    console.line(f"  It answers: {fair_words.ANSWERS[trial.fair.rule]}.", hang=4)
+    console.line(
+        f"  Equal: {fair_words.equal_words(found) or 'nothing that can be worked out'}.", hang=4
+    )
+    for words in fair_words.different_words(found):
         console.line(f"  Differs: {words}.", hang=4)
     for words in found.taken:
         console.line(f"  {words}", hang=4)
@@ -82,6 +89,8 @@ def both_words(figures: PlanFigures) -> str:
 
 def show_fair_whole(console: Console, figures: PlanFigures) -> None:
     """Show the same with every cell: ``weldtrial plan --fair``."""
+    from weldtrial.doe import fair_words
+
     found, rule = figures.assessment.fair, figures.trial.fair.rule
     if rule is None:
         console.line(
@@ -95,7 +104,7 @@ def show_fair_whole(console: Console, figures: PlanFigures) -> None:
             "gives, so there is nothing to lay side by side."
         )
         return
-    console.line(f"Fair here means {RULES[rule]}", style="bold")
+    console.line(f"Fair here means {fair_words.RULES[rule]}", style="bold")
     _lines(console, figures)
     console.line()
     known = [
@@ -132,6 +141,8 @@ def _head(name: str, trial: Trial) -> str:
 
 
 def _rows(trial: Trial, pair: Pair, known: list[str], *, several: bool) -> Iterator[list[str]]:
+    from weldtrial.doe import fair_words
+
     cell = ", ".join(
         lvl if lvl in (OWN, SAME) else f"{name} {trial.factor(name).said(lvl)}"
         for name, lvl in pair.at.items()
@@ -141,7 +152,9 @@ def _rows(trial: Trial, pair: Pair, known: list[str], *, several: bool) -> Itera
         lead = [cell if place == 0 else ""] if several else []
         yield [*lead, side.level, *values, " or ".join(side.modes) or "outside"]
     lead = [""] if several else []
-    percent = [f"{signed(pair.percent[n])} %" if n in pair.percent else "" for n in known]
+    percent = [
+        f"{fair_words.signed(pair.percent[n])} %" if n in pair.percent else "" for n in known
+    ]
     yield [*lead, "apart", *percent, ""]
 
 
@@ -189,6 +202,7 @@ def fair_json(assessment: Assessment) -> dict[str, Any] | None:
 
 def fair_terms(trial: Trial) -> Iterator[tuple[str, str]]:
     """Return the rows of the report: what was equal between the gases, and what was not."""
+    from weldtrial.doe import fair_words
     from weldtrial.doe.fair_promises import fair_warnings
     from weldtrial.doe.fairness import fairness
     from weldtrial.doe.layout import make_layout
@@ -203,9 +217,9 @@ def fair_terms(trial: Trial) -> Iterator[tuple[str, str]]:
     found = fairness(trial, layout)
     if found is None:
         return
-    yield "Equal by plan", equal_words(found) or "nothing that can be worked out"
+    yield "Equal by plan", fair_words.equal_words(found) or "nothing that can be worked out"
     if found.differs:
-        yield "Differs by plan", ". ".join(different_words(found))
+        yield "Differs by plan", ". ".join(fair_words.different_words(found))
     words = fair_warnings(trial, layout)
     if words:
         yield "Mind", " ".join(words)

@@ -107,8 +107,8 @@ def test_a_covariate_nobody_wrote_or_that_never_varied_is_said(
     way, check = look(adjusting, record)
     assert way is None
     assert check.passed is None
-    count = len(record.coupons) if values else 0
-    assert f"{count} of {len(record.coupons)} coupons carry it" in check.words
+    why = "it is 4 on every coupon that carries it" if values else "no coupon carries it"
+    assert check.words == f"No comparison adjusted for throat_mm: {why}."
 
 
 def test_coupons_without_a_value_are_left_out_and_counted(adjusting: Trial, bench: Any) -> None:

@@ -131,7 +131,7 @@ def test_two_verdicts_and_what_survives(weldtrial: Weldtrial, sealed: Path) -> N
         "turns on what is called fair." in words
     )
     assert "Compared twice: each gas at its own arc voltage, 18.5 V (mix) / 20.5 V (co2)" in words
-    assert "left out" not in words
+    assert "left out of the model" not in words
     assert "Centre points" not in words
     assert max(map(len, shown.out.splitlines())) <= 100
 

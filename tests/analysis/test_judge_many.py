@@ -128,8 +128,8 @@ def test_judged_together_as_alone(trial: tuple[Question, list[Observation], np.n
         mine = (found.estimate[column], found.se[column], found.df[column])
         if numbers:
             np.testing.assert_allclose(mine[:2], numbers[:2], rtol=digits, atol=1e-9)
-            # Estimate and error stand still at the peak; degrees of freedom go with its place, which
-            # a flat likelihood gives to half as many digits.
+            # Estimate and error stand still at the peak; degrees of freedom go with its place,
+            # which a flat likelihood gives to half as many digits.
             np.testing.assert_allclose(mine[2], numbers[2], rtol=max(digits, 1e-5))
         else:
             assert np.isnan(mine).all()

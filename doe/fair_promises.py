@@ -242,8 +242,13 @@ def _listed(words: Sequence[str]) -> str:
 
 
 def _transfer(found: Fairness) -> Iterator[str]:
+    alike: dict[tuple[str, ...], list[str]] = {}
     for pair in found.pairs:
-        yield from _between_gases(pair)
+        for said, dial in _between_gases(pair):
+            alike.setdefault(said, []).append(dial)
+    for (before, after), dials in alike.items():
+        more = len(dict.fromkeys(dials)) - 1
+        yield f"{before}{dials[0]}{f' (and {more} more)' if more else ''}{after}"
     sides = [side for pair in found.pairs for side in (pair.reference, pair.one)]
     for level in dict.fromkeys(side.level for side in sides):
         yield from _within_gas([side for side in sides if side.level == level])
@@ -256,23 +261,25 @@ def _dial(side: Welded) -> str:
     )
 
 
-def _between_gases(pair: Pair) -> Iterator[str]:
+def _between_gases(pair: Pair) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Yield what is said of a cell, before and after its settings, and the settings."""
     one, zero = pair.one, pair.reference
+    regime = "That is another regime, not a smooth effect."
     if one.modes and zero.modes and not set(one.modes) & set(zero.modes):
-        yield (
-            f"Likely another transfer: {' or '.join(zero.modes)} under {zero.level} at "
-            f"{_dial(zero)}, {' or '.join(one.modes)} under {one.level} at {_dial(one)} (usual "
-            "windows; common practice, from memory). That is another regime, not a smooth effect."
-        )
+        before = f"Likely another transfer: {' or '.join(zero.modes)} under {zero.level} at "
+        after = f" (usual windows; common practice, from memory). {regime}"
+        dial = f"{_dial(zero)}, {' or '.join(one.modes)} under {one.level} at {_dial(one)}"
+        yield (before, after), dial
         return
     for side, other in ((one, zero), (zero, one)):
         for mode in other.modes if not side.modes else ():
             if len(other.modes) == 1 and (source := never(side.symbol, mode)):
-                yield (
-                    f"Likely another transfer: {other.level} at {_dial(other)} is usually {mode}, "
-                    f"and {side.level} ({side.symbol}) never is: short arc or globular only "
-                    f"({source}). That is another regime, not a smooth effect."
+                before = f"Likely another transfer: {other.level} at "
+                after = (
+                    f" is usually {mode}, and {side.level} ({side.symbol}) never is: short arc or "
+                    f"globular only ({source}). {regime}"
                 )
+                yield (before, after), _dial(other)
 
 
 def _within_gas(sides: Sequence[Welded]) -> Iterator[str]:

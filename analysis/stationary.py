@@ -251,7 +251,7 @@ def _climbed(start: Floats, downhill: Floats, room: Callable[[Floats], float]) -
         lambda z: float(downhill @ z),
         start,
         method="SLSQP",
-        constraints={"type": "ineq", "fun": room},
+        constraints=optimize.NonlinearConstraint(room, 0.0, inf),
     )
     end = np.asarray(climbed.x)
     kept = end if climbed.success and room(end) >= -1e-6 else start

@@ -25,6 +25,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from math import inf
+from typing import Any
 
 import numpy as np
 from scipy import optimize, special
@@ -245,13 +246,12 @@ def _extent(
     return ends[0], ends[1]
 
 
-def _climbed(start: Floats, downhill: Floats, room: Callable[[Floats], float]) -> float:
+def _climbed(start: Floats, downhill: Floats, room: Callable[[Any], Any]) -> float:
     """Return the coordinate reached from `start` where there is room; `start`'s where none is."""
+    # scipy's stubs know constraints by names that its own classes do not bear.
+    allowed: Any = optimize.NonlinearConstraint(room, 0.0, inf)
     climbed = optimize.minimize(
-        lambda z: float(downhill @ z),
-        start,
-        method="SLSQP",
-        constraints=optimize.NonlinearConstraint(room, 0.0, inf),
+        lambda z: float(downhill @ z), start.ravel(), method="SLSQP", constraints=allowed
     )
     end = np.asarray(climbed.x)
     kept = end if climbed.success and room(end) >= -1e-6 else start

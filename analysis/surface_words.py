@@ -147,7 +147,7 @@ def _axis_words(quadratic: Quadratic, axis: Axis, found: Canonical) -> str:
     low, high = (end * axis.reach**2 for end in (axis.low_together, axis.high_together))
     climb = max(abs(end) for end in axis.slope.interval(found.confidence)) * axis.reach
     farthest = climb + max(abs(low), abs(high))
-    if 0 < axis.reach and farthest < scatter:
+    if axis.reach > 0 and farthest < scatter:
         return (
             f"Along {along} nothing changes much – less than the scatter of one coupon, "
             f"{by_uncertainty(scatter, scatter)}{spaced(unit)}, over what was welded: a ridge."

@@ -248,11 +248,14 @@ def _extent(
 
 def _climbed(start: Floats, downhill: Floats, room: Callable[[Any], Any]) -> float:
     """Return the coordinate reached from `start` where there is room; `start`'s where none is."""
-    # scipy's stubs know constraints by names that its own classes do not bear.
+    # scipy's stubs take neither an array of no stated rank nor its own constraint.
+    begin: Any = start
     allowed: Any = optimize.NonlinearConstraint(room, 0.0, inf)
-    climbed = optimize.minimize(
-        lambda z: float(downhill @ z), start.ravel(), method="SLSQP", constraints=allowed
-    )
+
+    def height(z: Any) -> Any:
+        return downhill @ z
+
+    climbed = optimize.minimize(height, begin, method="SLSQP", constraints=allowed)
     end = np.asarray(climbed.x)
     kept = end if climbed.success and room(end) >= -1e-6 else start
     return float(kept @ np.abs(downhill))

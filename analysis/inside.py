@@ -7,7 +7,7 @@ design has none there; the convex hull of the coupons is what they enclose.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import inf
 
 import numpy as np
@@ -181,9 +181,17 @@ class Welded:
 
     def reach(self, x: Floats, direction: Floats) -> float:
         """Return how far from x (k,), inside, one can go along a direction (k,) and stay inside."""
-        far, near = 2 * (self.largest + float(np.linalg.norm(x))) + 1.0, 0.0
         unit = direction / np.linalg.norm(direction)
-        for _ in range(50):
+        origin, span = self._span
+        start, ahead = (x - origin) @ span.T, unit @ span.T
+        if not self.inside(x)[0] or np.linalg.norm(unit - ahead @ span) > TOUCHING:
+            return 0.0
+        if len(faces := self._faces):
+            rise = faces[:, :-1] @ ahead
+            gap = np.maximum(0.0, -(faces[:, :-1] @ start + faces[:, -1]))
+            return float((gap[rise > FLAT] / rise[rise > FLAT]).min())
+        far, near = 2 * (self.largest + float(np.linalg.norm(x))) + 1.0, 0.0
+        for _ in range(40):
             middle = (near + far) / 2
             if self.inside(x + middle * unit)[0]:
                 near = middle
@@ -204,3 +212,13 @@ class Welded:
         unit = qmc.Sobol(k, scramble=False).random(count)
         box = self.low + unit * (self.high - self.low)
         return np.asarray(box[self.inside(box)])
+
+
+@lru_cache(maxsize=64)
+def _kept(data: bytes, k: int) -> Welded:
+    return Welded(np.frombuffer(data).reshape(-1, k))
+
+
+def welded_at(points: Floats) -> Welded:
+    """Return what was welded at coded points (n, k); the faces of its hull are worked out once."""
+    return _kept(np.ascontiguousarray(points, dtype=np.float64).tobytes(), points.shape[1])

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from weldtrial.analysis.inside import Welded
+from weldtrial.analysis.inside import Welded, welded_at
 from weldtrial.analysis.linear import Floats
 from weldtrial.shared.coding import Point, contrast_columns
 from weldtrial.shared.factors import Factor
@@ -198,7 +198,7 @@ def _cut(surface: Surface, numeric: tuple[Factor, ...], levels: Mapping[str, str
         B=bend,
         turn=turn,
         surface=surface,
-        welded=Welded(coordinates(numeric, here)),
+        welded=welded_at(coordinates(numeric, here)),
     )
 
 

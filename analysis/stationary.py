@@ -37,7 +37,7 @@ from weldtrial.analysis.quadratic import Quadratic
 from weldtrial.shared.problems import NotEstimable
 
 SINGULAR = 1e-10
-DIRECTIONS = 720
+DIRECTIONS = 360
 FARTHEST = 1e4
 """Coded units beyond which the region of a bounded point is no longer followed."""
 
@@ -122,16 +122,7 @@ def stationary_point(quadratic: Quadratic, confidence: float = 0.95) -> Stationa
     """
     if not 0.0 < confidence < 1.0:
         raise ValueError(f"confidence must be between 0 and 1, got {confidence!r}")
-    if straight := quadratic.straight:
-        names = " and ".join(one.title for one in straight)
-        raise NotEstimable(
-            f"the model is straight in {names}: it has no top, dip or saddle, only a way up",
-            hint="ask for squares (model = \"quadratic\"), with three settings or more welded",
-        )  # fmt: skip
-    values = np.abs(np.linalg.eigvalsh(quadratic.B))
-    if values.min() <= SINGULAR * values.max():
-        raise NotEstimable("the fitted surface is flat along a line, so no one point is level")
-    x = np.asarray(-0.5 * np.linalg.solve(quadratic.B, quadratic.b))
+    x = _level_at(quadratic)
     return StationaryPoint(
         x=x,
         settings=quadratic.real(x),
@@ -139,6 +130,30 @@ def stationary_point(quadratic: Quadratic, confidence: float = 0.95) -> Stationa
         place=quadratic.welded.place(x),
         region=_region(quadratic, x, confidence),
     )
+
+
+def _level_at(quadratic: Quadratic) -> Floats:
+    """Return the stationary point in coded units, (k,)."""
+    if straight := quadratic.straight:
+        names = " and ".join(one.title for one in straight)
+        raise NotEstimable(
+            f"the model is straight in {names}: it has no top, dip or saddle, only a way up",
+            hint='ask for squares (model = "quadratic"), with three settings or more welded',
+        )
+    values = np.abs(np.linalg.eigvalsh(quadratic.B))
+    if values.min() <= SINGULAR * values.max():
+        raise NotEstimable("the fitted surface is flat along a line, so no one point is level")
+    return np.asarray(-0.5 * np.linalg.solve(quadratic.B, quadratic.b))
+
+
+def may_be_level(quadratic: Quadratic, x: Floats, confidence: float = 0.95) -> Flags:
+    """Return whether a level surface is not refuted at points x (m, k), shape (m,).
+
+    What `StationaryRegion.holds` says, without working out how far the region reaches.
+    """
+    denominator = _denominator(quadratic, _level_at(quadratic))
+    statistic = level_statistic(quadratic, np.atleast_2d(x), denominator)
+    return np.asarray(statistic <= _critical(quadratic.k, denominator, confidence))
 
 
 def level_statistic(quadratic: Quadratic, x: Floats, denominator: Denominator) -> Floats:
@@ -150,7 +165,7 @@ def _wald(quadratic: Quadratic, rows: Floats) -> Floats:
     """Wald statistic over k of contrasts (m, k, p), shape (m,); infinite where one is certain."""
     surface = quadratic.surface
     values = rows @ surface.coefficients
-    spread = np.einsum("mip,pq,mjq->mij", rows, surface.covariance, rows)
+    spread = rows @ surface.covariance @ rows.swapaxes(1, 2)
     solved = np.linalg.solve(spread, values[:, :, None])[:, :, 0]
     return np.asarray(np.einsum("mi,mi->m", values, solved) / quadratic.k)
 
@@ -271,7 +286,7 @@ def _last_exit(
         inside = level_statistic(quadratic, x + radius * every, denominator) <= critical
         last[inside] = place
     near, far = radii[last], radii[np.minimum(last + 1, len(radii) - 1)]
-    for _ in range(30):
+    for _ in range(14):
         middle = (near + far) / 2
         inside = level_statistic(quadratic, x + middle[:, None] * every, denominator) <= critical
         near, far = np.where(inside, middle, near), np.where(inside, far, middle)

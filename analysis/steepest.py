@@ -7,8 +7,9 @@ one when the part of g at right angles to it is told from nought,
 
 Where every slope has the same variance s2 and none go together, what is left is a cone about g of
 half-angle arcsin[((k - 1) s2 F / g'g)^(1/2)]; the share of all directions that it excludes says
-whether it is worth following.  Elsewhere (unequal ranges, pruned terms, set-ups) the directions are
-tried one by one.
+whether it is worth following.  Elsewhere (unequal spreads of settings, set-ups) the cone is
+slanted, and its widest angle is given.  With set-ups random the least favourable degrees of
+freedom are used.
 
 Directions are in coded units: how many volts weigh as much as one metre a minute is decided by the
 ranges that were welded.
@@ -39,8 +40,6 @@ from weldtrial.shared.problems import NotEstimable
 
 ALIKE = 1e-8
 """Share of the variance within which slopes count as equally well known."""
-MOST_BY_SETUPS = 400
-"""Directions tried where each has degrees of freedom of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,43 +209,55 @@ def round_cone(
 
 
 def _cone(quadratic: Quadratic, rows: Floats, confidence: float) -> Cone | None:
+    """Return the cone of the gradient whose contrasts are rows (k, p); None with one factor."""
     surface, k = quadratic.surface, quadratic.k
     if k == 1:
         return None
     slopes = rows @ surface.coefficients
     spread = rows @ surface.covariance @ rows.T
     mean = float(np.trace(spread)) / k
+    denominator = _denominator(quadratic, rows, slopes)
+    if np.abs(spread - mean * np.eye(k)).max() <= ALIKE * mean:
+        return round_cone(slopes, mean, denominator, confidence)
+    critical = float(special.fdtri(k - 1, denominator.df, confidence)) / denominator.scale
+    return _slanted_cone(slopes, spread, critical)
+
+
+def _denominator(quadratic: Quadratic, rows: Floats, slopes: Floats) -> Denominator:
+    """Return the least favourable degrees of freedom and scale of what lies across the way."""
+    surface = quadratic.surface
+    across = null_space(slopes[None]).T @ rows
     if surface.one_stratum:
-        denominator = surface.denominator(rows)
-        if np.abs(spread - mean * np.eye(k)).max() <= ALIKE * mean:
-            return round_cone(slopes, mean, denominator, confidence)
-    every = directions(k)
-    if not surface.one_stratum:
-        every = every[:: max(1, len(every) // MOST_BY_SETUPS)]
-    held = np.array([_held(quadratic, rows, slopes, spread, d, confidence) for d in every])
-    unit = slopes / np.linalg.norm(slopes)
-    angles = np.degrees(np.arccos(np.clip(every @ unit, -1.0, 1.0)))
-    if np.all(held):
+        return surface.denominator(across)
+    found = [surface.denominator(one) for one in (across, *rows[:, None])]
+    return Denominator(min(one.df for one in found), min(one.scale for one in found))
+
+
+def _slanted_cone(slopes: Floats, spread: Floats, critical: float) -> Cone:
+    """Return the cone where slopes are unequally well known, or go together.
+
+    The F of what lies across d is [g'S g - (d'S g)^2 / d'S d] / (k - 1), S the inverse of the
+    variance: a round cone where lengths are measured by S.  Its edge is found on every side of the
+    estimated direction, and the share of the sphere it encloses is the mean over those sides.
+    """
+    k = len(slopes)
+    weights = np.linalg.inv(spread)
+    whole = float(slopes @ weights @ slopes)
+    part = (k - 1) * critical / whole
+    if part >= 1.0:
         return Cone(180.0, 0.0, False)
-    return Cone(float(angles[held].max(initial=0.0)), float(np.mean(~held)), False)
+    unit = slopes / np.linalg.norm(slopes)
+    sides = directions(k - 1) @ null_space(unit[None]).T
+    near, far = np.zeros(len(sides)), np.full(len(sides), np.pi)
+    for _ in range(50):
+        middle = (near + far) / 2
+        d = np.cos(middle)[:, None] * unit + np.sin(middle)[:, None] * sides
+        cosine = (d @ weights @ slopes) / np.sqrt(np.einsum("ij,jk,ik->i", d, weights, d) * whole)
+        held = cosine >= sqrt(1.0 - part)
+        near, far = np.where(held, middle, near), np.where(held, far, middle)
+    return Cone(float(np.degrees(near.max())), float(np.mean(1.0 - _share(near, k))), False)
 
 
-def _held(
-    quadratic: Quadratic,
-    rows: Floats,
-    slopes: Floats,
-    spread: Floats,
-    direction: Floats,
-    confidence: float,
-) -> bool:
-    """Whether a direction could be the steepest."""
-    across = null_space(direction[None]).T
-    values, covariance = across @ slopes, across @ spread @ across.T
-    seen = np.linalg.lstsq(covariance, values)[0] @ values / len(across)
-    denominator = quadratic.surface.denominator(across @ rows)
-    critical = float(special.fdtri(len(across), denominator.df, confidence))
-    if seen * denominator.scale > critical:
-        return False
-    # Of a direction and its opposite one at most leads up, unless nothing tells which.
-    up = direction @ np.linalg.lstsq(spread, slopes)[0]
-    return bool(up > 0)
+def _share(angle: Floats, k: int) -> Floats:
+    """Return the share of the sphere in k dimensions within an angle (radians) of a direction."""
+    return np.asarray(special.stdtr(k - 1, -sqrt(k - 1) / np.tan(angle)))

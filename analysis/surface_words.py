@@ -242,7 +242,9 @@ def left_out_words(found: LeftOutPrediction, unit: str, sd_new: float) -> str:
     """
     n = len(found.errors) - len(found.unpredicted) - len(found.at_limit)
     if n == 0:
-        return f"No {found.by} can be left out: each is needed to tell the coefficients."
+        return (
+            f"No {found.by} can be left out: the rest would not tell the surface and its scatter."
+        )
     half = found.rms / 4
     text = (
         f"Left out one {found.by} at a time, coupons are missed by "
@@ -250,7 +252,9 @@ def left_out_words(found: LeftOutPrediction, unit: str, sd_new: float) -> str:
         f"in fresh set-ups scatter by {by_uncertainty(sd_new, half)}{spaced(unit)} by themselves."
     )
     if found.unpredicted:
-        text += f" {len(found.unpredicted)} could not be left out: the surface hangs on them."
+        text += (
+            f" {len(found.unpredicted)} could not be left out: the rest would not tell the surface."
+        )
     if found.at_limit:
         text += f" {len(found.at_limit)} past the gauge limit have no miss to count."
     return text

@@ -23,11 +23,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal
 
 import numpy as np
 from scipy import special
 
+from weldtrial.analysis.fitted import FittedSurface, Joint, Passing
+from weldtrial.analysis.joint_draws import DRAWS, Drawn, drawn
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.settings_grid import (
     Mask,
@@ -38,74 +40,16 @@ from weldtrial.analysis.settings_grid import (
     polynomial,
     shifted,
 )
-from weldtrial.shared.coding import Point, model_matrix
-from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import NotEstimable
-from weldtrial.shared.terms import Term
 
-DRAWS = 4000
-"""Draws behind a chance: its Monte-Carlo error is 0.6 in 100 at 80 in 100."""
+__all__ = [
+    "DRAWS", "Chances", "FittedSurface", "Held", "Joint", "Limit", "Passing", "chances",
+]  # fmt: skip
+
 NORMAL_95 = 1.959963984540054
 """Standard deviations that 95 in 100 of a normal stay within."""
 CHUNK = 256
 """Places worked on at once."""
-
-
-class FittedSurface(Protocol):
-    """One response as fitted; see `weldtrial.analysis.surface.Surface`."""
-
-    @property
-    def response(self) -> str:
-        """Name of the response."""
-
-    @property
-    def unit(self) -> str:
-        """Its unit."""
-
-    @property
-    def factors(self) -> tuple[Factor, ...]:
-        """Varied factors."""
-
-    @property
-    def terms(self) -> tuple[Term, ...]:
-        """Terms kept, without the intercept."""
-
-    @property
-    def coefficients(self) -> Floats:
-        """Shape (p,), the intercept first, at the average block."""
-
-    @property
-    def covariance(self) -> Floats:
-        """Shape (p, p)."""
-
-    @property
-    def df(self) -> float:
-        """Of the scatter between coupons."""
-
-    @property
-    def df_setup(self) -> float | None:
-        """Of the scatter between set-ups, None where coupons are the units."""
-
-    @property
-    def sd_coupon(self) -> float:
-        """Between coupons of one set-up, response unit."""
-
-    @property
-    def sd_setup(self) -> float:
-        """Between set-ups, 0 or more, response unit."""
-
-    @property
-    def at_limit(self) -> bool:
-        """Whether readings past the gauge went in."""
-
-    def mean(self, points: Sequence[Point]) -> Floats:
-        """Fitted mean at coded points, shape (m,)."""
-
-    def se_mean(self, points: Sequence[Point]) -> Floats:
-        """Standard error of the fitted mean, shape (m,)."""
-
-    def new_coupon(self, points: Sequence[Point]) -> tuple[Floats, Floats]:
-        """Mean and standard deviation of one new coupon in a fresh set-up, each (m,)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,34 +71,6 @@ class Limit:
 
 
 @dataclass(frozen=True, slots=True)
-class Passing:
-    """A response that passes or fails: how many passed, whatever the numeric settings were.
-
-    Attributes
-    ----------
-    by
-        The category its share is counted by, empty for one share of all coupons.
-    counts
-        By level of `by` (one entry, ``""``, without): passed and welded.
-
-    Notes
-    -----
-    The share counted on is (passed + 1/2) / (welded + 1), the mean of what Jeffreys' prior leaves
-    (Brown, Cai & DasGupta 2001, Stat. Sci. 16, 101-133); it is taken as independent of the
-    numbers.
-    """
-
-    response: str
-    counts: tuple[tuple[str, tuple[int, int]], ...]
-    by: str = ""
-
-    def share(self, level: str = "") -> float:
-        """Return the share of passes to count on."""
-        passed, welded = dict(self.counts)[level if self.by else ""]
-        return (passed + 0.5) / (welded + 1.0)
-
-
-@dataclass(frozen=True, slots=True)
 class Held:
     """How well a numeric setting is held when it is welded.
 
@@ -168,34 +84,6 @@ class Held:
     factor: str
     within: float
     shape: Literal["normal", "uniform"] = "normal"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Joint:
-    """Several fitted responses and how their scatter goes together.
-
-    Attributes
-    ----------
-    correlation, correlation_setup
-        Shape (R, R): between coupons of one set-up, and between set-ups.
-    per_setup
-        Coupons of a set-up, the harmonic mean; 1 where coupons are the units.
-    """
-
-    surfaces: tuple[FittedSurface, ...]
-    correlation: Floats
-    correlation_setup: Floats
-    per_setup: float = 1.0
-    passing: tuple[Passing, ...] = ()
-
-    def __post_init__(self) -> None:
-        for one in self.surfaces:
-            if not np.isfinite(one.sd_setup):
-                raise NotEstimable(
-                    f"{one.response}: nothing is left between set-ups to show how they scatter, so "
-                    "what a coupon in a fresh set-up would read cannot be said",
-                    hint="weld more set-ups",
-                )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -222,42 +110,6 @@ class Chances:
     def weakest(self, place: int) -> str:
         """Return the limit least likely to be met."""
         return self.limits[int(np.argmin(self.own[place]))]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Drawn:
-    """Draws of everything but the settings: coefficients (p, M) and scatter (M,), by response."""
-
-    coefficients: tuple[Floats, ...]
-    scatter: tuple[Floats, ...]
-
-
-def drawn(joint: Joint, many: int = DRAWS, seed: int = 1) -> Drawn:
-    """Draw coefficients and the scatter of a new coupon in a fresh set-up, `many` times."""
-    rng = np.random.default_rng(seed)
-    within = _Level(joint.correlation, rng, many)
-    between = _Level(joint.correlation_setup, rng, many)
-    columns = _columns(joint)
-    every = sorted({name for names, _ in columns for name in names})
-    z = {name: (within.normals(), between.normals()) for name in every}
-    chi, chi_setup = within.chi(), between.chi()
-    e, u = within.normals(), between.normals()
-    coefficients, scatter = [], []
-    for r, (one, (names, hard)) in enumerate(zip(joint.surfaces, columns, strict=True)):
-        loose = _inflation(chi[r], one.df)
-        strata = loose if one.df_setup is None else _inflation(chi_setup[r], one.df_setup)
-        normal = np.array([z[n][int(h)][r] for n, h in zip(names, hard, strict=True)])
-        moved = _root(one.covariance) @ normal
-        moved *= np.where(np.array(hard)[:, None], strata, loose)
-        coefficients.append(one.coefficients[:, None] + moved)
-        coupon = one.sd_coupon * loose
-        fresh = coupon * e[r]
-        if one.df_setup is not None:
-            square = one.sd_coupon**2 + joint.per_setup * one.sd_setup**2
-            extra = np.maximum(0.0, square * strata**2 - coupon**2) / joint.per_setup
-            fresh = fresh + np.sqrt(extra) * u[r]
-        scatter.append(fresh)
-    return Drawn(tuple(coefficients), tuple(scatter))
 
 
 def chances(
@@ -350,56 +202,3 @@ def _shift(
         spread = normal / NORMAL_95 if one.shape == "normal" else 2 * special.ndtr(normal) - 1
         shift[column] = spread * one.within / half
     return shift
-
-
-def _columns(joint: Joint) -> list[tuple[tuple[str, ...], tuple[bool, ...]]]:
-    """Return the columns of every fit and whether each changes between set-ups only."""
-    found = []
-    for one in joint.surfaces:
-        point = _anywhere(one.factors)
-        matrix = model_matrix(one.factors, one.terms, [point])
-        hard = {factor.name for factor in one.factors if factor.hard_to_change}
-        between = [one.df_setup is not None] * len(matrix.names)
-        for term in one.terms:
-            for column in matrix.columns[term.name]:
-                between[column] &= term.factors <= hard
-        found.append((matrix.names, tuple(between)))
-    return found
-
-
-def _anywhere(factors: Sequence[Factor]) -> Point:
-    return {one.name: one.levels[0] if one.kind == "category" else 0.0 for one in factors}
-
-
-class _Level:
-    """One level of scatter: normals that go together, and chi-squared that do."""
-
-    def __init__(self, correlation: Floats, rng: np.random.Generator, many: int) -> None:
-        self.root = _root(correlation)
-        # Sample variances of normals correlated by r are themselves correlated by r squared.
-        self.root_squared = _root(correlation**2)
-        self.rng, self.many = rng, many
-
-    def normals(self) -> Floats:
-        return self._draw(self.root)
-
-    def chi(self) -> Floats:
-        """Draw the quantiles, 0 to 1, of chi-squared: turned to its df by `_inflation`."""
-        return np.asarray(special.ndtr(self._draw(self.root_squared)))
-
-    def _draw(self, root: Floats) -> Floats:
-        return np.asarray(root @ self.rng.standard_normal((len(root), self.many)))
-
-
-def _inflation(quantile: Floats, df: float) -> Floats:
-    """Return sqrt(df / chi-squared(df)) at quantiles."""
-    return np.asarray(np.sqrt(df / special.chdtri(df, 1 - quantile)))
-
-
-def _root(matrix: Floats) -> Floats:
-    """Return a root R with R R' = matrix, which may be singular."""
-    try:
-        return np.asarray(np.linalg.cholesky(matrix))
-    except np.linalg.LinAlgError:
-        values, vectors = np.linalg.eigh(matrix)
-        return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from weldtrial.analysis.joint import FittedSurface, Joint, Passing
+from weldtrial.analysis.fitted import FittedSurface, Joint, Passing
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.observations import Observation
 

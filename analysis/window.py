@@ -183,9 +183,7 @@ def operating_window(
         raise NotEstimable("no settings are left: every place of the grid is ruled out")
     found = chances(joint, limits, places, held=held, draws=draws, seed=seed)
     goal = goal_of(joint.surfaces, aim, places)
-    return Window(
-        joint, tuple(limits), aim, keep, places, found, goal, tuple(tried), tuple(held)
-    )
+    return Window(joint, tuple(limits), aim, keep, places, found, goal, tuple(tried), tuple(held))
 
 
 def goal_of(surfaces: Sequence[FittedSurface], aim: Aim, places: Places) -> Floats:

@@ -5,16 +5,15 @@ What is drawn how, and after whom, is said in `weldtrial.analysis.joint`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
-from weldtrial.analysis.fitted import Joint
+from weldtrial.analysis.fitted import FittedSurface, Joint
 from weldtrial.analysis.linear import Floats
-from weldtrial.shared.coding import Point, model_matrix
-from weldtrial.shared.factors import Factor
+from weldtrial.shared.coding import ModelMatrix, Point, model_matrix
 
 DRAWS = 4000
 """Draws behind a chance: its Monte-Carlo error is 0.6 in 100 at 80 in 100."""
@@ -33,7 +32,7 @@ def drawn(joint: Joint, many: int = DRAWS, seed: int = 1) -> Drawn:
     rng = np.random.default_rng(seed)
     within = _Level(joint.correlation, rng, many)
     between = _Level(joint.correlation_setup, rng, many)
-    columns = _columns(joint)
+    columns = [(_columns(one).names, between_columns(one)) for one in joint.surfaces]
     every = sorted({name for names, _ in columns for name in names})
     z = {name: (within.normals(), between.normals()) for name in every}
     chi, chi_setup = within.chi(), between.chi()
@@ -44,7 +43,7 @@ def drawn(joint: Joint, many: int = DRAWS, seed: int = 1) -> Drawn:
         strata = loose if one.df_setup is None else _inflation(chi_setup[r], one.df_setup)
         normal = np.array([z[n][int(h)][r] for n, h in zip(names, hard, strict=True)])
         moved = root_of(one.covariance) @ normal
-        moved *= np.where(np.array(hard)[:, None], strata, loose)
+        moved *= np.where(hard[:, None], strata, loose)
         coefficients.append(one.coefficients[:, None] + moved)
         coupon = one.sd_coupon * loose
         fresh = coupon * e[r]
@@ -56,23 +55,21 @@ def drawn(joint: Joint, many: int = DRAWS, seed: int = 1) -> Drawn:
     return Drawn(tuple(coefficients), tuple(scatter))
 
 
-def _columns(joint: Joint) -> list[tuple[tuple[str, ...], tuple[bool, ...]]]:
-    """Return the columns of every fit and whether each changes between set-ups only."""
-    found = []
-    for one in joint.surfaces:
-        point = anywhere(one.factors)
-        matrix = model_matrix(one.factors, one.terms, [point])
-        hard = {factor.name for factor in one.factors if factor.hard_to_change}
-        between = [one.df_setup is not None] * len(matrix.names)
-        for term in one.terms:
-            for column in matrix.columns[term.name]:
-                between[column] &= term.factors <= hard
-        found.append((matrix.names, tuple(between)))
-    return found
+def between_columns(surface: FittedSurface) -> NDArray[np.bool_]:
+    """Return which columns of a fit change between set-ups only, shape (p,), intercept first."""
+    matrix = _columns(surface)
+    hard = {factor.name for factor in surface.factors if factor.hard_to_change}
+    between = np.full(len(matrix.names), surface.df_setup is not None)
+    for term in surface.terms:
+        between[list(matrix.columns[term.name])] &= term.factors <= hard
+    return between
 
 
-def anywhere(factors: Sequence[Factor]) -> Point:
-    return {one.name: one.levels[0] if one.kind == "category" else 0.0 for one in factors}
+def _columns(surface: FittedSurface) -> ModelMatrix:
+    anywhere: Point = {
+        one.name: one.levels[0] if one.kind == "category" else 0.0 for one in surface.factors
+    }
+    return model_matrix(surface.factors, surface.terms, [anywhere])
 
 
 class _Level:

@@ -21,10 +21,16 @@ DRAWS = 4000
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Drawn:
-    """Draws of everything but the settings: coefficients (p, M) and scatter (M,), by response."""
+    """Draws of everything but the settings: coefficients (p, M) and scatter (M,), by response.
+
+    `scatter` is that of one new coupon in a fresh set-up; `sd_coupon` and `sd_setup`, each (M,),
+    are the standard deviations it was drawn with.
+    """
 
     coefficients: tuple[Floats, ...]
     scatter: tuple[Floats, ...]
+    sd_coupon: tuple[Floats, ...] = ()
+    sd_setup: tuple[Floats, ...] = ()
 
 
 def drawn(joint: Joint, many: int = DRAWS, seed: int = 1) -> Drawn:
@@ -37,7 +43,7 @@ def drawn(joint: Joint, many: int = DRAWS, seed: int = 1) -> Drawn:
     z = {name: (within.normals(), between.normals()) for name in every}
     chi, chi_setup = within.chi(), between.chi()
     e, u = within.normals(), between.normals()
-    coefficients, scatter = [], []
+    coefficients, scatter, between_coupons, between_setups = [], [], [], []
     for r, (one, (names, hard)) in enumerate(zip(joint.surfaces, columns, strict=True)):
         loose = _inflation(chi[r], one.df)
         strata = loose if one.df_setup is None else _inflation(chi_setup[r], one.df_setup)
@@ -46,13 +52,17 @@ def drawn(joint: Joint, many: int = DRAWS, seed: int = 1) -> Drawn:
         moved *= np.where(hard[:, None], strata, loose)
         coefficients.append(one.coefficients[:, None] + moved)
         coupon = one.sd_coupon * loose
-        fresh = coupon * e[r]
+        fresh, extra = coupon * e[r], np.zeros(many)
         if one.df_setup is not None:
             square = one.sd_coupon**2 + joint.per_setup * one.sd_setup**2
             extra = np.maximum(0.0, square * strata**2 - coupon**2) / joint.per_setup
             fresh = fresh + np.sqrt(extra) * u[r]
         scatter.append(fresh)
-    return Drawn(tuple(coefficients), tuple(scatter))
+        between_coupons.append(coupon)
+        between_setups.append(np.sqrt(extra))
+    return Drawn(
+        tuple(coefficients), tuple(scatter), tuple(between_coupons), tuple(between_setups)
+    )
 
 
 def between_columns(surface: FittedSurface) -> NDArray[np.bool_]:

@@ -70,6 +70,9 @@ class Confirmation:
         The sealed rule, and the share it follows from.
     low, high
         Exact 95 % interval of the share that passes, from `passed` and `failed`.
+    chance_if_true
+        How often the rule is missed although the claimed share is true, coupons of one set-up as
+        alike as the earlier results have it; None without a rule.
     weakest
         The response in which most failed; empty where none did.
     expected_weakest
@@ -92,6 +95,7 @@ class Confirmation:
     share: float | None
     low: float | None
     high: float | None
+    chance_if_true: float | None
     weakest: str
     expected_weakest: str
     setups: int

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from weldtrial.analysis.confirm_records import Confirmation, ConfirmedResponse, Met
 from weldtrial.analysis.observations import Observation, observe
+from weldtrial.analysis.pass_rule import pass_rule
 from weldtrial.analysis.predicted import has_limit
 from weldtrial.analysis.proportions import share_interval
 from weldtrial.shared.follows import Follows
@@ -62,6 +64,7 @@ def confirmation_of(trial: Trial, record: Record, *, codes_open: bool) -> Confir
         share=follows.share,
         low=None if ends is None else ends[0],
         high=None if ends is None else ends[1],
+        chance_if_true=_missed_though_true(follows, coupons),
         weakest=most[1] if most[0] else "",
         expected_weakest=weak_link(follows),
         setups=len({c.setup for c in coupons if c.setup is not None}),
@@ -74,6 +77,14 @@ def weak_link(follows: Follows) -> str:
     chances = [(one.chance, name) for name, one in follows.predicted.items()
                if one.chance is not None]  # fmt: skip
     return min(chances)[1] if chances else ""
+
+
+def _missed_though_true(follows: Follows, coupons: Sequence[Coupon]) -> float | None:
+    if follows.at_least is None or follows.share is None:
+        return None
+    sizes = list(Counter(one.setup for one in coupons).values())
+    rule = pass_rule(sizes, follows.share, follows.alike, at_least=follows.at_least)
+    return 1.0 - rule.reached_alike
 
 
 def _own(record: Record) -> tuple[Coupon, ...]:

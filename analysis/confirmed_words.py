@@ -174,6 +174,11 @@ def _lines(trial: Trial, found: Confirmation) -> Iterator[str]:
         parts = [f"{found.unread} not read yet"] if found.unread else []
         parts += [f"{found.lost} lost or not decided"] if found.lost else []
         yield f"{' and '.join(parts)}; the rule stands whatever they would have read."
+    if found.state == "missed" and found.chance_if_true is not None and found.share is not None:
+        yield (
+            f"Were {in_ten(found.share)} true, the rule would still be missed "
+            f"{times(found.chance_if_true)}."
+        )
     if found.low is not None and found.high is not None:
         yield _share(found)
     if found.weakest:
@@ -224,7 +229,7 @@ def _weakest(trial: Trial, found: Confirmation) -> str:
 def _response(one: ConfirmedResponse) -> str:
     assert one.mean is not None
     mean = brief(one.mean, 3) if one.sd is None else by_uncertainty(one.mean, 2 * one.sd or 0.0)
-    words = f"{one.title}: mean of {one.n} {mean}{spaced(one.unit)}"
+    words = f"{one.title}: mean {mean}{spaced(one.unit)} of {one.n} read"
     said = one.predicted
     if one.past_limit:
         words += f" ({one.past_limit} past what the gauge reads, taken at its limit)"
@@ -236,4 +241,5 @@ def _response(one: ConfirmedResponse) -> str:
     if one.mean_inside is None or said.mean_low is None or said.mean_high is None:
         return f"{words}."
     side = "inside" if one.mean_inside else "outside"
-    return f"{words}; their mean {side} its own, {interval(said.mean_low, said.mean_high)}."
+    ends = interval(said.mean_low, said.mean_high)
+    return f"{words}; the mean lies {side} the interval for the mean of all, {ends}."

@@ -69,19 +69,22 @@ def rule_lines(rule: PassRule, setups: int) -> Iterator[str]:
 
 def predicted_words(response: Response, one: Predicted, *, weakest: bool = False) -> str:
     """Return what is expected of one response, for one line."""
-    parts = [response.title]
-    if one.mean is not None and one.low is not None and one.high is not None:
-        half = (one.high - one.low) / 2
-        parts.append(
-            f"{by_uncertainty(one.mean, half)}{spaced(response.unit)} "
-            f"({interval(one.low, one.high)}{limit_words(response)})"
-        )
+    words = response.title
+    if reading := reading_words(response, one):
+        words += f" {reading.removesuffix(')')}{limit_words(response)})"
     elif response.kind == "pass-fail":
-        parts.append("passes")
-    words = " ".join(parts)
+        words += " passes"
     if one.chance is not None:
-        words += f", chance {_percent(one.chance)}"
+        words += f", chance {percent(one.chance)}"
     return f"{words} \N{LEFTWARDS ARROW} the weak link" if weakest else words
+
+
+def reading_words(response: Response, one: Predicted) -> str:
+    """Return mean and interval of the next coupon, ``85 kN (77 to 92)``; empty without."""
+    if one.mean is None or one.low is None or one.high is None:
+        return ""
+    mean = by_uncertainty(one.mean, (one.high - one.low) / 2)
+    return f"{mean}{spaced(response.unit)} ({interval(one.low, one.high)})"
 
 
 def limit_words(response: Response) -> str:
@@ -101,7 +104,8 @@ def mean_words(response: Response, one: Predicted) -> str:
     return f"{response.title} {interval(one.mean_low, one.mean_high)}{spaced(response.unit)}"
 
 
-def _percent(chance: float) -> str:
+def percent(chance: float) -> str:
+    """Return a chance in percent, never as certain."""
     return "over 99 %" if chance > 0.995 else f"{100 * chance:.0f} %"
 
 
@@ -133,7 +137,8 @@ def _head(found: Confirmation) -> str:
 
 def _passes_head(found: Confirmation) -> str:
     counted = f"{found.passed} of {found.coupons} coupons passed every limit"
-    rule = f"at least {found.at_least} had to (sealed before they were welded)"
+    over = found.state != "unfinished"
+    rule = f"at least {found.at_least} {'had' if over else 'have'} to (sealed before welding)"
     if found.state == "met":
         return f"Met: {counted}, and {rule}."
     if found.state == "missed":
@@ -148,7 +153,9 @@ def _passes_head(found: Confirmation) -> str:
 
 
 def _means_head(found: Confirmation) -> str:
-    judged = [one for one in found.responses if one.predicted and one.predicted.mean_low is not None]
+    judged = [
+        one for one in found.responses if one.predicted and one.predicted.mean_low is not None
+    ]
     out = [one for one in judged if one.mean_inside is False]
     if found.state == "met":
         what = "the mean lies" if len(judged) == 1 else f"all {len(judged)} means lie"
@@ -179,6 +186,8 @@ def _lines(trial: Trial, found: Confirmation) -> Iterator[str]:
             f"Were {in_ten(found.share)} true, the rule would still be missed "
             f"{times(found.chance_if_true)}."
         )
+    if found.state == "missed" and found.rule == "means":
+        yield "Were the map right, some mean would still lie outside up to 5 times in 100."
     if found.low is not None and found.high is not None:
         yield _share(found)
     if found.weakest:
@@ -236,7 +245,9 @@ def _response(one: ConfirmedResponse) -> str:
     if said is None or said.mean is None or said.low is None or said.high is None:
         return f"{words}."
     half = (said.high - said.low) / 2
-    words += f", {by_uncertainty(said.mean, half)} expected; {one.inside} of {one.n} in the interval"
+    words += (
+        f", {by_uncertainty(said.mean, half)} expected; {one.inside} of {one.n} in the interval"
+    )
     words += f" for one coupon, {interval(said.low, said.high)}"
     if one.mean_inside is None or said.mean_low is None or said.mean_high is None:
         return f"{words}."

@@ -60,9 +60,7 @@ def drawn(joint: Joint, many: int = DRAWS, seed: int = 1) -> Drawn:
         scatter.append(fresh)
         between_coupons.append(coupon)
         between_setups.append(np.sqrt(extra))
-    return Drawn(
-        tuple(coefficients), tuple(scatter), tuple(between_coupons), tuple(between_setups)
-    )
+    return Drawn(tuple(coefficients), tuple(scatter), tuple(between_coupons), tuple(between_setups))
 
 
 def between_columns(surface: FittedSurface) -> NDArray[np.bool_]:

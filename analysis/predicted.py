@@ -144,9 +144,10 @@ def _rule(sizes: Sequence[int], share: float, alike: float, together: float) -> 
     found = pass_rule(sizes, share, alike)
     if found.at_least < 1:
         raise NotEstimable(
-            f"{found.of} coupons cannot speak against {100 * share:.0f} in 100 passing (the "
-            f"earlier results expect {100 * together:.0f}): none might pass by chance alone",
-            hint=f"weld at least {fewest_coupons(share)}",
+            f"{found.of} coupon{'s' * (found.of > 1)} cannot speak against {100 * share:.0f} in "
+            f"100 passing (the earlier results expect {100 * together:.0f}): none might pass by "
+            "chance alone",
+            hint=f"Weld at least {fewest_coupons(share)}.",
         )
     return found
 

@@ -28,8 +28,9 @@ def follows_words(trial: Trial) -> str:
     seal = seal_code(trial.follows.seal)
     if trial.follows.adds == "confirm":
         return (
-            f"This trial confirms one setting of the one sealed as {seal}. The {len(trial.earlier)} "
-            "coupons of that are compared; those that confirm are no part of any comparison."
+            f"This trial confirms one setting of the one sealed as {seal}. The "
+            f"{len(trial.earlier)} coupons of that are compared; those that confirm are no part of "
+            "any comparison."
         )
     return (
         f"This trial adds to the one sealed as {seal}; {len(trial.earlier)} coupons of that count. "

@@ -23,8 +23,8 @@ def show_confirm_plan(console: Console, figures: PlanFigures, *, budget: str) ->
     console.heading("What is predicted")
     if not trial.follows.predicted:
         console.line(
-            "  Nothing. Coupons that confirm need a prediction: make the folder anew with  weldtrial "
-            "next NAME --confirm N --at ...  in the earlier trial.",
+            "  Nothing. Coupons that confirm need a prediction: make the folder anew with  "
+            "weldtrial next NAME --confirm N --at ...  in the earlier trial.",
             hang=2,
         )
     else:

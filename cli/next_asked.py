@@ -172,7 +172,9 @@ def _confirm(asked: NextAsked, trial: Trial, wrong: list[str]) -> Added:
     follows = {"at": setting_text(trial, at)}
     if asked.beyond:
         follows["beyond"] = "true"
-    return Added("confirm", _design(trial, **_units(asked)), follows, asked.confirm, "to be confirmed")
+    return Added(
+        "confirm", _design(trial, **_units(asked)), follows, asked.confirm, "to be confirmed"
+    )
 
 
 def _example(trial: Trial) -> str:

@@ -275,9 +275,7 @@ def sizes_to_confirm(trial: Trial, coupons: int, set_ups: int | None) -> tuple[i
     units = (set_ups or min(SET_UPS_TO_CONFIRM, coupons)) if trial.hard else 1
     if units > coupons:
         raise PlanRefused(f"{coupons} coupons cannot fill {units} set-ups. Raise  budget.coupons.")
-    return tuple(
-        (at + 1) * coupons // units - at * coupons // units for at in range(units)
-    )
+    return tuple((at + 1) * coupons // units - at * coupons // units for at in range(units))
 
 
 def chosen_levels(trial: Trial, follows: Follows) -> dict[str, str]:

@@ -60,11 +60,14 @@ def rule_lines(rule: PassRule, setups: int) -> Iterator[str]:
             f"Would notice a lower true share, by missing the rule: {'; '.join(parts)}. More "
             "coupons notice more."
         )
-    if setups > 1:
+    if setups:
         alike = f"{in_ten(rule.share)} reaches the rule {times(rule.reached_alike)}"
         if rule.reached - rule.reached_alike < 0.005:
             alike = "as far as the earlier results show that hardly changes how often it is reached"
-        yield f"Coupons of one set-up are alike in passing; with {setups} set-ups {alike}."
+        yield (
+            f"Coupons of one set-up are alike in passing; with {setups} set-up{'s' * (setups > 1)} "
+            f"{alike}."
+        )
 
 
 def predicted_words(response: Response, one: Predicted, *, weakest: bool = False) -> str:

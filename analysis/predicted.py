@@ -114,7 +114,7 @@ def predict(
     joint = joint_of([one for one, _ in fits], [seen for _, seen in fits], passing)
     limits = _limits(trial)
     used = drawn(joint, draws, seed) if fits else Drawn((), ())
-    found = _intervals(joint, used, at, sizes, seed)
+    found = intervals(joint, used, at, sizes, seed)
     place = _place(trial, record, at)
     if not limits and not passing:
         return Prediction(found, None, 0.0, None, "", *place, left_out)
@@ -122,7 +122,7 @@ def predict(
     for name, own in zip(chance.limits, chance.own[0].tolist(), strict=True):
         found[name] = _with_chance(found.get(name, Predicted()), own)
     together = float(chance.together[0])
-    alike = _alike(joint, used, at, limits, seed) if limits and len(sizes) > 1 else 0.0
+    alike = _alike(joint, used, at, limits, seed) if limits and trial.hard else 0.0
     rule = _rule(sizes, _claimed(together, asked or share_kept(trial.goal)), alike, together)
     return Prediction(found, together, alike, rule, chance.weakest(0), *place, left_out)
 
@@ -211,9 +211,13 @@ def has_limit(response: Response) -> bool:
     )
 
 
-def _intervals(
+def intervals(
     joint: Joint, used: Drawn, at: Point, sizes: Sequence[int], seed: int
 ) -> dict[str, Predicted]:
+    """Return, by response, the intervals for the next coupon and for the mean of all.
+
+    Quantiles of draws; those of the means hold for all responses together (Bonferroni).
+    """
     rng = np.random.default_rng([seed, 2])
     of, found = sum(sizes), {}
     tail = 2.5 / max(1, len(joint.surfaces))

@@ -7,13 +7,16 @@ import re
 import tomllib
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
+from math import isclose
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from weldtrial.cli.next_folder import EARLIER, Added
-from weldtrial.cli.opening import open_trial
+from weldtrial.cli.opening import Opened, open_trial
 from weldtrial.cli.options import Common
+from weldtrial.shared.folder import TRIAL_FILE
 from weldtrial.shared.follows import Follows, Predicted
-from weldtrial.shared.problems import NotEnough, NotEstimable, WrongUsage
+from weldtrial.shared.problems import NotEnough, NotEstimable, Problem, WrongUsage
 from weldtrial.shared.record import without_confirming
 from weldtrial.shared.sealfile import SealFile
 from weldtrial.shared.trial import Trial
@@ -64,9 +67,7 @@ def with_prediction(common: Common, sealed: SealFile, added: Added) -> tuple[Add
     WrongUsage
         When the setting lies beyond what was welded and that was not asked for.
     """
-    from weldtrial.analysis.predicted import predict
-    from weldtrial.doe.by_adding import cell_to_confirm, sizes_to_confirm
-    from weldtrial.shared.coding import coded_point
+    from weldtrial.doe.by_adding import sizes_to_confirm
 
     opened = open_trial(common)
     trial = opened.trial
@@ -79,20 +80,9 @@ def with_prediction(common: Common, sealed: SealFile, added: Added) -> tuple[Add
     told = tomllib.loads("".join(f"{key} = {value}\n" for key, value in added.follows.items()))
     follows = Follows(EARLIER, sealed.seal, "confirm", at=told["at"], beyond=bool(
         told.get("beyond", False)))  # fmt: skip
-    cell = cell_to_confirm(trial, follows)
     units = added.design.get("set_ups")
     sizes = sizes_to_confirm(trial, added.coupons or 0, None if units is None else int(units))
-    try:
-        found = predict(
-            trial,
-            without_confirming(opened.record),
-            coded_point(trial.varied, cell.levels),
-            sizes,
-        )
-    except NotEstimable as error:
-        raise NotEnough(
-            f"What the coupons should read cannot be predicted: {error.words}.", hint=error.hint
-        ) from None
+    found = _foreseen(opened, follows, sizes)
     if found.beyond and not follows.beyond:
         raise WrongUsage(_beyond_words(trial, found, follows))
     follows = _with(replace(follows, beyond=bool(found.beyond)), found)
@@ -101,6 +91,69 @@ def with_prediction(common: Common, sealed: SealFile, added: Added) -> tuple[Add
     return replace(added, follows=lines), Foreseen(
         trial, follows, sizes, found.edges, found.enclosed, found.left_out
     )
+
+
+def _foreseen(opened: Opened, follows: Follows, sizes: tuple[int, ...]) -> Prediction:
+    from weldtrial.analysis.predicted import predict
+    from weldtrial.doe.by_adding import cell_to_confirm
+    from weldtrial.shared.coding import coded_point
+
+    trial = opened.trial
+    point = coded_point(trial.varied, cell_to_confirm(trial, follows).levels)
+    try:
+        return predict(trial, without_confirming(opened.record), point, sizes)
+    except NotEstimable as error:
+        raise NotEnough(
+            f"What the coupons should read cannot be predicted: {error.words}.", hint=error.hint
+        ) from None
+
+
+def altered(common: Common, folder: Path, trial: Trial) -> tuple[Problem, ...]:
+    """Find a prediction that the earlier results do not give, before it is sealed.
+
+    A prediction that was changed by hand, or made for another setting, number of coupons or limit,
+    would be no prediction.
+    """
+    follows = trial.follows
+    if follows is None or follows.adds != "confirm":
+        return ()
+    again = "Make the folder anew in the earlier trial:  weldtrial next NAME --confirm N --at ..."
+    line = trial.lines.get("follows")
+    if not follows.predicted:
+        words = f"the coupons that confirm have no prediction to meet. {again}"
+        return (Problem(words, TRIAL_FILE, line, column="follows"),)
+    opened = open_trial(replace(common, folder=folder / follows.folder))
+    # The limits are those of this file: a prediction made for others would not hold.
+    opened = replace(opened, trial=replace(opened.trial, responses=trial.responses))
+    found = _with(follows, _foreseen(opened, follows, sizes_planned(trial)))
+    return tuple(
+        Problem(
+            f"{key} is {here if here is not None else 'missing'}, and the earlier results give "
+            f"{given if given is not None else 'none'} for this setting, these coupons and these "
+            f"limits. {again}",
+            TRIAL_FILE,
+            trial.lines.get(f"follows.{key}", line),
+            column=f"follows.{key}",
+        )
+        for key, here, given in _pairs(follows, found)
+        if not _alike(here, given)
+    )
+
+
+def _pairs(one: Follows, other: Follows) -> Iterator[tuple[str, float | None, float | None]]:
+    for key in ("at_least", "of", "share", "together"):
+        yield key, getattr(one, key), getattr(other, key)
+    for name in dict.fromkeys((*one.predicted, *other.predicted)):
+        here = one.predicted.get(name, Predicted())
+        given = other.predicted.get(name, Predicted())
+        for key in asdict(given):
+            yield f"predicted.{name}.{key}", getattr(here, key), getattr(given, key)
+
+
+def _alike(one: float | None, other: float | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    return isclose(one, other, rel_tol=1e-3, abs_tol=1e-9)
 
 
 def _beyond_words(trial: Trial, found: Prediction, follows: Follows) -> str:
@@ -201,7 +254,7 @@ def foreseen_lines(trial: Trial, follows: Follows, sizes: tuple[int, ...]) -> It
             f"claimed is {in_ten(follows.share)}."
         )
     yield f"The rule, sealed before welding: {rule_words(rule)}."
-    yield from rule_lines(rule, len(sizes))
+    yield from rule_lines(rule, len(sizes) if trial.hard else 0)
     yield (
         f"If {follows.at_least - 1} or fewer pass, the map is wrong somewhere, and the report will "
         "say so on page 1."

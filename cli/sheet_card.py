@@ -102,7 +102,7 @@ def settings_card(
     Parameters
     ----------
     found
-        How far it is confirmed; None before anything is known.
+        How far it is confirmed; None while the codes are closed.
     earlier_code
         Seal code of the trial that the setting came from.
     """
@@ -114,7 +114,7 @@ def settings_card(
     return Card(
         title=trial.title,
         state=state,
-        said=head or ("No coupon was read at this setting yet.",),
+        said=head or ("The codes are closed: what was read is not said on a card.",),
         beyond=follows.beyond,
         joint=joint_words(trial),
         welder=trial.welder,
@@ -142,7 +142,8 @@ def _settings(trial: Trial, follows: Follows) -> Iterator[SettingRow]:
             symbol = factor.about.get(value, {}).get("iso14175", "")
             yield SettingRow(factor.title, value.upper() + (f" ({symbol})" if symbol else ""), "")
             continue
-        within = f"± {plain(factor.step)}, one step of the machine" if factor.step else ""
+        unit = spaced(factor.unit)
+        within = f"± {plain(factor.step)}{unit}, one step of the machine" if factor.step else ""
         yield SettingRow(factor.title, f"{plain(value)}{spaced(factor.unit)}", within)
     for held in trial.held:
         within = "" if held.tolerance is None else f"± {plain(held.tolerance)} {held.unit}"

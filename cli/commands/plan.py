@@ -107,6 +107,7 @@ def command(
         common.console.json(found)
         return
     show_plan(common.console, figures, why=why)
+    _warn(common, folder, trial, sealed=sealed)
     if pilot is not None:
         show_taken(common.console, pilot, taken)
     common.console.line()
@@ -117,6 +118,15 @@ def command(
     else:
         common.console.note("Nothing is fixed yet.")
         common.console.next("seal")
+
+
+def _warn(common: Common, folder: Folder, trial: Trial, *, sealed: bool) -> None:
+    """Warn of a prediction that could not be sealed."""
+    if sealed or trial.follows is None:
+        return
+    from weldtrial.cli.next_confirm import altered
+
+    common.console.problems(altered(common, folder.path, trial))
 
 
 def _own_table(said: dict[str, Any], tries: tuple[str, ...], why: bool) -> bool:

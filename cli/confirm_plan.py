@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from weldtrial.cli.next_confirm import foreseen_lines, prediction_json, sizes_planned
+from weldtrial.cli.next_confirm import altered, foreseen_lines, prediction_json, sizes_planned
+from weldtrial.cli.options import Common
 from weldtrial.cli.plan_parts import show_bench, show_nuisances
+from weldtrial.shared.folder import find_folder
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
@@ -32,6 +34,11 @@ def show_confirm_plan(console: Console, figures: PlanFigures, *, budget: str) ->
             console.line(f"  {words}", hang=4)
     show_bench(console, figures)
     show_nuisances(console, figures)
+
+
+def warn_of_altered(common: Common, trial: Trial) -> None:
+    """Warn of a prediction that could not be sealed."""
+    common.console.problems(altered(common, find_folder(common.folder), trial))
 
 
 def predicted_json(trial: Trial) -> dict[str, Any] | None:

@@ -18,6 +18,7 @@ from weldtrial.shared.problems import WrongUsage
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
+    from weldtrial.cli.pilot import Taken
     from weldtrial.cli.plan_figures import PlanFigures
 
 
@@ -66,9 +67,7 @@ def command(
         _rehearse(common, ifs, pretend, pilot, table=_own_table(said, tries, why or fair))
         return
     from weldtrial.cli.fair_screen import show_fair_whole
-    from weldtrial.cli.pilot import Taken, show_taken, taken_json, with_pilot
-    from weldtrial.cli.plan_json import as_json
-    from weldtrial.cli.plan_tables import show_plan
+    from weldtrial.cli.pilot import with_pilot
     from weldtrial.cli.telling_command import run_telling
 
     choose = wanted(said)
@@ -100,6 +99,22 @@ def command(
     if fair and not common.json:
         show_fair_whole(common.console, figures)
         return
+    _show(common, figures, taken, pilot, why=why, sealed=sealed)
+
+
+def _show(
+    common: Common,
+    figures: PlanFigures,
+    taken: tuple[Taken, ...],
+    pilot: Path | None,
+    *,
+    why: bool,
+    sealed: bool,
+) -> None:
+    from weldtrial.cli.pilot import show_taken, taken_json
+    from weldtrial.cli.plan_json import as_json
+    from weldtrial.cli.plan_tables import show_plan
+
     if common.json:
         found = as_json(figures, sealed=sealed)
         if pilot is not None:
@@ -107,7 +122,10 @@ def command(
         common.console.json(found)
         return
     show_plan(common.console, figures, why=why)
-    _warn(common, folder, trial, sealed=sealed)
+    if figures.trial.follows is not None and not sealed:
+        from weldtrial.cli.confirm_plan import warn_of_altered
+
+        warn_of_altered(common, figures.trial)
     if pilot is not None:
         show_taken(common.console, pilot, taken)
     common.console.line()
@@ -118,15 +136,6 @@ def command(
     else:
         common.console.note("Nothing is fixed yet.")
         common.console.next("seal")
-
-
-def _warn(common: Common, folder: Folder, trial: Trial, *, sealed: bool) -> None:
-    """Warn of a prediction that could not be sealed."""
-    if sealed or trial.follows is None:
-        return
-    from weldtrial.cli.next_confirm import altered
-
-    common.console.problems(altered(common, folder.path, trial))
 
 
 def _own_table(said: dict[str, Any], tries: tuple[str, ...], why: bool) -> bool:

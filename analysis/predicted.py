@@ -122,7 +122,7 @@ def predict(
     for name, own in zip(chance.limits, chance.own[0].tolist(), strict=True):
         found[name] = _with_chance(found.get(name, Predicted()), own)
     together = float(chance.together[0])
-    alike = _alike(joint, used, at, limits, seed) if limits and trial.hard else 0.0
+    alike = alikeness(joint, used, at, limits, seed) if limits and trial.hard else 0.0
     rule = _rule(sizes, _claimed(together, asked or share_kept(trial.goal)), alike, together)
     return Prediction(found, together, alike, rule, chance.weakest(0), *place, left_out)
 
@@ -242,7 +242,7 @@ def _means(joint: Joint, used: Drawn, at: Point, r: int) -> Floats:
     return np.asarray(row @ used.coefficients[r])
 
 
-def _alike(joint: Joint, used: Drawn, at: Point, limits: Sequence[Limit], seed: int) -> float:
+def alikeness(joint: Joint, used: Drawn, at: Point, limits: Sequence[Limit], seed: int) -> float:
     """Return how alike two coupons of one fresh set-up are in passing.
 
     Both of two coupons of one set-up pass oftener than both of two coupons of different ones; what

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -76,3 +79,19 @@ def test_coupons_that_are_alike_reach_a_rule_less_often() -> None:
     assert chances == sorted(chances, reverse=True)
     assert {one.at_least for one in rules} == {5}
     assert pass_rule((4, 4), 1.0, 0.3).reached_alike == 1.0
+
+
+def test_the_table_of_the_help_page_is_true() -> None:
+    page = Path(__file__).parents[2] / "cli" / "help" / "next.md"
+    rows = re.findall(
+        r"^\| (\d+) \| (\d+) \| (\d+) in 100 \| (\d+) \| (\d+) \|$",
+        page.read_text(encoding="utf-8"),
+        re.MULTILINE,
+    )
+    assert len(rows) == 4
+    for row in rows:
+        of, at_least, *said = map(int, row)
+        rule = pass_rule((of,), 0.8)
+        assert rule.at_least == at_least
+        chances = (rule.reached, rule.noticed(0.6), rule.noticed(0.5))
+        assert [round(100 * one) for one in chances] == said

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from math import ceil, floor
 from typing import TYPE_CHECKING
 
-from weldtrial.cli.report_asked import joint_words
 from weldtrial.cli.sheet_parts import Paper
 from weldtrial.cli.trial_cautions import fitting
 from weldtrial.shared.factors import Factor
@@ -106,6 +105,8 @@ def settings_card(
     earlier_code
         Seal code of the trial that the setting came from.
     """
+    from weldtrial.cli.report_asked import joint_words
+
     follows = trial.follows
     assert follows is not None
     state = "Not yet confirmed" if found is None else STATES[found.state]

@@ -7,6 +7,8 @@ from dataclasses import replace
 
 from weldtrial.analysis.blind_leak import with_guesses
 from weldtrial.analysis.compare import asked_of
+from weldtrial.analysis.confirmed import confirmation_of
+from weldtrial.analysis.confirmed_words import in_words
 from weldtrial.analysis.context import Context
 from weldtrial.analysis.findings import Findings, Flow, Note, ResponseFindings, SetAside
 from weldtrial.analysis.grade import compared_factor, grade, was_shuffled
@@ -55,6 +57,9 @@ def analyse(
     """
     if record.errors:
         raise ProblemsFound(record.errors)
+    confirmation = confirmation_of(trial, record, codes_open=codes_open)
+    if confirmation is not None:
+        confirmation = in_words(trial, confirmation)
     record = without_confirming(record)
     look = look_at(trial, record)
     refused_look = look if look.state in ("unplanned", "scatter") and codes_open else None
@@ -95,6 +100,7 @@ def analyse(
         look_lines=look_lines(trial, look, stop) if codes_open else closed_lines(trial, look),
         may_stop=stop,
         levels=levels_at(trial, look),
+        confirmation=confirmation,
     )
 
 

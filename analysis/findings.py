@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from weldtrial.analysis.confirm_records import Confirmation
 from weldtrial.analysis.count_records import NO_COUNTS, Counts, HowCounted, Places
 from weldtrial.analysis.guess_record import Guesses
 from weldtrial.analysis.levels import ONCE, Levels
@@ -394,3 +395,4 @@ class Findings:
     look_lines: tuple[str, ...] = ()
     may_stop: bool | None = None
     levels: Levels = ONCE
+    confirmation: Confirmation | None = None  # coupons that confirm, against what was predicted

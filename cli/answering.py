@@ -26,6 +26,12 @@ def follows_words(trial: Trial) -> str:
     """Return what is to be said wherever a trial that adds to another shows results."""
     assert trial.follows is not None
     seal = seal_code(trial.follows.seal)
+    if trial.follows.adds == "confirm":
+        return (
+            f"This trial confirms one setting of the one sealed as {seal}. The "
+            f"{len(trial.earlier)} coupons of that are compared; those that confirm are no part of "
+            "any comparison."
+        )
     return (
         f"This trial adds to the one sealed as {seal}; {len(trial.earlier)} coupons of that count. "
         "It was planned after those were seen: where it was added because an answer was nearly "

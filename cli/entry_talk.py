@@ -40,7 +40,7 @@ class _Talk:
 
     @property
     def planned(self) -> int:
-        return len(self.opened.plan.of_role("count")) * self.response.sections
+        return len(self.opened.plan.of_role("count", "confirm")) * self.response.sections
 
     def ask(self, prompt: str) -> str:
         """Ask; Enter alone is an answer."""

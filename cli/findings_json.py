@@ -44,6 +44,7 @@ def findings_json(findings: Findings) -> dict[str, Any]:
         "spreads": {name: list(words) for name, words in findings.spreads.items()},
         "notes": [{"code": note.code, "words": note.words} for note in findings.notes],
         "look": _look(findings),
+        "confirmation": findings.confirmation,
         "responses": {found.name: _response(found) for found in findings.responses},
     }
 

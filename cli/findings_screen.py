@@ -30,6 +30,7 @@ RANKS = {1: "decides", 2: "second", 3: "third"}
 
 def show_closed(console: Console, trial: Trial, findings: Findings) -> None:
     """Show checks and spreads while the gases are still P and Q."""
+    show_confirmed(console, findings)
     console.line(
         "Codes are closed, so the gases are called P and Q and you cannot tell which way is good. "
         "Look at the checks now; after opening, nothing about the analysis may change without "
@@ -45,8 +46,22 @@ def show_closed(console: Console, trial: Trial, findings: Findings) -> None:
         console.line(words)
 
 
+def show_confirmed(console: Console, findings: Findings) -> None:
+    """Show, before anything else, whether coupons that confirm met what was predicted."""
+    words = findings.confirmation
+    if words is None:
+        return
+    console.heading(words.tag.upper())
+    console.line(f"  {words.head}", hang=2, style="bold")
+    for line in words.lines:
+        console.line(f"  {line}", hang=4)
+    console.line()
+    console.line("What follows are the earlier coupons, without those that confirm.")
+
+
 def show_open(console: Console, trial: Trial, findings: Findings) -> None:
     """Show every response, the grade, the scope and what was set aside."""
+    show_confirmed(console, findings)
     for words in findings.look_lines:
         console.line(words, style="bold")
     for found in findings.responses:

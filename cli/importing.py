@@ -193,7 +193,7 @@ def _tell(
     common: Common, opened: OpenTrial, response: Response, entry: EntryPlan, file: str
 ) -> None:
     sheet = opened.bench().sheets[response.name]
-    total = len(opened.plan.of_role("count")) * response.sections
+    total = len(opened.plan.of_role("count", "confirm")) * response.sections
     read = sum(len(readings) for readings in sheet.readings.values())
     if common.json:
         common.console.json(

@@ -30,6 +30,7 @@ class NextAsked:
     at: str | None
     coupons: int | None
     set_ups: int | None
+    beyond: bool = False
 
     @property
     def ways(self) -> tuple[str, ...]:
@@ -51,6 +52,7 @@ class NextAsked:
             "--at": self.at is not None,
             "--coupons": self.coupons is not None,
             "--set-ups": self.set_ups is not None,
+            "--beyond": self.beyond,
         }
         return tuple(name for name, value in said.items() if value)
 
@@ -59,6 +61,7 @@ _GOES_WITH: Mapping[str, tuple[str, ...]] = {
     "--outside": ("--star",),
     "--at": ("--confirm",),
     "--coupons": ("--separate",),
+    "--beyond": ("--confirm",),
     "--set-ups": ("--separate", "--confirm", "--more", "--star"),
 }
 
@@ -167,7 +170,11 @@ def _confirm(asked: NextAsked, trial: Trial, wrong: list[str]) -> Added:
         wrong.append("--confirm needs the setting. Add  --at " + _example(trial))
     at = _setting(asked.at or "", trial, wrong)
     follows = {"at": setting_text(trial, at)}
-    return Added("confirm", _design(trial, **_units(asked)), follows, asked.confirm, "confirmed")
+    if asked.beyond:
+        follows["beyond"] = "true"
+    return Added(
+        "confirm", _design(trial, **_units(asked)), follows, asked.confirm, "to be confirmed"
+    )
 
 
 def _example(trial: Trial) -> str:
@@ -191,6 +198,10 @@ def _setting(text: str, trial: Trial, wrong: list[str]) -> dict[str, str | float
             wrong.append(f"--at {pair}: not a setting of this trial. {hint}")
         elif factor.kind == "category":
             found[name] = value
+            if value not in factor.levels:
+                close = nearest(value, factor.levels)
+                hint = f"Did you mean '{close}'?" if close else f"Use {', '.join(factor.levels)}."
+                wrong.append(f"--at {pair}: '{value}' is no level of {name}. {hint}")
         else:
             try:
                 found[name] = float(value)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from weldtrial.cli.confirm_plan import predicted_json
 from weldtrial.cli.fair_screen import fair_json
 from weldtrial.cli.left_open import as_plain
 from weldtrial.cli.look_tables import looks_json
@@ -31,6 +32,7 @@ def as_json(figures: PlanFigures, *, sealed: bool) -> dict[str, Any]:
         "others": {name: asdict(one) for name, one in figures.others.items()},
         **_design(figures),
         "looks": looks_json(figures),
+        "prediction": predicted_json(figures.trial),
         "told": [{**asdict(one), "gap": figures.gaps.get(one.term)} for one in assessment.told],
         "not_told": assessment.not_told,
         "aliases": assessment.aliases,

@@ -20,10 +20,10 @@ def show_parts(console: Console, figures: PlanFigures) -> None:
     """Show what a plan tells, what it asks of the bench, and what may spoil it."""
     _tells(console, figures)
     show_fair(console, figures)
-    _bench(console, figures)
+    show_bench(console, figures)
     _order(console, figures)
     _gauge(console, figures)
-    _nuisances(console, figures)
+    show_nuisances(console, figures)
 
 
 def p_cell(p: float | None) -> str:
@@ -104,7 +104,8 @@ def _runs_together(console: Console, assessment: Assessment) -> None:
         console.line(f"  {words}", hang=4)
 
 
-def _bench(console: Console, figures: PlanFigures) -> None:
+def show_bench(console: Console, figures: PlanFigures) -> None:
+    """Show what a plan asks of the bench."""
     bench, layout = figures.assessment.bench, figures.assessment.layout
     console.heading("At the bench, spares and warm-ups included")
     rows = [["coupons", str(layout.total)]]
@@ -181,7 +182,8 @@ def gauge_lines(trial: Trial, note: GaugeNote) -> list[str]:
     return lines
 
 
-def _nuisances(console: Console, figures: PlanFigures) -> None:
+def show_nuisances(console: Console, figures: PlanFigures) -> None:
+    """Show what may spoil it and of which the file says nothing."""
     flagged = figures.assessment.flagged
     if not flagged:
         return

@@ -34,6 +34,11 @@ WEAK = '  "weak" = with fewer than four set-ups of each, a verdict can only begi
 
 def show_plan(console: Console, figures: PlanFigures, *, why: bool) -> None:
     """Show a plan, part by part."""
+    if figures.trial.follows is not None and figures.trial.follows.adds == "confirm":
+        from weldtrial.cli.confirm_plan import show_confirm_plan
+
+        show_confirm_plan(console, figures, budget=_budget(figures))
+        return
     _question(console, figures)
     show_changes(console, figures)
     _rounds(console, figures)

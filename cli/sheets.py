@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from weldtrial.cli.sheet_card import AS_PREDICTED, STRIP_MM, Card
 from weldtrial.cli.sheet_parts import CLOCK, PAPERS, Boxes, Paper, PaperName, blind_title, tells
 from weldtrial.cli.sheet_read import cut_pages, reading_sheet, stamp_pages
 from weldtrial.cli.sheet_weld import weld_sheet
@@ -17,7 +18,7 @@ from weldtrial.shared.plan import Plan
 from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Trial
 
-Kind = Literal["weld", "read", "stamps", "cut"]
+Kind = Literal["weld", "read", "stamps", "cut", "card"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,7 @@ def write_sheets(
     only: Kind | None = None,
     from_run: int | None = None,
     for_reader: str | None = None,
+    card: Card | None = None,
 ) -> tuple[Path, ...]:
     """Write the sheets to the folder's ``sheets`` and return their paths.
 
@@ -53,6 +55,9 @@ def write_sheets(
         Reading sheets only, with this name on them; where it is the reader whom the trial keeps
         blind, only the sheets of what is read blind.
 
+    card
+        The settings card, where that is what is printed.
+
     Raises
     ------
     WrongUsage
@@ -67,6 +72,7 @@ def write_sheets(
             only=only,
             from_run=from_run,
             for_reader=for_reader,
+            card=card,
         )
     )
     folder = Folder(folder_path).sheets
@@ -84,9 +90,13 @@ def render_sheets(
     only: Kind | None = None,
     from_run: int | None = None,
     for_reader: str | None = None,
+    card: Card | None = None,
 ) -> Iterator[SheetPage]:
     """Give the sheets as HTML; see `write_sheets`."""
     sheet = _Sheets(trial, plan, seal_code, PAPERS[paper])
+    if card is not None:
+        yield sheet.card(card)
+        return
     wanted: Kind | None = "read" if for_reader else "weld" if from_run is not None else only
     if wanted in (None, "weld"):
         yield sheet.weld(from_run)
@@ -155,6 +165,16 @@ class _Sheets:
             cautions=self._blind_cautions({"etching", "hot-and-sharp"}),
         )
         return SheetPage("cut.html", html)
+
+    def card(self, card: Card) -> SheetPage:
+        html = self._page(
+            "sheet_card.html.j2",
+            title=self.trial.title,
+            card=card,
+            strip_mm=STRIP_MM,
+            as_predicted=AS_PREDICTED,
+        )
+        return SheetPage("card.html", html)
 
     def _blind_cautions(self, ids: set[str]) -> list[str]:
         chosen = [one.short for one in fitting(self.trial) if one.id in ids]

@@ -231,19 +231,51 @@ def _confirm(trial: Trial, earlier: Sequence[Holding]) -> Made:
     """Weld one setting again and again, in fresh set-ups."""
     follows = trial.follows
     assert follows is not None
-    cell = cell_at(trial, chosen_levels(trial, follows))
-    _refuse_forbidden(trial, [(0, [cell])])
-    coupons = coupons_of(trial)
-    units = 1
-    if trial.hard:
-        units = trial.design.set_ups or min(SET_UPS_TO_CONFIRM, coupons)
-    if units > coupons:
-        raise PlanRefused(f"{coupons} coupons cannot fill {units} set-ups. Raise  budget.coupons.")
-    sizes = [(at + 1) * coupons // units - at * coupons // units for at in range(units)]
+    cell = cell_to_confirm(trial, follows)
+    sizes = sizes_to_confirm(trial, coupons_of(trial), trial.design.set_ups)
+    coupons, units = sum(sizes), len(sizes)
+    if follows.of not in (None, coupons):
+        raise PlanRefused(
+            f"The prediction was made for {follows.of} coupons, and this plan has {coupons}: the "
+            "rule would not hold. Put  budget.coupons  back, or make the folder anew with  "
+            f"weldtrial next NAME --confirm {coupons}"
+        )
     # One round each: nothing is compared within a round, and nothing else is in it.
     held: Held = [(0, [cell] * size) for size in sizes]
     fresh = f" over {units} fresh set-ups" if trial.hard else ""
     return held, f"{coupons} coupons to confirm one setting{fresh}", ()
+
+
+def cell_to_confirm(trial: Trial, follows: Follows) -> Cell:
+    """Return the setting that is confirmed.
+
+    Raises
+    ------
+    PlanRefused
+        When a rule forbids it.
+    """
+    cell = cell_at(trial, chosen_levels(trial, follows))
+    _refuse_forbidden(trial, [(0, [cell])])
+    return cell
+
+
+def sizes_to_confirm(trial: Trial, coupons: int, set_ups: int | None) -> tuple[int, ...]:
+    """Return how many coupons that confirm each fresh set-up holds.
+
+    Parameters
+    ----------
+    set_ups
+        None for the usual two; where nothing ends a set-up, all coupons stand together.
+
+    Raises
+    ------
+    PlanRefused
+        When there are fewer coupons than set-ups.
+    """
+    units = (set_ups or min(SET_UPS_TO_CONFIRM, coupons)) if trial.hard else 1
+    if units > coupons:
+        raise PlanRefused(f"{coupons} coupons cannot fill {units} set-ups. Raise  budget.coupons.")
+    return tuple((at + 1) * coupons // units - at * coupons // units for at in range(units))
 
 
 def chosen_levels(trial: Trial, follows: Follows) -> dict[str, str]:

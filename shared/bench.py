@@ -210,9 +210,13 @@ def _coupon(
 def _stand_in(
     run: Run, lost: Run, line: LogLine | None, readings: Mapping[str, tuple[Reading, ...]]
 ) -> Coupon:
-    """Return a spare with the place and settings of the coupon it replaces."""
+    """Return a spare with the place and settings of the coupon it replaces.
+
+    In place of a coupon that confirms it confirms too, and is no part of any comparison.
+    """
     own = replace(
         run,
+        role="confirm" if lost.role == "confirm" else run.role,
         run=line.run if line else None,
         round=lost.round,
         setup=lost.setup,

@@ -56,9 +56,9 @@ class Plan:
     draws: int = 1
     restriction: str = ""
 
-    def of_role(self, role: Role) -> tuple[Run, ...]:
-        """Return the runs of one role."""
-        return tuple(run for run in self.runs if run.role == role)
+    def of_role(self, *roles: Role) -> tuple[Run, ...]:
+        """Return the runs of one role, or of several."""
+        return tuple(run for run in self.runs if run.role in roles)
 
     def by_stamp(self) -> dict[str, Run]:
         """Return the runs keyed by stamp."""

@@ -139,7 +139,7 @@ class Record:
 def without_confirming(record: Record) -> Record:
     """Return the record without the coupons that only confirm a setting."""
     kept = tuple(one for one in record.coupons if one.role != "confirm")
-    gone = len(record.coupons) - len(kept)
+    gone = sum(one.role == "confirm" and not one.replaces for one in record.coupons)
     return replace(record, coupons=kept, planned=record.planned - gone) if gone else record
 
 

@@ -20,5 +20,20 @@ FOLLOWS_SECTION = Section(
             "are easy to change."),
         Key("at", "special", "The setting that is confirmed.",
             form='{ gas = "co2", voltage = 28.5 }'),
+        Key("predicted", "special", "What the coupons that confirm should read, by response: mean "
+            "and 95 % interval (low, high) of the next coupon, interval for the mean of all of "
+            "them (mean_low, mean_high), chance of meeting its limits. Worked out from the earlier "
+            "results when the folder is made.",
+            form="a table of { mean, low, high, mean_low, mean_high, chance } by response"),
+        Key("at_least", "whole", "The rule: so many coupons must pass every limit.", low=1),
+        Key("of", "whole", "Out of so many coupons.", low=1),
+        Key("share", "number", "Share of coupons claimed to pass every limit; the rule follows "
+            "from it.", above=0, high=1),
+        Key("together", "number", "Chance that a coupon passes every limit, as the earlier "
+            "results have it.", low=0, high=1),
+        Key("alike", "number", "How alike coupons of one set-up are in passing.", default=0.0,
+            low=0, high=1),
+        Key("beyond", "yes-no", "Whether the setting lies beyond what was welded, and was asked "
+            "for all the same.", default=False),
     ),
 )  # fmt: skip

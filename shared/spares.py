@@ -72,7 +72,7 @@ def _why_not(
         return f"it replaces '{line.replaces}', which is not in this trial.{hint}"
     if lost.stamp == line.stamp:
         return f"{line.stamp} cannot replace itself: write the stamp of the lost coupon."
-    if lost.role != "count":
+    if lost.role not in ("count", "confirm"):
         words = f"it replaces {lost.stamp}, which is a {lost.role}."
         return f"{words} Only a lost coupon that counts is replaced: write that one's stamp."
     other = taken.get(lost.stamp)

@@ -159,15 +159,16 @@ def _welded(plan: Plan, record: Record, bench: Bench) -> Welded:
             by_setup.setdefault(one.setup, []).append(one)
     full = [all(one in done for one in coupons) for coupons in by_setup.values()]
     lines = bench.log.lines
+    spares = {run.stamp for run in plan.of_role("spare")}
     return Welded(
-        coupons=sum(one.role != "spare" for one in done),
+        coupons=sum(one.stamp not in spares for one in done),
         planned=record.planned,
         setups=sum(full),
         setups_planned=len(by_setup),
         warm_ups=sum(
             run.stamp in lines and lines[run.stamp].welded for run in plan.of_role("warm-up")
         ),
-        spares=sum(one.role == "spare" for one in record.coupons),
+        spares=sum(one.stamp in spares for one in record.coupons),
         lost=tuple(one.stamp for one in record.coupons if one.lost),
     )
 

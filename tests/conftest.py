@@ -142,3 +142,9 @@ def invented() -> ModuleType:
 def listed_trials() -> ModuleType:
     """The module `fixtures/listed_trials.py`: trials whose designs list their coupons."""
     return _fixture_module("listed_trials")
+
+
+@pytest.fixture(scope="session")
+def confirm_bench() -> ModuleType:
+    """The module `fixtures/confirm_bench.py`: an invented bench whose truth is known."""
+    return _fixture_module("confirm_bench")

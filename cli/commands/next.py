@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from weldtrial.cli.next_advice import show_advice
@@ -10,6 +12,9 @@ from weldtrial.cli.next_folder import sealed_trial, write_next
 from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.folder import Folder, find_folder
 from weldtrial.shared.problems import WrongUsage
+
+if TYPE_CHECKING:
+    from weldtrial.cli.next_confirm import Foreseen
 
 
 @click.command(short_help="Plan what to weld next; the coupons there are stay.")
@@ -41,6 +46,8 @@ from weldtrial.shared.problems import WrongUsage
 @click.option("--confirm", type=click.IntRange(min=1, max=1000), metavar="N",
               help="N coupons at one setting, in fresh set-ups.")  # fmt: skip
 @click.option("--at", metavar="KEY=VALUE,...", help="With --confirm: gas=co2,voltage=28.5.")
+@click.option("--beyond", is_flag=True,
+              help="With --confirm: a setting beyond what was welded, all the same.")  # fmt: skip
 @click.option("--coupons", type=click.IntRange(min=1, max=10000), metavar="N",
               help="With --separate: how many new coupons.")  # fmt: skip
 @click.option("--set-ups", type=click.IntRange(min=1, max=10000), metavar="N",
@@ -58,6 +65,7 @@ def command(
     at: str | None,
     coupons: int | None,
     set_ups: int | None,
+    beyond: bool,
 ) -> None:
     """Plan what to weld next: NAME is a new folder that keeps the coupons of this trial.
 
@@ -65,7 +73,9 @@ def command(
     """
     folder = find_folder(common.folder)
     trial, sealed = sealed_trial(folder)
-    asked = NextAsked(fold_over, star, outside, more, separate, confirm, at, coupons, set_ups)
+    asked = NextAsked(
+        fold_over, star, outside, more, separate, confirm, at, coupons, set_ups, beyond
+    )
     if name is None:
         if asked.ways or asked.details:
             raise WrongUsage(
@@ -74,13 +84,22 @@ def command(
         show_advice(common, folder, trial)
         return
     added = added_of(asked, trial)
+    foreseen: Foreseen | None = None
+    if confirm is not None:
+        from weldtrial.cli.next_confirm import with_prediction
+
+        added, foreseen = with_prediction(common, sealed, added)
     made = write_next(name, None, Folder(folder).path, sealed, added)
     if common.json:
+        told = {} if foreseen is None else {"prediction": foreseen.json}
         common.console.json(
             {"folder": str(made), "adds": added.adds, "follows": sealed.code, "words": added.words}
+            | told
         )
         return
     common.console.line(f"Made {made} – {added.words}.")
+    if foreseen is not None:
+        foreseen.show(common.console)
     common.console.line(
         f"The trial before ({sealed.code}) lies in {made}/earlier with everything that was welded "
         "and read: its coupons count, and what is welded now is a block of its own. Nothing in "

@@ -122,6 +122,10 @@ def _show(
         common.console.json(found)
         return
     show_plan(common.console, figures, why=why)
+    if figures.trial.follows is not None and not sealed:
+        from weldtrial.cli.confirm_plan import warn_of_altered
+
+        warn_of_altered(common, figures.trial)
     if pilot is not None:
         show_taken(common.console, pilot, taken)
     common.console.line()

@@ -147,6 +147,11 @@ def _sealed_already(
 
 
 def _seal(common: Common, folder: Path, trial: Trial, said: dict[str, Any]) -> None:
+    if trial.follows is not None:
+        from weldtrial.cli.next_confirm import altered
+
+        if wrong := altered(common, folder, trial):
+            raise ProblemsFound(wrong, hint="Nothing was sealed.")
     layout = sealing.lay(trial)
     show_read(common, layout)
     unhandled = sealing.unhandled(trial)

@@ -8,19 +8,25 @@ import click
 
 from weldtrial.cli.adopted_folder import refuse_adopted
 from weldtrial.cli.gauge_folder import gauge_opened, sheets_gauge
+from weldtrial.cli.opening import open_trial
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.sealing import redraw
+from weldtrial.cli.sheet_card import settings_card
+from weldtrial.cli.sheet_parts import PAPERS, PaperName
 from weldtrial.cli.sheets import write_sheets
 from weldtrial.shared.folder import Folder, find_folder
 from weldtrial.shared.plancsv import read_plan
-from weldtrial.shared.problems import NotEnough, WrongUsage
+from weldtrial.shared.problems import NotEnough, ProblemsFound, WrongUsage
 from weldtrial.shared.seal import broken, check_seal
+from weldtrial.shared.sealfile import seal_code
 from weldtrial.shared.trialfile import load_trial
 
 
 @click.command(short_help="Print the weld, reading, stamp and cutting sheets.")
 @click.option(
-    "--only", type=click.Choice(("weld", "read", "stamps", "cut")), help="One kind of sheet."
+    "--only",
+    type=click.Choice(("weld", "read", "stamps", "cut", "card")),
+    help="One kind of sheet; card: the settings card of a setting that is confirmed.",
 )
 @click.option("--for", "reader", metavar="READER", help="Reading sheets with this name on them.")
 @click.option(
@@ -38,6 +44,9 @@ def command(common: Common, **said: Any) -> None:
     Reading sheets carry stamps only: no run, no gas, no settings.
     """
     _one_thing_at_a_time(said)
+    if said["only"] == "card":
+        _card(common, said["paper"])
+        return
     if (study := gauge_opened(common)) is not None:
         if said["only"] not in (None, "read") or said["reader"] or said["from_run"] is not None:
             raise WrongUsage("weldtrial sheets: a gauge study has reading sheets only, for all "
@@ -74,6 +83,39 @@ def command(common: Common, **said: Any) -> None:
         common.console.line(f"Wrote {name}")
     common.console.note(f"Open them in a browser and print on {said['paper']}, at 100 %.")
     common.console.next("record", "once something is read")
+
+
+def _card(common: Common, paper: PaperName) -> None:
+    """Write the settings card of a trial that confirms a setting."""
+    from weldtrial.analysis.confirmed import confirmation_of
+    from weldtrial.analysis.confirmed_words import in_words
+
+    opened = open_trial(common)
+    trial, record = opened.trial, opened.record
+    if trial.follows is None or trial.follows.adds != "confirm" or opened.sealed is None:
+        raise NotEnough(
+            "No setting was chosen here, so there is none to put on a card.",
+            hint="Choose one, and weld it again to confirm it:  weldtrial next NAME --confirm 8 "
+            "--at ...",
+        )
+    if record.errors:
+        raise ProblemsFound(record.errors)
+    found = confirmation_of(trial, record, codes_open=record.codes_open)
+    # While the codes are closed a result beside the setting would open them.
+    told = in_words(trial, found) if found is not None and record.codes_open else None
+    card = settings_card(trial, told, seal_code(trial.follows.seal), PAPERS[paper])
+    written = write_sheets(
+        opened.folder, trial, opened.plan, opened.sealed.code, paper=paper, card=card
+    )
+    names = [Folder(opened.folder).name_of(path) for path in written]
+    if common.json:
+        common.console.json({"files": names})
+        return
+    for name in names:
+        common.console.line(f"Wrote {name}")
+    common.console.line(f"{card.state}: {card.said[0]}", hang=2)
+    common.console.note(f"Open it in a browser and print on {paper}, at 100 %.")
+    common.console.next("report", "for the page to show others")
 
 
 def _one_thing_at_a_time(said: dict[str, Any]) -> None:

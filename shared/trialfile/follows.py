@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import fields
+from math import isfinite
 
-from weldtrial.shared.follows import Follows
+from weldtrial.shared.follows import Follows, Predicted
 from weldtrial.shared.problems import nearest
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.trialfile.draft import Plain
@@ -33,7 +35,52 @@ def read_follows(raw: Plain, faults: Faults) -> Follows | None:
     if not isinstance(at, Mapping):
         faults.wrong("follows.at", 'write settings:  at = { gas = "co2", voltage = 28.5 }.')
         return None
-    return Follows(folder, seal, raw["adds"], raw.get("turn"), dict(at))
+    return Follows(
+        folder,
+        seal,
+        raw["adds"],
+        raw.get("turn"),
+        dict(at),
+        _predicted(raw.get("predicted", {}), faults),
+        raw.get("at_least"),
+        raw.get("of"),
+        raw.get("share"),
+        raw.get("together"),
+        raw.get("alike", 0.0),
+        raw.get("beyond", False),
+    )
+
+
+def _predicted(raw: object, faults: Faults) -> dict[str, Predicted]:
+    """Return the prediction by response, with what of it is no number reported."""
+    found: dict[str, Predicted] = {}
+    known = [one.name for one in fields(Predicted)]
+    if not isinstance(raw, Mapping):
+        faults.wrong(
+            "follows.predicted", "write one line a response:  predicted.break_load = { ... }."
+        )
+        return found
+    for response, values in raw.items():
+        path = f"follows.predicted.{response}"
+        if not isinstance(values, Mapping):
+            faults.wrong(path, f"write a table {{ ... }} with {', '.join(known)}.")
+            continue
+        strange = [name for name in values if name not in known]
+        for name in strange:
+            close = nearest(str(name), known)
+            hint = f"Did you mean '{close}'?" if close else f"Use {', '.join(known)}."
+            faults.wrong(f"{path}.{name}", f"'{name}' is no part of a prediction. {hint}")
+        good = {name: _number(value) for name, value in values.items() if name in known}
+        for name in [name for name, value in good.items() if value is None]:
+            faults.wrong(f"{path}.{name}", f"{name} must be a number.", values[name])
+        found[str(response)] = Predicted(**good)
+    return found
+
+
+def _number(value: object) -> float | None:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not isfinite(value):
+        return None
+    return float(value)
 
 
 def check_follows(trial: Trial, faults: Faults) -> None:
@@ -58,8 +105,45 @@ def check_follows(trial: Trial, faults: Faults) -> None:
         faults.wrong("follows.turn", f"'{follows.turn}' cannot be turned. {hint}", follows.turn)
     if follows.adds == "confirm":
         _check_setting(trial, follows, faults)
-    elif follows.at:
+        _check_prediction(trial, follows, faults)
+        return
+    if follows.at:
         faults.wrong("follows.at", "only coupons that confirm have a setting. Take it out.")
+    for name in ("predicted", "at_least", "of", "share", "together", "alike", "beyond"):
+        if faults.stands(f"follows.{name}"):
+            faults.wrong(
+                f"follows.{name}", "only coupons that confirm have a prediction. Take it out."
+            )
+
+
+def _check_prediction(trial: Trial, follows: Follows, faults: Faults) -> None:
+    """Report a prediction that speaks of nothing here, or a rule that is not whole."""
+    names = [one.name for one in trial.responses]
+    for name, one in follows.predicted.items():
+        path = f"follows.predicted.{name}"
+        if name not in names:
+            close = nearest(name, names)
+            hint = f"Did you mean '{close}'?" if close else f"Use {', '.join(names)}."
+            faults.wrong(path, f"'{name}' is no response of this trial. {hint}")
+        ends = ((one.low, one.high), (one.mean_low, one.mean_high))
+        if any((low is None) != (high is None) for low, high in ends) or any(
+            low is not None and high is not None and low > high for low, high in ends
+        ):
+            faults.wrong(path, "an interval needs both its ends, the lower one first.")
+        if one.chance is not None and not 0 <= one.chance <= 1:
+            faults.wrong(f"{path}.chance", "a chance lies between 0 and 1.", one.chance)
+    rule = (follows.at_least, follows.of, follows.share)
+    if any(one is not None for one in rule) and None in rule:
+        faults.wrong(
+            "follows", "a rule needs at_least, of and share together. Run  weldtrial next  again."
+        )
+    elif follows.at_least and follows.of and follows.at_least > follows.of:
+        faults.wrong(
+            "follows.at_least",
+            f"{follows.at_least} of {follows.of} coupons cannot pass. Put back what  weldtrial "
+            "next  wrote.",
+            follows.at_least,
+        )
 
 
 def _check_setting(trial: Trial, follows: Follows, faults: Faults) -> None:

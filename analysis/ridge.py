@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy import optimize
@@ -30,6 +31,7 @@ from weldtrial.analysis.quadratic import Quadratic
 from weldtrial.analysis.steepest import Step, step_at
 
 STEPS = 10
+BISECTIONS = 24
 HARD = 1e-10
 """Share of the slope along the largest eigenvector below which it counts as none."""
 
@@ -66,7 +68,8 @@ class RidgePath:
     Attributes
     ----------
     steps
-        By radius; those outside what was welded only where asked for.
+        By radius; those outside what was welded only where asked for.  Where the path leaves what
+        was welded between two radii, the step on its edge is among them.
     left_out
         Radii asked for whose best setting lies outside what was welded.
     highest
@@ -101,7 +104,12 @@ def ridge_path(
         radii = [quadratic.welded.largest * i / STEPS for i in range(STEPS + 1)]
     if any(radius < 0 or not np.isfinite(radius) for radius in radii):
         raise ValueError("a distance from the middle is 0 or more")
-    made = [_at(quadratic, float(radius), 1.0 if highest else -1.0) for radius in sorted(radii)]
+    sign = 1.0 if highest else -1.0
+    made = [_at(quadratic, float(radius), sign) for radius in sorted(radii)]
+    for place, (near, far) in enumerate(pairwise(made)):
+        if near.step.place.inside and not far.step.place.inside:
+            made.insert(place + 1, _on_edge(quadratic, near, far, sign))
+            break
     return RidgePath(
         steps=tuple(one for one in made if beyond or one.step.place.inside),
         left_out=tuple(one.radius for one in made if not one.step.place.inside),
@@ -112,6 +120,18 @@ def ridge_path(
 def _at(quadratic: Quadratic, radius: float, sign: float) -> RidgeStep:
     x, mu = best_on_sphere(sign * quadratic.b, sign * quadratic.B, radius)
     return RidgeStep(radius, sign * mu, step_at(quadratic, x))
+
+
+def _on_edge(quadratic: Quadratic, near: RidgeStep, far: RidgeStep, sign: float) -> RidgeStep:
+    """Return the last step inside what was welded, between one inside and one outside."""
+    inside, outside = near, far
+    for _ in range(BISECTIONS):
+        middle = _at(quadratic, (inside.radius + outside.radius) / 2, sign)
+        if middle.step.place.inside:
+            inside = middle
+        else:
+            outside = middle
+    return inside
 
 
 def best_on_sphere(b: Floats, bend: Floats, radius: float) -> tuple[Floats, float]:

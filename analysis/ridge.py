@@ -68,8 +68,8 @@ class RidgePath:
     Attributes
     ----------
     steps
-        By radius; those outside what was welded only where asked for.  Where the path leaves what
-        was welded between two radii, the step on its edge is among them.
+        By radius; those outside what was welded only where asked for.  Unless they are, the step
+        on the edge, where the path leaves what was welded, is among them.
     left_out
         Radii asked for whose best setting lies outside what was welded.
     highest
@@ -105,33 +105,42 @@ def ridge_path(
     if any(radius < 0 or not np.isfinite(radius) for radius in radii):
         raise ValueError("a distance from the middle is 0 or more")
     sign = 1.0 if highest else -1.0
-    made = [_at(quadratic, float(radius), sign) for radius in sorted(radii)]
-    for place, (near, far) in enumerate(pairwise(made)):
-        if near.step.place.inside and not far.step.place.inside:
-            made.insert(place + 1, _on_edge(quadratic, near, far, sign))
+    radii = sorted(float(radius) for radius in radii)
+    welded = [_enclosed(quadratic, radius, sign) for radius in radii]
+    asked = [radius for radius, inside in zip(radii, welded, strict=True) if beyond or inside]
+    for place, (inside, outside) in enumerate(pairwise(welded)):
+        if inside and not (outside or beyond):
+            asked.append(_last_inside(quadratic, radii[place], radii[place + 1], sign))
             break
     return RidgePath(
-        steps=tuple(one for one in made if beyond or one.step.place.inside),
-        left_out=tuple(one.radius for one in made if not one.step.place.inside),
+        steps=tuple(_at(quadratic, radius, sign) for radius in sorted(asked)),
+        left_out=tuple(r for r, inside in zip(radii, welded, strict=True) if not inside),
         highest=highest,
     )
 
 
+def _best(quadratic: Quadratic, radius: float, sign: float) -> tuple[Floats, float]:
+    return best_on_sphere(sign * quadratic.b, sign * quadratic.B, radius)
+
+
 def _at(quadratic: Quadratic, radius: float, sign: float) -> RidgeStep:
-    x, mu = best_on_sphere(sign * quadratic.b, sign * quadratic.B, radius)
+    x, mu = _best(quadratic, radius, sign)
     return RidgeStep(radius, sign * mu, step_at(quadratic, x))
 
 
-def _on_edge(quadratic: Quadratic, near: RidgeStep, far: RidgeStep, sign: float) -> RidgeStep:
-    """Return the last step inside what was welded, between one inside and one outside."""
-    inside, outside = near, far
+def _enclosed(quadratic: Quadratic, radius: float, sign: float) -> bool:
+    return bool(quadratic.welded.inside(_best(quadratic, radius, sign)[0])[0])
+
+
+def _last_inside(quadratic: Quadratic, near: float, far: float, sign: float) -> float:
+    """Return the radius, between one inside what was welded and one outside, of the edge."""
     for _ in range(BISECTIONS):
-        middle = _at(quadratic, (inside.radius + outside.radius) / 2, sign)
-        if middle.step.place.inside:
-            inside = middle
+        middle = (near + far) / 2
+        if _enclosed(quadratic, middle, sign):
+            near = middle
         else:
-            outside = middle
-    return inside
+            far = middle
+    return near
 
 
 def best_on_sphere(b: Floats, bend: Floats, radius: float) -> tuple[Floats, float]:

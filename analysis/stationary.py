@@ -29,9 +29,8 @@ from typing import Any
 
 import numpy as np
 from scipy import optimize, special
-from scipy.stats import qmc
 
-from weldtrial.analysis.inside import Flags, Place
+from weldtrial.analysis.inside import Flags, Place, evenly
 from weldtrial.analysis.linear import Denominator, Estimate, Floats
 from weldtrial.analysis.quadratic import Quadratic
 from weldtrial.shared.problems import NotEstimable
@@ -219,10 +218,8 @@ def directions(k: int) -> Floats:
     if k == 2:
         angle = np.arange(DIRECTIONS) * (2 * np.pi / DIRECTIONS)
         return np.column_stack([np.cos(angle), np.sin(angle)])
-    # The first point of the sequence is the origin, which has no direction.
-    normal = special.ndtri(qmc.Sobol(k, scramble=False).random(4096)[1:])
-    long = np.linalg.norm(normal, axis=1) > 0
-    return np.asarray(normal[long] / np.linalg.norm(normal[long], axis=1, keepdims=True))
+    normal = special.ndtri(evenly(4096, k)[1:])  # The first is the middle, without a direction.
+    return np.asarray(normal / np.linalg.norm(normal, axis=1, keepdims=True))
 
 
 def _least_far_out(quadratic: Quadratic) -> float:

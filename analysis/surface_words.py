@@ -160,6 +160,10 @@ def canonical_words(quadratic: Quadratic, found: Canonical) -> tuple[str, ...]:
 
 def _axis_words(quadratic: Quadratic, axis: Axis, found: Canonical) -> str:
     along = direction_words(quadratic, axis.direction)
+    way = axis.direction if axis.slope.estimate > 0 else -axis.direction
+    climbs = f"; it climbs with {direction_words(quadratic, way)}" if axis in found.rising else ""
+    if axis.bend.se == 0:
+        return f"Along {along} the model is straight: no bend was asked for{climbs}."
     unit, scatter = quadratic.surface.unit, quadratic.surface.sd_coupon
     low, high = (end * axis.reach**2 for end in (axis.low_together, axis.high_together))
     climb = max(abs(end) for end in axis.slope.interval(found.confidence)) * axis.reach
@@ -175,10 +179,7 @@ def _axis_words(quadratic: Quadratic, axis: Axis, found: Canonical) -> str:
         f"{fixed(low, places, signed=True)} and {fixed(high, places, signed=True)}{spaced(unit)} "
         "from where a straight line would"
     )
-    if axis not in found.rising:
-        return f"{bend}."
-    way = axis.direction if axis.slope.estimate > 0 else -axis.direction
-    return f"{bend}; it climbs with {direction_words(quadratic, way)}."
+    return f"{bend}{climbs}."
 
 
 def steepest_words(quadratic: Quadratic, way: SteepestWay) -> tuple[str, ...]:

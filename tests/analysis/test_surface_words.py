@@ -42,6 +42,7 @@ TRAVEL = Factor(
     "travel", "numeric", ("low", "high"), label="Travel", unit="cm/min", settings={"": (30.0, 50.0)}
 )
 FACTORS = (VOLTAGE, TRAVEL)
+PRUNED = ("voltage", "travel", "voltage^2")
 
 
 def weld(mean, *, sd=0.5, setups=False, times=4):
@@ -122,6 +123,16 @@ def test_rising_ridge_names_the_way_up():
     q = cut(lambda v, t: 50 - 4 * v**2 + 3 * t)
     (line,) = [one for one in canonical_words(q, canonical(q)) if one.startswith("Along")]
     assert line.endswith("; it climbs with travel up.")
+
+
+def test_a_direction_without_a_square_is_straight_by_choice():
+    rows = weld(lambda v, t: 50 - 4 * v**2 + 3 * t)
+    terms = [one for one in model_terms(FACTORS, "quadratic") if one.name in PRUNED]
+    q = per_category(fit_surface(FACTORS, terms, rows, unit="kN"))[0][1]
+    lines = canonical_words(q, canonical(q))
+    assert lines[1] == (
+        "Along travel up the model is straight: no bend was asked for; it climbs with travel up."
+    )
 
 
 def test_saddle_made_by_the_model_is_said():

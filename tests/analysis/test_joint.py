@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib.util
-import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -29,7 +28,6 @@ _spec = importlib.util.spec_from_file_location(
     "window_bench", Path(__file__).with_name("window_bench.py")
 )
 bench = importlib.util.module_from_spec(_spec)
-sys.modules.setdefault("window_bench", bench)
 _spec.loader.exec_module(bench)
 FACTORS, GAS, TERMS, Fitted = bench.FACTORS, bench.GAS, bench.TERMS, bench.Fitted
 fitted, layout, observations = bench.fitted, bench.layout, bench.observations

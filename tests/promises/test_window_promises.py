@@ -35,7 +35,7 @@ _spec.loader.exec_module(bench)
 LIMITS = (Limit("penetration", 1.5), Limit("break_load", 80.0), Limit("bend", 80.0))
 CORRELATION = np.array([[1, 0.5, 0.2], [0.5, 1, 0.4], [0.2, 0.4, 1]])
 SCATTER = np.array([0.2, 4.0, 7.0])
-TRIALS = 150
+TRIALS = 80
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def play(ratio: float, setups: int, seed: int, *, hard: bool = True, trials: int
         setup = np.full(len(points), -1)
     model = model_matrix(factors, terms, points)
     beta = truth(model.names)
-    axis = np.linspace(-1, 1, 4)
+    axis = np.linspace(-1, 1, 3)
     grid = places_at(factors, [
         {"gas": g, "voltage": v, "wire_feed": w, "travel": t}
         for g in gas.levels for v in axis for w in axis for t in np.linspace(-1, 1, 21)
@@ -97,7 +97,7 @@ def play(ratio: float, setups: int, seed: int, *, hard: bool = True, trials: int
             for limit, one in zip(LIMITS, seen, strict=True)
         ]
         made = operating_window(
-            joint_of(surfaces, seen), LIMITS, Aim("travel"), grid, draws=1000, seed=trial
+            joint_of(surfaces, seen), LIMITS, Aim("travel"), grid, draws=800, seed=trial
         )
         average = best_on_average(made)
         averages += [passing(average.place)] if average else []
@@ -114,13 +114,12 @@ def play(ratio: float, setups: int, seed: int, *, hard: bool = True, trials: int
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("ratio", "setups", "hard"),
-    [(0.5, 8, True), (1.0, 8, True), (0.5, 16, True), (0.0, 8, True), (0.0, 6, False)],
+    [(0.5, 8, True), (1.0, 8, True), (0.0, 4, False), (0.0, 8, False)],
 )
 def test_eight_in_ten_means_75_to_85_at_the_settings_chosen(
     ratio: float, setups: int, hard: bool
 ) -> None:
     found = play(ratio, setups, seed=11, hard=hard)
-    print(ratio, setups, hard, found)
     assert found.none < TRIALS / 3
     assert 0.75 - 3 * found.error <= found.true <= 0.85 + 3 * found.error
     assert abs(found.true - found.said) <= 0.05 + 3 * found.error
@@ -144,10 +143,10 @@ def pairs_covered(setups: int, ratio: float, trials: int, seed: int, slope: floa
             "break_load", bench.FACTORS, bench.TERMS, bench.observations(points, setup, rounds, y)
         )
         sides = [rows[co2], rows[~co2]]
-        found = all_pairs(one, sides, 0.95, 600, trial)
+        found = all_pairs(one, sides, 0.95, 500, trial)
         true = (sides[0] @ beta)[:, None] - sides[1] @ beta
         all_held += bool(np.all(np.abs(found.difference - true) <= found.half))
-        gap = compare_bests(one, grid, "gas", "co2", "mix", draws=600, seed=trial)
+        gap = compare_bests(one, grid, "gas", "co2", "mix", draws=500, seed=trial)
         best_true = float((sides[0] @ beta).max() - (sides[1] @ beta).max())
         bests += gap.best_low <= best_true <= gap.best_high
         at = [model_matrix(bench.FACTORS, bench.TERMS, [side.point]).matrix[0] @ beta
@@ -160,12 +159,11 @@ def pairs_covered(setups: int, ratio: float, trials: int, seed: int, slope: floa
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("setups", "ratio", "slope"),
-    [(8, 0.0, 0.0), (8, 2.0, 0.0), (4, 0.5, 0.0), (8, 0.5, 1.0)],
+    [(8, 2.0, 0.0), (4, 0.5, 0.0), (8, 0.5, 1.0)],
 )
 def test_each_at_its_own_best_is_covered(setups: int, ratio: float, slope: float) -> None:
-    trials = 100
+    trials = 60
     found = pairs_covered(setups, ratio, trials, seed=7, slope=slope)
-    print(setups, ratio, slope, found)
     # Three Monte-Carlo errors below 95 in 100.  The first holds for any rule of choosing; the
     # intervals for the bests themselves are timid (near 100).
     low = 0.95 - 3 * (0.95 * 0.05 / trials) ** 0.5

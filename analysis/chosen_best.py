@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from weldtrial.analysis.all_pairs import DRAWS, all_pairs
+from weldtrial.analysis.budget import ENOUGH_ROUNDS
 from weldtrial.analysis.fitted import FittedSurface
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.settings_grid import Places, places_at
@@ -178,8 +179,12 @@ def settling(
 
 
 def fewest_to_settle(rows: tuple[Settling, ...], margin: float) -> Settling | None:
-    """Return the first row whose half-width is within `margin`, None where none is."""
-    return next((one for one in rows if one.half_width <= margin), None)
+    """Return the first row whose half-width is within `margin`, None where none is.
+
+    Never fewer set-ups of each than a verdict needs to begin with "Shown".
+    """
+    enough = (one for one in rows if one.set_ups >= ENOUGH_ROUNDS)
+    return next((one for one in enough if one.half_width <= margin), None)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from weldtrial.analysis.chosen_best import BestGap, BestOf, Settling
+from weldtrial.analysis.chosen_best import BestGap, BestOf, Settling, fewest_to_settle
 from weldtrial.analysis.joint import Held
 from weldtrial.analysis.window import Choice, Count, Edge, Expected, Step, Window
 from weldtrial.shared.factors import Factor
@@ -91,8 +91,8 @@ def edge_words(edge: Edge) -> str:
     owner = f"{edge.owner} " if edge.owner else ""
     setting = f"{plain(float(f'{edge.setting:.4g}'))}{spaced(edge.unit)}"
     return (
-        f"! {setting} is the {edge.side} {owner}{edge.factor} you tried. The best may lie beyond; "
-        "this trial cannot see there."
+        f"! {setting} is the {edge.side} {owner}{edge.factor.replace('_', ' ')} you tried. "
+        "The best may lie beyond; this trial cannot see there."
     )
 
 
@@ -164,7 +164,7 @@ def gap_words(gap: BestGap, factors: Sequence[Factor], toward: str = "higher") -
 def settle_words(rows: Sequence[Settling], gap: BestGap, margin: float | None) -> str:
     """Say how many fresh set-ups of both bests would settle it."""
     both = f"{gap.level.level} and {gap.reference.level}, each at the settings above"
-    first = next((one for one in rows if margin is not None and one.half_width <= margin), None)
+    first = None if margin is None else fewest_to_settle(tuple(rows), margin)
     if margin is None or not rows:
         return f"To settle it: fresh set-ups of both bests ({both}), in shuffled order."
     target = f"within {plain(margin)}{spaced(gap.unit)}"

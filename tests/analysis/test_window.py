@@ -245,6 +245,7 @@ def test_fresh_set_ups_to_settle_it() -> None:
     assert [one.set_ups for one in rows] == list(range(2, 9))
     assert fewest_to_settle(rows, 5.0).set_ups == 4
     assert fewest_to_settle(rows, 0.1) is None
+    assert fewest_to_settle(rows, 99.0).set_ups == 4
     _, gap = bests()
     assert settle_words(rows, gap, 5.0).startswith("To settle it within 5 kN: 4 fresh set-ups of")
     assert "more than 8 fresh set-ups" in settle_words(rows, gap, 0.1)

@@ -11,6 +11,7 @@ averaged over trials, and 80 means 75 to 85 where such settings lie inside the r
 from __future__ import annotations
 
 import importlib.util
+import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -36,6 +37,13 @@ LIMITS = (Limit("penetration", 1.5), Limit("break_load", 80.0), Limit("bend", 80
 CORRELATION = np.array([[1, 0.5, 0.2], [0.5, 1, 0.4], [0.2, 0.4, 1]])
 SCATTER = np.array([0.2, 4.0, 7.0])
 TRIALS = 80
+
+
+PAGE = re.findall(
+    r"^    \d.* (\d+) % +(\d+) % +(\d+) %$",
+    (Path(__file__).parents[2] / "cli" / "help" / "window.md").read_text(encoding="utf-8"),
+    re.MULTILINE,
+)
 
 
 @dataclass(frozen=True)
@@ -123,49 +131,61 @@ def test_eight_in_ten_means_75_to_85_at_the_settings_chosen(
     assert found.none < TRIALS / 3
     assert 0.75 - 3 * found.error <= found.true <= 0.85 + 3 * found.error
     assert abs(found.true - found.said) <= 0.05 + 3 * found.error
+    row = PAGE[{(0.5, 8, True): 0, (1.0, 8, True): 1, (0.0, 4, False): 2}.get(
+        (ratio, setups, hard), 3
+    )]  # fmt: skip
+    # The page prints these very figures; a rounding may fall the other way elsewhere.
+    for printed, value in zip(row, (found.said, found.true, found.on_average), strict=True):
+        assert abs(int(printed) - 100 * value) <= 1
     # What averages alone choose passes far less often.
     assert found.on_average < found.true - 0.1
 
 
-def pairs_covered(setups: int, ratio: float, trials: int, seed: int, slope: float = 0.0):
+def trials_of(setups: int, ratio: float, seed: int, slope: float):
+    """Give simulated fits of one response, without end, each with its true coefficients."""
     rng = np.random.default_rng(seed)
     points, setup, rounds = bench.layout(rng, setups=setups)
     model = model_matrix(bench.FACTORS, bench.TERMS, points)
-    grid = lay_grid(bench.FACTORS, 3)
-    rows = model_matrix(bench.FACTORS, bench.TERMS, grid.points()).matrix
-    co2 = grid.of({"gas": "co2"})
-    all_held = bests = chosen = naive = 0
-    for trial in range(trials):
+    while True:
         beta = np.r_[85.0, slope * rng.standard_normal(len(model.names) - 1)]
         y = model.matrix @ beta + rng.standard_normal(len(points))
         y += ratio * rng.standard_normal(setups)[setup]
-        one = bench.fitted(
-            "break_load", bench.FACTORS, bench.TERMS, bench.observations(points, setup, rounds, y)
-        )
-        sides = [rows[co2], rows[~co2]]
-        found = all_pairs(one, sides, 0.95, 500, trial)
-        true = (sides[0] @ beta)[:, None] - sides[1] @ beta
-        all_held += bool(np.all(np.abs(found.difference - true) <= found.half))
-        gap = compare_bests(one, grid, "gas", "co2", "mix", draws=500, seed=trial)
-        best_true = float((sides[0] @ beta).max() - (sides[1] @ beta).max())
-        bests += gap.best_low <= best_true <= gap.best_high
-        at = [model_matrix(bench.FACTORS, bench.TERMS, [side.point]).matrix[0] @ beta
-              for side in (gap.level, gap.reference)]  # fmt: skip
-        chosen += gap.low <= at[0] - at[1] <= gap.high
-        naive += abs(gap.estimate - best_true) <= gap.alone
-    return np.array([all_held, bests, chosen, naive]) / trials
+        seen = bench.observations(points, setup, rounds, y)
+        yield bench.fitted("break_load", bench.FACTORS, bench.TERMS, seen), beta
+
+
+GRID = lay_grid(bench.FACTORS, 3)
+ROWS = model_matrix(bench.FACTORS, bench.TERMS, GRID.points()).matrix
+SIDES = [ROWS[GRID.of({"gas": gas})] for gas in ("co2", "mix")]
+PLAYED = 60
+LOW = 0.95 - 3 * (0.95 * 0.05 / PLAYED) ** 0.5
+"""Three Monte-Carlo errors below 95 in 100."""
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    ("setups", "ratio", "slope"),
-    [(8, 2.0, 0.0), (4, 0.5, 0.0), (8, 0.5, 1.0)],
-)
+@pytest.mark.parametrize("ratio", [0.0, 2.0])
+def test_all_pairs_are_covered_at_once_so_any_choosing_is_paid_for(ratio: float) -> None:
+    held = 0
+    trials = trials_of(8, ratio, seed=7, slope=0.0)
+    for one, beta in (next(trials) for _ in range(PLAYED)):
+        found = all_pairs(one, SIDES, 0.95, 1000, 1)
+        true = (SIDES[0] @ beta)[:, None] - SIDES[1] @ beta
+        held += bool(np.all(np.abs(found.difference - true) <= found.half))
+    assert held / PLAYED >= LOW
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("setups", "ratio", "slope"), [(4, 0.5, 0.0), (8, 0.5, 1.0)])
 def test_each_at_its_own_best_is_covered(setups: int, ratio: float, slope: float) -> None:
-    trials = 60
-    found = pairs_covered(setups, ratio, trials, seed=7, slope=slope)
-    # Three Monte-Carlo errors below 95 in 100.  The first holds for any rule of choosing; the
-    # intervals for the bests themselves are timid (near 100).
-    low = 0.95 - 3 * (0.95 * 0.05 / trials) ** 0.5
-    assert np.all(found[:3] >= low)
-    assert found[1] >= 0.95
+    # Timid: near 100 in 100, flat surfaces and four set-ups among them.
+    bests = chosen = 0
+    trials = trials_of(setups, ratio, seed=9, slope=slope)
+    for one, beta in (next(trials) for _ in range(PLAYED)):
+        gap = compare_bests(one, GRID, "gas", "co2", "mix", draws=500)
+        true = float((SIDES[0] @ beta).max() - (SIDES[1] @ beta).max())
+        bests += gap.best_low <= true <= gap.best_high
+        at = [model_matrix(bench.FACTORS, bench.TERMS, [side.point]).matrix[0] @ beta
+              for side in (gap.level, gap.reference)]  # fmt: skip
+        chosen += gap.low <= at[0] - at[1] <= gap.high
+    assert bests / PLAYED >= 0.95
+    assert chosen / PLAYED >= 0.95

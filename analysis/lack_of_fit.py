@@ -7,7 +7,11 @@ from scipy import special
 
 from weldtrial.analysis.findings import LackOfFit
 from weldtrial.analysis.least_squares import LeastSquaresFit
-from weldtrial.analysis.linear import Floats
+from weldtrial.analysis.linear import Floats, term_test
+from weldtrial.analysis.mixed import fit_setups
+from weldtrial.analysis.model import ModelFit
+from weldtrial.analysis.model_frame import BY_SETUPS
+from weldtrial.shared.problems import NotEstimable
 
 
 def lack_of_fit(x: Floats, y: Floats, fit: LeastSquaresFit) -> LackOfFit:
@@ -43,3 +47,39 @@ def lack_of_fit(x: Floats, y: Floats, fit: LeastSquaresFit) -> LackOfFit:
     lack = max(0.0, fit.residual_variance * fit.df_resid - pure)
     statistic = (lack / df_lack) / (pure / df_pure)
     return LackOfFit(df_lack, df_pure, statistic, float(special.fdtrc(df_lack, df_pure, statistic)))
+
+
+def lack_of_fit_by_setups(fit: ModelFit) -> LackOfFit:
+    """Test whether settings differ by more than the terms explain, with set-ups random.
+
+    Every setting welded is given a mean of its own beside the terms, and what that adds is tested
+    by Kenward-Roger at the levels of error it lies in.  In the record `df_pure` is the degrees of
+    freedom of that error.
+
+    Returns
+    -------
+    LackOfFit
+        All None where set-ups are not random, no setting is left over, or nothing then shows how
+        set-ups or coupons scatter.
+
+    References
+    ----------
+    Gilmour, S. G., Goos, P. & Grossmann, H. (2017). Pure error REML for analyzing data from
+    split-plot and multi-stratum designs (from memory; the idea, not their estimator).
+    """
+    if fit.setup is None or fit.limited or fit.frame.stratum != BY_SETUPS:
+        return LackOfFit()
+    _, cell = np.unique(np.round(fit.model.matrix, 9), axis=0, return_inverse=True)
+    cells = np.eye(int(cell.max()) + 1)[cell.ravel()]
+    basis = np.linalg.qr(fit.x)[0]
+    left, lengths, _ = np.linalg.svd(cells - basis @ (basis.T @ cells), full_matrices=False)
+    extra = left[:, lengths > 1e-9]
+    if not extra.shape[1]:
+        return LackOfFit()
+    x = np.column_stack([fit.x, extra])
+    try:
+        whole = fit_setups(x, fit.setup, fit.y)
+        test = term_test(whole, np.eye(x.shape[1])[fit.x.shape[1] :])
+    except NotEstimable:
+        return LackOfFit()
+    return LackOfFit(test.df_num, test.df_den, test.statistic, test.p)

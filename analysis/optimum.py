@@ -366,7 +366,7 @@ def _duel(
     margin = response.margin
     size = None
     if margin is not None:
-        size = abs(gap.reference.mean) * margin.value / 100 if margin.percent else margin.value
+        size = margin.in_units(gap.reference.mean)
     rows = settling(surface, per_setup=4)
     return Duel(gap, size, None if size is None else fewest_to_settle(rows, size))
 

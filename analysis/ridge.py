@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy import optimize
@@ -30,6 +31,7 @@ from weldtrial.analysis.quadratic import Quadratic
 from weldtrial.analysis.steepest import Step, step_at
 
 STEPS = 10
+BISECTIONS = 24
 HARD = 1e-10
 """Share of the slope along the largest eigenvector below which it counts as none."""
 
@@ -66,7 +68,8 @@ class RidgePath:
     Attributes
     ----------
     steps
-        By radius; those outside what was welded only where asked for.
+        By radius; those outside what was welded only where asked for.  Unless they are, the step
+        on the edge, where the path leaves what was welded, is among them.
     left_out
         Radii asked for whose best setting lies outside what was welded.
     highest
@@ -101,17 +104,43 @@ def ridge_path(
         radii = [quadratic.welded.largest * i / STEPS for i in range(STEPS + 1)]
     if any(radius < 0 or not np.isfinite(radius) for radius in radii):
         raise ValueError("a distance from the middle is 0 or more")
-    made = [_at(quadratic, float(radius), 1.0 if highest else -1.0) for radius in sorted(radii)]
+    sign = 1.0 if highest else -1.0
+    radii = sorted(float(radius) for radius in radii)
+    welded = [_enclosed(quadratic, radius, sign) for radius in radii]
+    asked = [radius for radius, inside in zip(radii, welded, strict=True) if beyond or inside]
+    for place, (inside, outside) in enumerate(pairwise(welded)):
+        if inside and not (outside or beyond):
+            asked.append(_last_inside(quadratic, radii[place], radii[place + 1], sign))
+            break
     return RidgePath(
-        steps=tuple(one for one in made if beyond or one.step.place.inside),
-        left_out=tuple(one.radius for one in made if not one.step.place.inside),
+        steps=tuple(_at(quadratic, radius, sign) for radius in sorted(asked)),
+        left_out=tuple(r for r, inside in zip(radii, welded, strict=True) if not inside),
         highest=highest,
     )
 
 
+def _best(quadratic: Quadratic, radius: float, sign: float) -> tuple[Floats, float]:
+    return best_on_sphere(sign * quadratic.b, sign * quadratic.B, radius)
+
+
 def _at(quadratic: Quadratic, radius: float, sign: float) -> RidgeStep:
-    x, mu = best_on_sphere(sign * quadratic.b, sign * quadratic.B, radius)
+    x, mu = _best(quadratic, radius, sign)
     return RidgeStep(radius, sign * mu, step_at(quadratic, x))
+
+
+def _enclosed(quadratic: Quadratic, radius: float, sign: float) -> bool:
+    return bool(quadratic.welded.inside(_best(quadratic, radius, sign)[0])[0])
+
+
+def _last_inside(quadratic: Quadratic, near: float, far: float, sign: float) -> float:
+    """Return the radius, between one inside what was welded and one outside, of the edge."""
+    for _ in range(BISECTIONS):
+        middle = (near + far) / 2
+        if _enclosed(quadratic, middle, sign):
+            near = middle
+        else:
+            far = middle
+    return near
 
 
 def best_on_sphere(b: Floats, bend: Floats, radius: float) -> tuple[Floats, float]:

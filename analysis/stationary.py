@@ -29,15 +29,16 @@ from typing import Any
 
 import numpy as np
 from scipy import optimize, special
-from scipy.stats import qmc
 
-from weldtrial.analysis.inside import Flags, Place
+from weldtrial.analysis.inside import Flags, Place, evenly
 from weldtrial.analysis.linear import Denominator, Estimate, Floats
 from weldtrial.analysis.quadratic import Quadratic
 from weldtrial.shared.problems import NotEstimable
 
 SINGULAR = 1e-10
 DIRECTIONS = 360
+FAR_OUT = 1e6
+"""Coded units at which the surface counts as infinitely far out."""
 FARTHEST = 1e4
 """Coded units beyond which the region of a bounded point is no longer followed."""
 
@@ -162,10 +163,13 @@ def level_statistic(quadratic: Quadratic, x: Floats, denominator: Denominator) -
 
 
 def _wald(quadratic: Quadratic, rows: Floats) -> Floats:
-    """Wald statistic over k of contrasts (m, k, p), shape (m,); infinite where one is certain."""
+    """Wald statistic over k of contrasts (m, k, p), shape (m,)."""
     surface = quadratic.surface
     values = rows @ surface.coefficients
     spread = rows @ surface.covariance @ rows.swapaxes(1, 2)
+    # Brought to unit variance: far out one slope may be known a million times worse than another.
+    sd = np.sqrt(np.diagonal(spread, axis1=1, axis2=2))
+    values, spread = values / sd, spread / (sd[:, :, None] * sd[:, None, :])
     solved = np.linalg.solve(spread, values[:, :, None])[:, :, 0]
     return np.asarray(np.einsum("mi,mi->m", values, solved) / quadratic.k)
 
@@ -179,7 +183,7 @@ def _denominator(quadratic: Quadratic, x: Floats) -> Denominator:
     if quadratic.surface.one_stratum:
         return quadratic.surface.denominator(quadratic.gradient_rows(x[None])[0])
     at = quadratic.gradient_rows(np.stack([x, np.zeros(quadratic.k)]))
-    far = quadratic.bend_rows(np.linalg.eigh(quadratic.B)[1].T)
+    far = quadratic.gradient_rows(FARTHEST * np.linalg.eigh(quadratic.B)[1].T)
     found = [quadratic.surface.denominator(rows) for rows in (*at, *far)]
     return Denominator(min(one.df for one in found), min(one.scale for one in found))
 
@@ -214,22 +218,21 @@ def directions(k: int) -> Floats:
     if k == 2:
         angle = np.arange(DIRECTIONS) * (2 * np.pi / DIRECTIONS)
         return np.column_stack([np.cos(angle), np.sin(angle)])
-    # The first point of the sequence is the origin, which has no direction.
-    normal = special.ndtri(qmc.Sobol(k, scramble=False).random(4096)[1:])
-    long = np.linalg.norm(normal, axis=1) > 0
-    return np.asarray(normal[long] / np.linalg.norm(normal[long], axis=1, keepdims=True))
+    normal = special.ndtri(evenly(4096, k)[1:])  # The first is the middle, without a direction.
+    return np.asarray(normal / np.linalg.norm(normal, axis=1, keepdims=True))
 
 
 def _least_far_out(quadratic: Quadratic) -> float:
-    """Return the least Wald statistic of 2Bu over all directions u."""
+    """Return the least Wald statistic far out, over all directions."""
     every = directions(quadratic.k)
-    found = _wald(quadratic, quadratic.bend_rows(every))
-    if quadratic.k == 1:
-        return float(found.min())
+    found = _wald(quadratic, quadratic.gradient_rows(FAR_OUT * every))
     least = float(found.min())
+    if quadratic.k == 1:
+        return least
 
     def at(u: Floats) -> float:
-        return float(_wald(quadratic, quadratic.bend_rows(u[None] / np.linalg.norm(u)))[0])
+        x = FAR_OUT * u / np.linalg.norm(u)
+        return float(_wald(quadratic, quadratic.gradient_rows(x))[0])
 
     for start in every[np.argsort(found)[:4]]:
         polished = optimize.minimize(at, start, method="Nelder-Mead", options={"xatol": 1e-6})

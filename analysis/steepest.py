@@ -141,9 +141,13 @@ class SteepestWay:
         """
         if size <= 0 or count < 0:
             raise ValueError(f"a step must be above 0 and a count not below, got {size}, {count}")
-        made = [step_at(self.quadratic, self.start + i * size * self.direction)
-                for i in range(count + 1)]  # fmt: skip
-        return tuple(one for one in made if beyond or one.place.inside)
+        way = self.start + size * np.arange(count + 1)[:, None] * self.direction
+        inside = self.quadratic.welded.inside(way)
+        return tuple(
+            step_at(self.quadratic, x)
+            for x, kept in zip(way, inside, strict=True)
+            if beyond or kept
+        )
 
 
 def step_at(quadratic: Quadratic, x: Floats) -> Step:

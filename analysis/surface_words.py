@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import floor, log10
+from math import floor, hypot, isnan, log10
 
 import numpy as np
 
@@ -16,12 +16,15 @@ from weldtrial.analysis.quadratic import Quadratic
 from weldtrial.analysis.ridge import RidgePath
 from weldtrial.analysis.stationary import StationaryPoint
 from weldtrial.analysis.steepest import SteepestWay
-from weldtrial.shared.rounding import by_uncertainty, decimals_for, fixed, p_value, plain, spaced
+from weldtrial.analysis.surface import Surface
+from weldtrial.shared.rounding import by_uncertainty, decimals_for, fixed, p_value, spaced
 
 NEGLIGIBLE = 0.05
 """Share of the largest part of a direction below which a factor is left out of its words."""
 KINDS = {"top": "top", "dip": "lowest point", "saddle": "saddle point"}
 BEYOND = "outside what was welded"
+FAR = 2.0
+"""Times the farthest coupon beyond which not even the place is said unasked."""
 
 
 def settings_words(quadratic: Quadratic, x: Floats) -> str:
@@ -68,40 +71,54 @@ def stationary_words(
         Whether the reading is said outside what was welded; it is then marked.
     """
     kind, confidence = KINDS[axes.nature], point.region.confidence
-    start = (
-        f"The {kind} of the fitted surface{_under(quadratic.levels)} lies at "
-        f"{settings_words(quadratic, point.x)}"
-    )
+    start = f"The {kind} of the fitted surface{_under(quadratic.levels)} lies"
+    at = f"at {settings_words(quadratic, point.x)}"
     mean = _kept(quadratic, point.mean, confidence)
     if point.place.inside:
-        first = f"{start}, inside what was welded; the fitted mean there is {mean}."
+        first = f"{start} {at}, inside what was welded; the fitted mean there is {mean}."
     elif beyond:
-        first = f"{start} – BEYOND WHAT WAS WELDED; carried on that far the mean would be {mean}."
-    else:
-        first = f"{start} – {BEYOND}, so what it would read there is not said."
-    return (first, _region_words(quadratic, point, kind))
-
-
-def _region_words(quadratic: Quadratic, point: StationaryPoint, kind: str) -> str:
-    region = point.region
-    share = round(100 * region.share)
-    part = "less than 1" if region.share > 0 and share == 0 else str(share)
-    sure = f"{100 * region.confidence:g} %"
-    if not region.bounded:
-        return (
-            f"How far away the {kind} could lie has no bound (the surface could be flat along some "
-            f"direction): {part} % of what was welded cannot be ruled out as its place at {sure} "
-            "confidence."
+        first = (
+            f"{start} {at} – BEYOND WHAT WAS WELDED; carried on that far the mean would be {mean}."
         )
-    ends = (quadratic.real(region.low), quadratic.real(region.high))
+    elif point.place.radius > FAR * point.place.largest:
+        first = f"{start} far {BEYOND}, so it is not said."
+    else:
+        first = f"{start} {at} – {BEYOND}, so what it would read there is not said."
+    return (first, _region_words(quadratic, point, kind, beyond))
+
+
+def _region_words(quadratic: Quadratic, point: StationaryPoint, kind: str, beyond: bool) -> str:
+    region, welded = point.region, quadratic.welded
+    share = round(100 * region.share)
+    part = "less than 1" if share == 0 else str(share)
+    sure = f"At {100 * region.confidence:g} % confidence"
+    nowhere = region.share == 0 and not point.place.inside
+    if not region.bounded:
+        open_end = (
+            f"How far away the {kind} could lie has no bound: the surface could be flat along "
+        )
+        place = "no part" if nowhere else f"{part} %"
+        return f"{open_end}some direction. {sure} {place} of what was welded could be its place."
+    if nowhere and not beyond:
+        return f"{sure} no part of what was welded could be its place."
+    low, high = region.low, region.high
+    if not beyond:
+        low, high = np.maximum(low, welded.low), np.minimum(high, welded.high)
     spans = " and ".join(
-        f"{one.title} between {fixed(float(low), _places(float(half)))} and "
-        f"{fixed(float(high), _places(float(half)))}{spaced(one.unit)}"
-        for one, low, high, half in zip(
-            quadratic.factors, *ends, quadratic.unit_lengths, strict=True
+        f"{one.title} {fixed(float(a), _places(float(half)))} to "
+        f"{fixed(float(b), _places(float(half)))}{spaced(one.unit)}"
+        for one, a, b, half in zip(
+            quadratic.factors,
+            quadratic.real(low),
+            quadratic.real(high),
+            quadratic.unit_lengths,
+            strict=True,
         )
     )
-    return f"At {sure} confidence the {kind} lies within {spans}; {part} % of what was welded."
+    cut = not beyond and bool(np.any(low > region.low) or np.any(high < region.high))
+    also = f", or {BEYOND}" if cut else ""
+    inside = "none" if nowhere else f"{part} %"
+    return f"{sure} the {kind} lies at {spans}{also} ({inside} of what was welded)."
 
 
 def direction_words(quadratic: Quadratic, direction: Floats) -> str:
@@ -132,17 +149,21 @@ def canonical_words(quadratic: Quadratic, found: Canonical) -> tuple[str, ...]:
         "a saddle.",
     }[found.told]
     lines = [told, *(_axis_words(quadratic, axis, found) for axis in found.flat)]
-    if found.unsquared:
+    if found.unsquared and found.nature == "saddle":
         names = " and ".join(one.title for one in quadratic.factors if one.name in found.unsquared)
         lines.append(
-            f"The model holds no square of {names}: whether the surface bends along it was not "
-            "asked, and a saddle there is made by the model."
+            f"No square of {names} is in the model: whether the surface bends that way was not "
+            "asked, and the saddle may be made by the model."
         )
     return tuple(lines)
 
 
 def _axis_words(quadratic: Quadratic, axis: Axis, found: Canonical) -> str:
     along = direction_words(quadratic, axis.direction)
+    way = axis.direction if axis.slope.estimate > 0 else -axis.direction
+    climbs = f"; it climbs with {direction_words(quadratic, way)}" if axis in found.rising else ""
+    if axis.bend.se == 0:
+        return f"Along {along} the model is straight: no bend was asked for{climbs}."
     unit, scatter = quadratic.surface.unit, quadratic.surface.sd_coupon
     low, high = (end * axis.reach**2 for end in (axis.low_together, axis.high_together))
     climb = max(abs(end) for end in axis.slope.interval(found.confidence)) * axis.reach
@@ -158,10 +179,7 @@ def _axis_words(quadratic: Quadratic, axis: Axis, found: Canonical) -> str:
         f"{fixed(low, places, signed=True)} and {fixed(high, places, signed=True)}{spaced(unit)} "
         "from where a straight line would"
     )
-    if axis not in found.rising:
-        return f"{bend}."
-    way = axis.direction if axis.slope.estimate > 0 else -axis.direction
-    return f"{bend}; it climbs with {direction_words(quadratic, way)}."
+    return f"{bend}{climbs}."
 
 
 def steepest_words(quadratic: Quadratic, way: SteepestWay) -> tuple[str, ...]:
@@ -173,6 +191,7 @@ def steepest_words(quadratic: Quadratic, way: SteepestWay) -> tuple[str, ...]:
         for one, step, half in zip(
             quadratic.factors, real / abs(way.direction[lead]), quadratic.unit_lengths, strict=True
         )
+        if abs(step / half) > NEGLIGIBLE / 10
     ]
     verb = "climbs" if way.upward else "falls"
     first = (
@@ -196,16 +215,20 @@ def steepest_words(quadratic: Quadratic, way: SteepestWay) -> tuple[str, ...]:
 def ridge_words(quadratic: Quadratic, path: RidgePath, confidence: float = 0.95) -> tuple[str, ...]:
     """Say where the best setting goes as one leaves the middle; the edge is shouted."""
     what = "highest" if path.highest else "lowest"
-    lines = []
+    lines = [
+        f"The {what} fitted mean at growing distance from the middle"
+        f"{_under(quadratic.levels)}, {100 * confidence:g} % interval:"
+    ]
     for one in path.steps:
         mark = "" if one.step.place.inside else f" – BEYOND, {BEYOND}"
-        lines.append(
-            f"{settings_words(quadratic, one.step.x)}: {what} mean at that distance "
-            f"{_kept(quadratic, one.mean, confidence)}{mark}"
-        )
-    if path.steps:
-        lines += edge_words(quadratic, path.steps[-1].step.place, path.steps[-1].step.x)
-    if path.left_out and not any(not one.step.place.inside for one in path.steps):
+        mean = _kept(quadratic, one.mean, confidence)
+        lines.append(f"  {settings_words(quadratic, one.step.x)}: {mean}{mark}")
+    inside = [one for one in path.steps if one.step.place.inside]
+    if inside:
+        best = max(inside, key=lambda one: one.mean.estimate * (1 if path.highest else -1))
+        if best.step.place.on_edge:
+            lines += edge_words(quadratic, best.step.place, best.step.x)
+    if path.left_out and len(inside) == len(path.steps):
         lines.append(f"Farther out the {what} mean lies {BEYOND}, so it is not said.")
     return tuple(lines)
 
@@ -232,29 +255,25 @@ def edge_words(quadratic: Quadratic, place: Place, x: Floats) -> tuple[str, ...]
     return tuple(lines)
 
 
-def left_out_words(found: LeftOutPrediction, unit: str, sd_new: float) -> str:
-    """Say how far off the surface is on what it was not shown.
-
-    Parameters
-    ----------
-    sd_new
-        Scatter of one coupon in a fresh set-up, which no surface can beat.
-    """
+def left_out_words(found: LeftOutPrediction, surface: Surface) -> str:
+    """Say how far off the surface is on what it was not shown, beside the scatter of one coupon."""
     n = len(found.errors) - len(found.unpredicted) - len(found.at_limit)
     if n == 0:
         return (
             f"No {found.by} can be left out: the rest would not tell the surface and its scatter."
         )
-    half = found.rms / 4
+    half, unit = found.rms / 4, spaced(surface.unit)
     text = (
         f"Left out one {found.by} at a time, coupons are missed by "
-        f"{by_uncertainty(found.rms, half)}{spaced(unit)} (root mean square of {n}); coupons "
-        f"in fresh set-ups scatter by {by_uncertainty(sd_new, half)}{spaced(unit)} by themselves."
+        f"{by_uncertainty(found.rms, half)}{unit} (root mean square of {n})"
     )
+    if not isnan(surface.sd_setup):
+        scatter = by_uncertainty(hypot(surface.sd_coupon, surface.sd_setup), half)
+        where = "welded alike" if surface.df_setup is None else "in fresh set-ups"
+        text += f"; coupons {where} scatter by {scatter}{unit} by themselves"
+    text += "."
     if found.unpredicted:
-        text += (
-            f" {len(found.unpredicted)} could not be left out: the rest would not tell the surface."
-        )
+        text += f" {len(found.unpredicted)} could not be left out: the rest would not tell."
     if found.at_limit:
         text += f" {len(found.at_limit)} past the gauge limit have no miss to count."
     return text
@@ -269,5 +288,5 @@ def pruned_words(found: Pruned) -> tuple[str, ...]:
         found.rule,
         f"Gone, in this order: {gone}.",
         "The terms were chosen on the coupons that judge them, so intervals are too narrow: hold "
-        f"the surface to fresh coupons. Kept: {plain(len(found.terms))}.",
+        f"the surface to fresh coupons. Kept: {', '.join(one.name for one in found.terms)}.",
     )

@@ -22,7 +22,7 @@ from weldtrial.analysis.pruned import contains, pruned_terms, with_marginal
 from weldtrial.analysis.ridge import best_on_sphere, ridge_path
 from weldtrial.analysis.stationary import directions, stationary_point
 from weldtrial.analysis.steepest import round_cone, steepest
-from weldtrial.analysis.surface import fit_surface, per_category, surface_of
+from weldtrial.analysis.surface import Surface, fit_surface, per_category, surface_of
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.terms import model_terms, parse_term
@@ -607,3 +607,68 @@ def test_surface_of_a_trial(trial, bench):
     assert gap[0] - gap[1] == pytest.approx(-6.0, abs=3.0)
     with pytest.raises(ValueError, match="fitted to numbers only"):
         surface_of(trial, record, replace(trial.responses[0], kind="pass"))
+
+
+def test_ridge_path_ends_on_the_edge_of_what_was_welded():
+    cut = random_cut(2)
+    path = ridge_path(cut, [0.5, 4.0])
+    last = path.steps[-1]
+    assert 0.5 < last.radius < 4.0
+    assert last.step.place.on_edge
+    assert last.step.place.inside
+    assert cut.gradient(last.step.x) == pytest.approx(2 * last.multiplier * last.step.x, abs=1e-6)
+
+
+def test_surface_from_numbers_alone():
+    """A surface that somebody else fitted: one number of degrees of freedom, nothing welded."""
+    factors = plain("ab")
+    made = Surface(
+        "load", "kN", factors, model_terms(factors, "quadratic"),
+        np.array([10.0, 1.0, 0.0, 0.0, -1.0, -2.0]), np.eye(6) * 0.01, 12.0, None, 0.5, 0.0,
+    )  # fmt: skip
+    assert made.mean([{"a": 0.5, "b": 0.0}]) == pytest.approx([10.25])
+    mean, sd = made.new_coupon([{"a": 0.0, "b": 0.0}])
+    assert (mean[0], sd[0] ** 2) == pytest.approx((10.0, 0.26))
+    cut = per_category(made)[0][1]
+    point = stationary_point(cut)
+    assert point.x == pytest.approx([0.5, 0.0])
+    assert not point.place.inside
+    assert point.region.share == 0.0
+    assert canonical(cut).told == "top"
+    way = steepest(cut)
+    assert way.direction == pytest.approx([1.0, 0.0])
+    assert way.steps(0.5, 3) == ()
+    assert ridge_path(cut, [0.5, 1.0]).steps == ()
+    assert len(ridge_path(cut, [0.5, 1.0], beyond=True).steps) == 2
+    with pytest.raises(ValueError, match="does not change 'b'"):
+        way.per_unit("b")
+
+
+@pytest.mark.parametrize("confidence", [0.0, 1.0, 95.0])
+def test_confidence_is_a_share(confidence):
+    cut = random_cut(1)
+    for ask in (stationary_point, canonical):
+        with pytest.raises(ValueError, match="between 0 and 1"):
+            ask(cut, confidence)
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        steepest(cut, confidence=confidence)
+
+
+def test_wider_confidence_gives_a_wider_region():
+    cut = cut_of(np.tile(composite(2, 1.4, 3), (2, 1)),
+                 4 - (np.tile(composite(2, 1.4, 3), (2, 1)) ** 2).sum(axis=1)
+                 + np.random.default_rng(1).normal(0, 0.3, 22))  # fmt: skip
+    narrow, wide = (stationary_point(cut, c).region for c in (0.8, 0.99))
+    assert np.all(wide.low < narrow.low)
+    assert np.all(wide.high > narrow.high)
+    assert wide.share > narrow.share
+
+
+def test_a_setting_with_one_role_and_a_factor_welded_at_one_setting_are_no_trouble():
+    """Voltage slides with a gas that was not varied: its settings have one row, under its name."""
+    volts = Factor("v", "numeric", ("low", "high"), unit="V", settings={"mix": (24.0, 27.0)},
+                   slides_with="gas")  # fmt: skip
+    x = np.tile([-1.0, 0.0, 1.0], 4)[:, None]
+    y = 5 - (x[:, 0] - 0.2) ** 2 + np.random.default_rng(1).normal(0, 0.05, 12)
+    cut = cut_of(x, y, factors=(volts,))
+    assert stationary_point(cut).settings == pytest.approx([25.8], abs=0.2)

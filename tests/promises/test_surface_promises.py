@@ -74,7 +74,7 @@ def test_region_with_a_hard_to_change_factor_covers(ratio):
     Four rounds of three set-ups; the least favourable degrees of freedom may make it timid, never
     bold.
     """
-    m, draw, point = 250, np.random.default_rng(9), np.array([0.3, -0.2])
+    m, draw, point = 600, np.random.default_rng(9), np.array([0.3, -0.2])
     levels = np.repeat(np.tile([-1.0, 0.0, 1.0], 4), 5)
     x = np.column_stack([levels, np.tile([-1.0, -0.5, 0.0, 0.5, 1.0], 12)])
     setups, rounds = np.repeat(np.arange(12), 5), np.repeat(np.arange(4), 15)

@@ -14,6 +14,7 @@ from weldtrial.shared.schema_design import DESIGN
 from weldtrial.shared.schema_follows import FOLLOWS_SECTION
 from weldtrial.shared.schema_gauge import GAUGE_SECTION
 from weldtrial.shared.schema_looks import LOOKS_SECTION
+from weldtrial.shared.schema_prices import PRICES_SECTION
 from weldtrial.shared.schema_typical import TYPICAL
 from weldtrial.shared.setting import Key, Section
 
@@ -341,7 +342,7 @@ TOP = Key("format", "whole", "The format of the file. Always 1.", required=True,
 
 SECTIONS: tuple[Section, ...] = (
     _TRIAL, _FAIR, _JOINT, _FACTOR, _HELD, _NUISANCE, _RESPONSE, _CLAIM, _LIMIT, _GOAL, DESIGN,
-    _BUDGET, _ORDER, _BLIND, _RULES, LOOKS_SECTION,
+    _BUDGET, PRICES_SECTION, _ORDER, _BLIND, _RULES, LOOKS_SECTION,
     GAUGE_SECTION, FOLLOWS_SECTION,
 )  # fmt: skip
 """Every section, in the order of the reference page."""

@@ -11,6 +11,7 @@ from weldtrial.shared.follows import Follows
 from weldtrial.shared.gauge import Gauge
 from weldtrial.shared.looks import Looks
 from weldtrial.shared.plan import Run
+from weldtrial.shared.prices import Prices
 from weldtrial.shared.responses import Response
 
 Purpose = Literal["compare", "settings", "screening", "pilot", "gauge"]
@@ -314,6 +315,7 @@ class Trial:
     looks: Looks | None = None
     gauge: Gauge | None = None
     follows: Follows | None = None
+    prices: Prices | None = None
     earlier: tuple[Run, ...] = ()
     chosen: Mapping[str, Any] | None = None
     source: Mapping[str, Any] = field(default_factory=dict)

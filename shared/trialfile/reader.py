@@ -39,6 +39,7 @@ from weldtrial.shared.trialfile.parts import (
     read_order,
     read_rules,
 )
+from weldtrial.shared.trialfile.prices import read_prices
 from weldtrial.shared.trialfile.responses import read_responses
 from weldtrial.shared.trialfile.shape import Plain, check_shape
 from weldtrial.shared.trialfile.toml_trouble import toml_problem
@@ -197,6 +198,7 @@ def _trial(parsed: dict[str, Any], faults: Faults) -> Trial:
         looks=read_looks(raw["looks"], faults),
         gauge=read_gauge(raw["gauge"], faults),
         follows=read_follows(raw["follows"], faults),
+        prices=read_prices(raw["prices"], factors, faults),
         source=parsed,
         lines=dict(faults.lines),
     )

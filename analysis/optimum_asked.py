@@ -7,11 +7,13 @@ from dataclasses import dataclass, field
 
 from weldtrial.analysis.chosen_best import BestGap, Settling
 from weldtrial.analysis.joint import Held, Joint, Limit
+from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.settings_region import Region, Seen
 from weldtrial.analysis.surface import Surface
 from weldtrial.analysis.window import Choice, Count, Expected, Step, Window
 from weldtrial.shared.limit_rules import Rule
+from weldtrial.shared.weld_cost import WeldCost
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +85,10 @@ class Shown:
     ----------
     beyond
         Whether it lies outside what was welded.
-    coupons
+    coupons, set_ups
         How many coupons, in how many set-ups, were welded at its levels.
+    cost
+        Of a metre of weld; None where the trial has no prices.
     """
 
     choice: Choice
@@ -92,6 +96,7 @@ class Shown:
     beyond: bool
     coupons: int = 0
     set_ups: int | None = None
+    cost: WeldCost | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +164,9 @@ class Optimum:
         The chance at the recommended place with settings held exactly, where `asked.held` is
         given.
     front
-        Places not beaten in goal and chance together.
+        Places not beaten in goal and chance together (and cost, where it is known).
+    costs
+        Of a metre of weld at every place, shape (m,), None without prices.
     """
 
     asked: Asked
@@ -176,3 +183,4 @@ class Optimum:
     held_chance: float | None
     front: tuple[Choice, ...]
     duels: tuple[Duel, ...]
+    costs: Floats | None = None

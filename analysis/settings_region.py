@@ -113,7 +113,8 @@ def _fills(points: Floats) -> bool:
     """Tell whether points enclose anything: they lie in no plane."""
     if len(points) <= points.shape[1]:
         return False
-    return int(np.linalg.matrix_rank(points - points.mean(axis=0), tol=1e-6)) == points.shape[1]
+    rank = np.linalg.matrix_rank(points - points.mean(axis=0), tol=1e-6)
+    return bool(rank == points.shape[1])
 
 
 def lay_region(

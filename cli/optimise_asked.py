@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -33,6 +33,7 @@ class Typed:
     holds: tuple[str, ...] = ()
     beyond: bool = False
     picture: Path | None = None
+    over: str | None = None
 
 
 @dataclass(slots=True)
@@ -98,6 +99,8 @@ def read_asked(typed: Typed, trial: Trial) -> tuple[Asked, dict[str, str | float
     keep = _keep(reading, typed.keep) if typed.keep is not None else None
     if typed.picture is not None and typed.picture.suffix.lower() not in PICTURES:
         reading.wrong.append(f"--picture {typed.picture}: name a file that ends in .png or .svg.")
+    if typed.over is not None:
+        over_of(typed.over, trial, fixed, reading.wrong)
     if reading.wrong:
         raise WrongUsage("\n".join(reading.wrong))
     return Asked(
@@ -108,6 +111,22 @@ def read_asked(typed: Typed, trial: Trial) -> tuple[Asked, dict[str, str | float
         keep=keep,
         beyond=typed.beyond,
     ), at
+
+
+def over_of(
+    text: str, trial: Trial, fixed: Mapping[str, float], wrong: list[str] | None = None
+) -> tuple[str, str] | None:
+    """Return the two factors of ``--over``, across and up; what is wrong goes into `wrong`."""
+    names = [one.strip() for one in text.split(",")]
+    free = [one.name for one in trial.varied if one.kind == "numeric" and one.name not in fixed]
+    if len(names) == 2 and names[0] != names[1] and set(names) <= set(free):
+        return names[0], names[1]
+    if wrong is not None:
+        wrong.append(
+            f"--over {text}: name two different settings with a comma between them, of "
+            f"{', '.join(free) or 'none that is free'}."
+        )
+    return None
 
 
 def _slices(reading: _Reading, texts: Sequence[str]) -> tuple[dict[str, str], dict[str, float]]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from weldtrial.cli.opening import Opened, open_trial
-from weldtrial.cli.optimise_asked import Typed, read_asked
+from weldtrial.cli.optimise_asked import Typed, over_of, read_asked
 from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.look_state import look_at, of_look
 from weldtrial.shared.problems import NotEnough
@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 @click.option("--desirability", is_flag=True, help="Blend all responses into one number, too.")
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False),
               help="Draw the operating window into a .png or .svg file.")  # fmt: skip
+@click.option("--over", metavar="A,B", help="With --picture: over these two settings.")
 @common_options
 def command(
     common: Common,
@@ -51,13 +52,14 @@ def command(
     surface: bool,
     desirability: bool,
     picture: Path | None,
+    over: str | None,
 ) -> None:
     """Say where a new weld meets every limit, how often, and what each further step costs.
 
     Nothing is written, and nothing is said of settings outside what was welded unless --beyond.
     """
     opened = open_trial(common)
-    typed = Typed(at, slices, gas, keep, limits, holds, beyond, picture)
+    typed = Typed(at, slices, gas, keep, limits, holds, beyond, picture, over)
     asked, place = read_asked(typed, opened.trial)
     if picture is not None:
         from weldtrial.cli.optimise_pictures import refuse
@@ -79,7 +81,8 @@ def command(
     if picture is not None:
         from weldtrial.cli.optimise_pictures import save_window
 
-        save_window(opened.trial, found, picture)
+        pair = over_of(over, opened.trial, asked.fixed) if over else None
+        save_window(opened.trial, found, picture, pair)
         common.console.note(f"Drawn: {picture}")
 
 

@@ -151,6 +151,8 @@ def tolerance_words(trial: Trial, one: Tolerance) -> str:
     """Return how far one setting may move."""
     factor = trial.factor(one.factor)
     low, high = said_number(factor, one.low), said_number(factor, one.high)
+    if low == high:
+        return f"{factor.title} {low}{spaced(one.unit)} and no other"
     ends = []
     if one.low_open:
         ends.append("below")

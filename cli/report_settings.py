@@ -74,15 +74,12 @@ def _blocks(trial: Trial, found: Optimum) -> Iterator[Block]:
     means = words.CHANCE_MEANS if by_setups else words.NO_SETUPS
     yield Text(f"{means[0].upper()}{means[1:]}. Limits: {words.limits_line(trial, found)}.")
     decides = found.fitted.surfaces[0].response
-    window, *contours = [
-        _figure(one) for one in map_pictures(trial, found, responses=(decides,))
-    ] or [None]
-    if window is not None:
-        yield window
+    maps = [_figure(one, wide=True) for one in map_pictures(trial, found, responses=(decides,))]
+    yield from maps[:1]
     yield _best(trial, found)
     yield _counts(found)
     yield from _two_by_two([_figure(one) for one in trade_off_pictures(trial, found)])
-    yield from (one for one in contours if one is not None)
+    yield from maps[1:]
     curves = [*curve_pictures(trial, found), *pair_pictures(trial, found)]
     yield from _two_by_two([_figure(one) for one in curves])
     for duel in found.duels:
@@ -187,9 +184,8 @@ def _two_by_two(figures: list[FigureBlock]) -> Iterator[Block]:
         yield Beside((figures[place],), tuple(figures[place + 1 : place + 2]))
 
 
-def _figure(drawn: Drawn) -> FigureBlock:
+def _figure(drawn: Drawn, *, wide: bool = False) -> FigureBlock:
     key, figure, text = drawn
     numbers = table(text.table_headers, text.table_rows)
-    return FigureBlock(
-        to_svg(figure, f"fig-{key.replace('_', '-')}", text.alt), text.caption, numbers
-    )
+    svg = to_svg(figure, f"fig-{key.replace('_', '-')}", text.alt)
+    return FigureBlock(svg, text.caption, numbers, wide=wide)

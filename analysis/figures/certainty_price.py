@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
-from weldtrial.analysis.figures.settings_style import name_of
+from weldtrial.analysis.figures.settings_style import name_lines, name_of
 from weldtrial.analysis.figures.style import (
     GREY,
     HALF_IN,
@@ -41,20 +41,22 @@ def draw(
                 axes.plot(100 * step, one.goal[place], linestyle="none", marker=look.marker,
                           markersize=5, markerfacecolor=look.face, markeredgecolor=look.colour,
                           zorder=4)  # fmt: skip
-            known = np.flatnonzero(np.isfinite(one.goal))
-            if len(known):
-                last = int(known[-1])
-                axes.annotate(
-                    name_of(one.levels), (100 * float(one.share[last]), float(one.goal[last])),
-                    (4, 2), textcoords="offset points", color=look.colour, fontsize=8,
-                    weight="bold", annotation_clip=False,
-                )  # fmt: skip
         axes.set_xlim(50, 100)
         axes.margins(y=0.08)
+        name_lines(axes, [
+            (100 * float(one.share[last]), float(one.goal[last]), name_of(one.levels),
+             looks[name_of(one.levels)].colour)
+            for one in found if (last := _last(one)) is not None
+        ])  # fmt: skip
         axes.set_xlabel("new welds that must meet every limit, %")
         axes.set_ylabel(f"{goal.replace('_', ' ')}{', ' + unit if unit else ''}")
         heading(figure, f"What certainty costs in {goal.replace('_', ' ')}", width)
     return figure
+
+
+def _last(one: Price) -> int | None:
+    known = np.flatnonzero(np.isfinite(one.goal))
+    return int(known[-1]) if len(known) else None
 
 
 def describe(found: Sequence[Price], goal: str, unit: str, keep: float) -> FigureText:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from matplotlib.figure import Figure
 
-from weldtrial.analysis.figures.settings_style import axis_name, draw_dots
+from weldtrial.analysis.figures.settings_style import axis_name, draw_dots, name_lines
 from weldtrial.analysis.figures.style import (
     HALF_IN,
     FigureText,
@@ -14,7 +14,7 @@ from weldtrial.analysis.figures.style import (
     new_figure,
 )
 from weldtrial.analysis.settings_curves import Interaction
-from weldtrial.shared.rounding import brief
+from weldtrial.shared.rounding import brief, by_uncertainty
 
 
 def draw(found: Interaction, width: float = HALF_IN) -> Figure:
@@ -29,11 +29,10 @@ def draw(found: Interaction, width: float = HALF_IN) -> Figure:
                               color=look.colour, alpha=0.12, linewidth=0, zorder=1)  # fmt: skip
             axes.plot(one.x, one.mean, color=look.colour, zorder=3)
             draw_dots(axes, one.dots, look, size=3.5)
-            axes.annotate(
-                one.label, (float(one.x[-1]), float(one.mean[-1])), (5, 0),
-                textcoords="offset points", color=look.colour, fontsize=7.5, weight="bold",
-                va="center", annotation_clip=False,
-            )  # fmt: skip
+        name_lines(axes, [
+            (float(one.x[-1]), float(one.mean[-1]), one.label, looks[one.label].colour)
+            for one in found.lines
+        ])  # fmt: skip
         axes.set_xlabel(_along(found))
         axes.set_ylabel(f"{found.response.replace('_', ' ')}, {found.unit}")
         names = f"{found.along.title} × {found.other.title}"
@@ -70,7 +69,11 @@ def describe(found: Interaction) -> FigureText:
         ),
         table_headers=(found.other.title, f"start, {found.unit}", f"end, {found.unit}"),
         table_rows=tuple(
-            (one.label, brief(float(one.mean[0])), brief(float(one.mean[-1])))
+            (
+                one.label,
+                by_uncertainty(float(one.mean[0]), 2 * float(one.se[0])),
+                by_uncertainty(float(one.mean[-1]), 2 * float(one.se[-1])),
+            )
             for one in found.lines
         ),
     )

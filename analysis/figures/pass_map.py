@@ -79,7 +79,7 @@ def _panel(axes: Axes, one: SettingsMap, look: object) -> None:
     assert isinstance(look, Look)
     axes.contourf(one.across, one.up, one.chance, levels=CHANCES, colors=SHADES, zorder=1)
     _lines(axes, one)
-    blank_out(axes, one.across, one.up, one.unseen & ~one.ruled_out, ".")
+    blank_out(axes, one.across, one.up, one.unseen & ~one.ruled_out)
     blank_out(axes, one.across, one.up, one.ruled_out, "///")
     _names(axes, one)
     draw_dots(axes, one.tried, look)
@@ -158,8 +158,8 @@ def describe(maps: Sequence[SettingsMap], factors: Sequence[Factor]) -> FigureTe
         caption=(
             "Darker blue: more of the new welds meet every limit at once. Bold line: the share "
             "asked for. Marks: coupons as welded, small and pale where their other settings lie "
-            "far from the slice. Star: the best setting. Hatched: ruled out by the trial; dotted: "
-            "nothing was welded around it, so nothing is said."
+            "far from the slice. Star: the best setting. Hatched: ruled out by the trial. White, "
+            "outlined: nothing was welded around it, so nothing is said."
         ),
         table_headers=("gas", "held", "share of the map that is enough", "best setting", "bites"),
         table_rows=tuple(_row(one, factors) for one in maps),

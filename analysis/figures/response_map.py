@@ -75,8 +75,9 @@ def _panel(
     look: Look,
 ) -> None:
     mean = one.means[response]
-    enough = (one.chance >= one.keep - 1e-12).astype(float)
-    axes.contourf(one.across, one.up, enough, levels=[0.5, 1.5], colors=[SHADE], zorder=1)
+    axes.contourf(
+        one.across, one.up, one.chance, levels=[one.keep - 1e-12, 1.01], colors=[SHADE], zorder=1
+    )
     spoken = mean[one.shown]
     if spoken.size and float(np.ptp(spoken)) > 0:
         drawn = axes.contour(
@@ -89,7 +90,7 @@ def _panel(
                     one.across, one.up, mean, levels=[value], colors=[INK], linewidths=1.8,
                     linestyles="dashed", zorder=2,
                 )  # fmt: skip
-    blank_out(axes, one.across, one.up, one.unseen & ~one.ruled_out, ".")
+    blank_out(axes, one.across, one.up, one.unseen & ~one.ruled_out)
     blank_out(axes, one.across, one.up, one.ruled_out, "///")
     draw_dots(axes, one.tried, look)
     axes.set_xlim(float(one.across.min()), float(one.across.max()))
@@ -114,7 +115,7 @@ def describe(
         low, high = (float(spoken.min()), float(spoken.max())) if spoken.size else (np.nan, np.nan)
         rows.append(
             (
-                name_of(one.levels), fixed_words(factors, one.fixed), brief(low), brief(high),
+                name_of(one.levels), fixed_words(factors, one.fixed), brief(low, 3), brief(high, 3),
                 f"{100 * one.enough:.0f} %",
             )
         )  # fmt: skip

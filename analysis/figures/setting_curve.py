@@ -13,6 +13,7 @@ from weldtrial.analysis.figures.settings_style import (
     draw_limits,
     fixed_words,
     limit_words,
+    name_lines,
     name_of,
 )
 from weldtrial.analysis.figures.style import (
@@ -26,7 +27,8 @@ from weldtrial.analysis.figures.style import (
 from weldtrial.analysis.joint import Limit
 from weldtrial.analysis.settings_curves import SettingCurve
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.rounding import brief
+from weldtrial.shared.rounding import by_uncertainty, interval
+from weldtrial.shared.said_settings import said_number
 
 
 def draw(
@@ -47,19 +49,16 @@ def draw(
                               zorder=2)  # fmt: skip
                 axes.plot(one.x, one.mean, color=look.colour, zorder=3)
             draw_dots(axes, one.dots, look, size=4)
-        ends = [one for one in curves if len(one.x)]
-        for place, one in enumerate(sorted(ends, key=lambda each: float(each.mean[-1]))):
-            name = name_of(one.levels)
-            axes.annotate(
-                name, (float(one.x[-1]), float(one.mean[-1])), (5, (place - 0.5) * 3 - 2),
-                textcoords="offset points", color=looks[name].colour, fontsize=8, weight="bold",
-                annotation_clip=False,
-            )  # fmt: skip
         draw_limits(axes, limit)
         first = curves[0]
         axes.set_xlabel(axis_name(first.factor))
         axes.set_ylabel(f"{first.response.replace('_', ' ')}, {first.unit}")
         axes.margins(x=0.1)
+        name_lines(axes, [
+            (float(one.x[-1]), float(one.mean[-1]), name_of(one.levels),
+             looks[name_of(one.levels)].colour)
+            for one in curves if len(one.x)
+        ])  # fmt: skip
         title = f"{first.response.replace('_', ' ')} along {first.factor.title.lower()}"
         heading(figure, f"{title}: next coupon, 95 %", width)
     return figure
@@ -74,8 +73,9 @@ def describe(
         for place in sorted({0, len(one.x) // 2, len(one.x) - 1}) if len(one.x) else ():
             rows.append(
                 (
-                    name_of(one.levels), brief(float(one.x[place])), brief(float(one.mean[place])),
-                    f"{brief(float(one.low[place]))} to {brief(float(one.high[place]))}",
+                    name_of(one.levels), said_number(one.factor, float(one.x[place])),
+                    by_uncertainty(float(one.mean[place]), _half(one, place)),
+                    interval(float(one.low[place]), float(one.high[place])),
                 )
             )  # fmt: skip
     first = curves[0]
@@ -102,6 +102,10 @@ def describe(
     )
 
 
+def _half(one: SettingCurve, place: int) -> float:
+    return float(one.high[place] - one.low[place]) / 2
+
+
 def _said(one: SettingCurve) -> str:
     name = name_of(one.levels) or "the mean"
     if not len(one.x):
@@ -111,4 +115,5 @@ def _said(one: SettingCurve) -> str:
     if turns:
         return f"{name} turns on the way"
     way = "rises" if change > 0 else "falls"
-    return f"{name} {way} from {brief(float(one.mean[0]))} to {brief(float(one.mean[-1]))}"
+    ends = [by_uncertainty(float(one.mean[place]), _half(one, place)) for place in (0, -1)]
+    return f"{name} {way} from {ends[0]} to {ends[1]}"

@@ -90,13 +90,37 @@ def draw_limits(axes: Axes, limit: Limit | None, *, vertical: bool = False) -> N
             textcoords="offset points",
             fontsize=7,
             color=GREY,
+            zorder=6,
+            bbox={
+                "boxstyle": "square,pad=0.1",
+                "facecolor": "white",
+                "alpha": 0.7,
+                "edgecolor": "none",
+            },
             va="top" if vertical else "bottom",
             rotation=90 if vertical else 0,
         )
 
 
-def blank_out(axes: Axes, x: Floats, y: Floats, mask: Mask, hatch: str) -> None:
-    """Cover what is not spoken of with white, hatched."""
+Label = tuple[float, float, str, str]
+"""Where a line ends, its name and its colour."""
+
+
+def name_lines(axes: Axes, labels: Sequence[Label], size: float = 8) -> None:
+    """Write names at the ends of lines, pushed apart where they would stand on each other."""
+    low, high = axes.get_ylim()
+    gap, last = 0.075 * (high - low), -np.inf
+    for x, y, name, colour in sorted(labels, key=lambda one: one[1]):
+        at = max(y, last + gap)
+        axes.annotate(
+            name, (x, at), (5, 0), textcoords="offset points", color=colour, fontsize=size,
+            weight="bold", va="center", annotation_clip=False, zorder=8,
+        )  # fmt: skip
+        last = at
+
+
+def blank_out(axes: Axes, x: Floats, y: Floats, mask: Mask, hatch: str | None = None) -> None:
+    """Cover what is not spoken of with white, hatched where a hatch is given."""
     if not mask.any():
         return
     if min(mask.shape) < 2:

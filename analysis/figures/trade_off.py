@@ -10,6 +10,7 @@ from weldtrial.analysis.figures.settings_style import (
     draw_dots,
     draw_limits,
     limit_words,
+    name_lines,
     name_of,
 )
 from weldtrial.analysis.figures.style import (
@@ -48,15 +49,16 @@ def draw(
                 continue
             axes.plot(one.x, one.y, color=look.colour, linewidth=1.8, marker=look.marker,
                       markersize=3, zorder=6)  # fmt: skip
-            axes.annotate(
-                name, (float(one.x[0]), float(one.y[0])), (5, -3), textcoords="offset points",
-                color=look.colour, fontsize=8, weight="bold", annotation_clip=False,
-            )  # fmt: skip
         draw_limits(axes, limits[0], vertical=True)
         draw_limits(axes, limits[1])
         axes.set_xlabel(f"{across[0].replace('_', ' ')}, {across[1]}")
         axes.set_ylabel(f"{up[0].replace('_', ' ')}, {up[1]}")
         axes.margins(0.06)
+        name_lines(axes, [
+            (float(one.x[0]), float(one.y[0]), name_of(one.levels),
+             looks[name_of(one.levels)].colour)
+            for one in found if len(one.x)
+        ])  # fmt: skip
         names = f"{up[0].replace('_', ' ')} against {across[0].replace('_', ' ')}"
         heading(figure, f"{names}: best averages (line) and every coupon", width)
     return figure
@@ -73,7 +75,7 @@ def describe(
     for one in found:
         for place in sorted({0, len(one.x) - 1}) if len(one.x) else ():
             rows.append(
-                (name_of(one.levels), brief(float(one.x[place])), brief(float(one.y[place])))
+                (name_of(one.levels), brief(float(one.x[place]), 3), brief(float(one.y[place]), 3))
             )
     dots = sum(len(one.dots) for one in found)
     first, second = across[0].replace("_", " "), up[0].replace("_", " ")

@@ -23,7 +23,7 @@ from weldtrial.analysis.optimum_asked import (
 from weldtrial.analysis.own_best import duels_of
 from weldtrial.analysis.pareto import not_beaten
 from weldtrial.analysis.settings_grid import Places, places_at
-from weldtrial.analysis.settings_region import Region, lay_region
+from weldtrial.analysis.settings_region import MARGIN, Region, lay_region
 from weldtrial.analysis.tolerances import tolerances_at
 from weldtrial.analysis.window import (
     Aim,
@@ -48,6 +48,8 @@ from weldtrial.shared.weld_cost import cost_per_metre
 Tick = Callable[[int], None]
 STAGES = 6
 """How often `optimum` tells that it has gone on."""
+ON_EDGE = 0.05
+"""How deep inside what was welded a setting still counts as on its edge, coded units."""
 FRONT = 12
 """Places of the trade-off that are listed."""
 
@@ -91,6 +93,7 @@ def optimum(
         levels=wanted.levels,
         beyond=wanted.beyond,
     )
+    _must_be_some(region, wanted)
     share = wanted.keep if wanted.keep is not None else asked_share(trial.goal)
     window = _window(fitted, region.places, aim, share, wanted)
     tick(1)
@@ -124,6 +127,28 @@ def optimum(
     )
     tick(1)
     return found
+
+
+def _must_be_some(region: Region, asked: Asked) -> None:
+    """Refuse a map on which nothing is left to speak of."""
+    if len(region.places):
+        return
+    ruled_out = sum(one.ruled_out for one in region.lost)
+    unseen = sum(one.unseen for one in region.lost)
+    why = [
+        words
+        for count, words in (
+            (ruled_out, f"{ruled_out} are ruled out by the trial"),
+            (unseen, f"{unseen} lie outside what was welded"),
+        )
+        if count
+    ]
+    raise NotEstimable(
+        f"no settings are left to speak of: of those on the grid {' and '.join(why)}",
+        hint="To extrapolate all the same, marked wherever it is shown, add  --beyond"
+        if unseen and not asked.beyond
+        else None,
+    )
 
 
 def _window(fitted: Fitted, places: Places, aim: Aim, share: float, asked: Asked) -> Window:
@@ -197,6 +222,22 @@ def _shown(
         len(mine),
         len(set(mine.values())) if by_setups else None,
         cost_per_metre(trial, choice.settings),
+        _outside(fitted, choice, levels),
+        fitted.seen.depth(choice.point) <= ON_EDGE,
+    )
+
+
+def _outside(fitted: Fitted, choice: Choice, levels: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the factors whose setting lies past every one welded at these levels."""
+    welded = fitted.seen.coded(levels)
+    if not len(welded):
+        return ()
+    return tuple(
+        one.name
+        for place, one in enumerate(fitted.seen.numeric)
+        if not welded[:, place].min() - MARGIN
+        <= float(choice.point[one.name])
+        <= welded[:, place].max() + MARGIN
     )
 
 

@@ -89,6 +89,10 @@ class Shown:
         How many coupons, in how many set-ups, were welded at its levels.
     cost
         Of a metre of weld; None where the trial has no prices.
+    outside
+        Factors that lie past every setting welded at these levels.
+    on_edge
+        Whether the settings together lie on the edge of what was welded.
     """
 
     choice: Choice
@@ -97,6 +101,8 @@ class Shown:
     coupons: int = 0
     set_ups: int | None = None
     cost: WeldCost | None = None
+    outside: tuple[str, ...] = ()
+    on_edge: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,11 +145,14 @@ class Duel:
     settling
         Fresh set-ups of both that would tell them apart by the margin; None without a margin, or
         where twelve of each would not.
+    by_setups
+        Whether set-ups are the units; otherwise `settling` counts coupons.
     """
 
     gap: BestGap
     margin: float | None
     settling: Settling | None
+    by_setups: bool = True
 
 
 @dataclass(frozen=True, slots=True, eq=False)

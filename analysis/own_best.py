@@ -63,5 +63,10 @@ def _duel(
     size = None
     if margin is not None:
         size = margin.in_units(gap.reference.mean)
-    rows = settling(surface, per_setup=PER_SETUP)
-    return Duel(gap, size, None if size is None else fewest_to_settle(rows, size))
+    rows = settling(surface, per_setup=1 if surface.df_setup is None else PER_SETUP)
+    return Duel(
+        gap,
+        size,
+        None if size is None else fewest_to_settle(rows, size),
+        surface.df_setup is not None,
+    )

@@ -46,6 +46,8 @@ class SettingsMap:
         Where the means meet every limit.
     ruled_out, unseen
         Where a rule forbids welding, and where nothing was welded around; shape (u, a).
+    beyond
+        Where it is spoken of all the same, because that was asked for; shape (u, a).
     tried
         The coupons welded there.
     chosen
@@ -62,6 +64,7 @@ class SettingsMap:
     on_average: Mask
     ruled_out: Mask
     unseen: Mask
+    beyond: Mask
     keep: float
     fixed: Mapping[str, float]
     tried: tuple[Dot, ...]
@@ -129,9 +132,7 @@ def _map(trial: Trial, found: Optimum, pick: Pick, across: str, up: str, many: i
     shape = (len(axes[1]), len(axes[0]))
     seen = chances(fitted.joint, fitted.limits, places, held=window.held)
     allowed = np.array([keeps(fitted.rules, places.settings(n)) for n in range(len(places))])
-    unseen = np.zeros(len(places), dtype=bool)
-    if not found.asked.beyond:
-        unseen = ~fitted.seen.inside(places)
+    outside = ~fitted.seen.inside(places)
     owners = [pick.levels.get(factor.slides_with or "", "") for factor in (one, two)]
     points = places.points()
     settings = shown.choice.settings
@@ -145,7 +146,8 @@ def _map(trial: Trial, found: Optimum, pick: Pick, across: str, up: str, many: i
         means={each.response: each.mean(points).reshape(shape) for each in fitted.surfaces},
         on_average=seen.on_average.reshape(shape),
         ruled_out=~allowed.reshape(shape),
-        unseen=unseen.reshape(shape),
+        unseen=(outside & (not found.asked.beyond)).reshape(shape),
+        beyond=(outside & found.asked.beyond).reshape(shape),
         keep=window.keep,
         fixed={
             name: float(value)

@@ -27,7 +27,8 @@ BEYOND = 0.25
 MARGIN = 1e-9
 _STEPS = {1: 41, 2: 21, 3: 9, 4: 6, 5: 4}
 _GOAL_STEPS = {1: 41, 2: 41, 3: 21, 4: 11, 5: 9}
-_FEWEST = 3
+MOST_LEVELS = 7
+"""Settings of one factor beyond which those welded get no place of their own on a grid."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +92,19 @@ class Seen:
         """Return the lowest and the highest coded setting welded of a numeric factor."""
         values = [float(one[factor.name]) for one in self.points]
         return (min(values), max(values)) if values else (-1.0, 1.0)
+
+    def values(self, factor: Factor) -> tuple[float, ...]:
+        """Return the coded settings welded of a numeric factor; none where they are many."""
+        found = sorted({round(float(one[factor.name]), 9) for one in self.points})
+        return tuple(found) if len(found) <= MOST_LEVELS else ()
+
+    def depth(self, point: Point) -> float:
+        """Return how far inside what was welded a point lies, coded units; below 0 outside."""
+        if not self.numeric:
+            return 1.0
+        levels = {one.name: str(point[one.name]) for one in self.factors if one.kind == "category"}
+        row = np.array([float(point[one.name]) for one in self.numeric])
+        return float(self._hull(levels).depth(row)[0])
 
     def inside(self, places: Places) -> Mask:
         """Return which places coupons enclose, shape (m,)."""
@@ -184,7 +198,7 @@ def _grid(
             axes.append(
                 [one.coded(fixed[one.name], owner)]
                 if one.name in fixed
-                else axis_of(one, owner, low - further, high + further, many)
+                else axis_of(one, owner, low - further, high + further, many, seen.values(one))
             )
         rows = list(product(*axes))
         coded += rows
@@ -197,9 +211,19 @@ def _grid(
     )
 
 
-def axis_of(factor: Factor, owner: str, low: float, high: float, many: int) -> list[float]:
-    """Return coded values of a factor, evenly from low to high, that the machine can be set to."""
-    asked = [float(one) for one in np.linspace(low, high, max(2, many))]
+def axis_of(
+    factor: Factor,
+    owner: str,
+    low: float,
+    high: float,
+    many: int,
+    welded: Sequence[float] = (),
+) -> list[float]:
+    """Return coded values of a factor, evenly from low to high, that the machine can be set to.
+
+    Values that were welded are among them.
+    """
+    asked = sorted({*(float(one) for one in np.linspace(low, high, max(2, many))), *welded})
     if factor.used_as_is or factor.half_range(owner) == 0:
         return asked
     found = {factor.coded(factor.settable(one, owner), owner) for one in asked}

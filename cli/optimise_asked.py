@@ -99,7 +99,9 @@ def read_asked(typed: Typed, trial: Trial) -> tuple[Asked, dict[str, str | float
     keep = _keep(reading, typed.keep) if typed.keep is not None else None
     if typed.picture is not None and typed.picture.suffix.lower() not in PICTURES:
         reading.wrong.append(f"--picture {typed.picture}: name a file that ends in .png or .svg.")
-    if typed.over is not None:
+    if typed.over is not None and typed.picture is None:
+        reading.wrong.append("--over says over what a picture is drawn: add  --picture FILE.png")
+    elif typed.over is not None:
         over_of(typed.over, trial, fixed, reading.wrong)
     if reading.wrong:
         raise WrongUsage("\n".join(reading.wrong))

@@ -53,11 +53,11 @@ def optimum_json(trial: Trial, found: Optimum) -> dict[str, Any]:
             }
             for one in found.counts
         ],
-        "picks": [_pick(one) for one in found.picks],
+        "picks": [_pick(found, one) for one in found.picks],
         "recommended": None if found.recommended is None else shown_json(found.recommended),
         "confirmed": False,
         "on_average": None if found.on_average is None else shown_json(found.on_average),
-        "steps": [_step(one) for one in found.steps],
+        "steps": [_step(found, one) for one in found.steps],
         "tolerances": [
             {
                 "factor": one.factor,
@@ -74,6 +74,7 @@ def optimum_json(trial: Trial, found: Optimum) -> dict[str, Any]:
             _choice(one)
             | {
                 "means": _means(found, one),
+                "beyond": bool(found.region.beyond[one.place]),
                 "cost": None if found.costs is None else float(found.costs[one.place]),
             }
             for one in found.front
@@ -112,6 +113,8 @@ def shown_json(shown: Shown) -> dict[str, Any]:
             for one in shown.expected
         ],
         "beyond": shown.beyond,
+        "outside": list(shown.outside),
+        "on_edge": shown.on_edge,
         "coupons": shown.coupons,
         "set_ups": shown.set_ups,
         "cost": None if shown.cost is None else _cost(shown.cost),
@@ -131,20 +134,22 @@ def _cost(cost: WeldCost) -> dict[str, Any]:
     }
 
 
-def _step(step: Step) -> dict[str, Any]:
+def _step(found: Optimum, step: Step) -> dict[str, Any]:
     return {
         "keep": step.chance,
-        "choice": None if step.choice is None else _choice(step.choice),
+        "choice": None
+        if step.choice is None
+        else _choice(step.choice) | {"beyond": bool(found.region.beyond[step.choice.place])},
     }
 
 
-def _pick(pick: Pick) -> dict[str, Any]:
+def _pick(found: Optimum, pick: Pick) -> dict[str, Any]:
     return {
         "levels": dict(pick.levels),
         "on_average": None if pick.on_average is None else shown_json(pick.on_average),
         "best": None if pick.best is None else shown_json(pick.best),
         "likeliest": shown_json(pick.likeliest),
-        "steps": [_step(one) for one in pick.steps],
+        "steps": [_step(found, one) for one in pick.steps],
     }
 
 

@@ -11,8 +11,10 @@ from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
     from weldtrial.analysis.optimum_asked import Optimum, Pick, Shown
+    from weldtrial.analysis.window import Choice
     from weldtrial.cli.console import Align, Console
 
+AVERAGES = "averages only"
 CONFIRM = 8
 """Coupons to confirm with, where the budget does not say."""
 
@@ -92,8 +94,8 @@ def _best(console: Console, trial: Trial, found: Optimum) -> None:
     recommended = None if found.recommended is None else found.recommended.choice.point
     asked = words.share_words(found.window.keep)
     for label, shown in (
-        *(("looking only at averages", (one, one.on_average)) for one in found.picks),
-        *((f"if {asked} must pass", (one, one.best)) for one in found.picks),
+        *((AVERAGES, (one, one.on_average)) for one in found.picks),
+        *((f"{asked} pass", (one, one.best)) for one in found.picks),
     ):
         pick, place = shown
         rows.append(_best_row(trial, found, label, pick, place, own, recommended))
@@ -130,7 +132,7 @@ def _best_row(
     choice = shown.choice
     value = [words.goal_value(trial, found, choice)] if own else []
     mark = "✗" if choice.chance < found.window.keep - 1e-12 else ""
-    if choice.point == recommended and label.startswith("if"):
+    if choice.point == recommended and label != AVERAGES:
         mark = "▶"
     mark += " BEYOND" if shown.beyond else ""
     return [
@@ -150,7 +152,7 @@ def _recommended(console: Console, trial: Trial, found: Optimum) -> None:
     if shown is None:
         console.line()
         console.line(
-            f"  ▶ No setting reaches {asked}. Weld more set-ups where the chance is highest, ease "
+            f"  No setting reaches {asked}. Weld more set-ups where the chance is highest, ease "
             "a limit, or ask for less:  --keep 0.7",
             hang=4,
         )
@@ -183,8 +185,8 @@ def show_place(console: Console, trial: Trial, shown: Shown, mark: str) -> None:
         console.line(f"      {words.expected_words(trial, one, choice.weakest)}", hang=4)
     for line in words.passing_words(trial, shown):
         console.line(f"      {line}", hang=4)
-    for edge in choice.edges:
-        console.line(f"  {words.edge_words(trial, edge)}", hang=4)
+    for line in words.edge_lines(trial, shown):
+        console.line(f"  {line}", hang=4)
     if shown.set_ups is not None:
         console.line(
             f"    Behind it: {shown.coupons} coupons in {shown.set_ups} set-ups"
@@ -214,9 +216,18 @@ def _steps(console: Console, trial: Trial, found: Optimum) -> None:
         cells = []
         for pick in found.picks:
             choice = pick.steps[place].choice
-            cells.append("none" if choice is None else words.goal_value(trial, found, choice))
+            cells.append(
+                "none"
+                if choice is None
+                else words.goal_value(trial, found, choice) + _mark(found, choice)
+            )
         rows.append([words.share_words(share), *cells])
     console.table(heads, rows, ["left", *_right(len(found.picks))])
+
+
+def _mark(found: Optimum, choice: Choice) -> str:
+    """Mark a setting outside what was welded."""
+    return " BEYOND" if found.region.beyond[choice.place] else ""
 
 
 def _front(console: Console, trial: Trial, found: Optimum) -> None:
@@ -237,6 +248,7 @@ def _front(console: Console, trial: Trial, found: Optimum) -> None:
     heads += [words.title_of(trial, aim)] if own else []
     heads += ["chance", *(f"{one.response.replace('_', ' ')}, {one.unit}" for one in shown)]
     heads += ["cost a metre"] if found.costs is not None else []
+    heads += [""] if found.asked.beyond else []
     rows = []
     for choice in found.front:
         row = [str(choice.settings[one.name]) for one in groups]
@@ -249,6 +261,8 @@ def _front(console: Console, trial: Trial, found: Optimum) -> None:
             row.append(by_uncertainty(mean, 2 * se))
         if found.costs is not None:
             row.append(f"{found.costs[choice.place]:.2f}")
+        if found.asked.beyond:
+            row.append(_mark(found, choice).strip())
         rows.append(row)
     left: list[Align] = ["left"] * len(groups)
     console.table(heads, rows, [*left, *_right(len(heads) - len(groups))])

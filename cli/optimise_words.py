@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from weldtrial.shared.factors import Factor
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from weldtrial.shared.weld_cost import WeldCost
 
 BEYOND = "BEYOND what was welded"
+PER_SETUP = 4
+"""Coupons of each fresh set-up that is to settle a gap (`weldtrial.analysis.own_best`)."""
 CHANCE_MEANS = (
     "'chance' = share of future single coupons, each in a fresh set-up, expected to meet every "
     "limit at once"
@@ -104,14 +106,31 @@ def factor_head(factor: Factor) -> str:
     return f"{factor.title}{',' if factor.unit not in (None, '1') else ''}{spaced(factor.unit)}"
 
 
-def edge_words(trial: Trial, edge: Edge) -> str:
-    """Shout that a best lies at the end of what was tried."""
+def edge_words(trial: Trial, edge: Edge, outside: Sequence[str] = ()) -> str:
+    """Shout that a best lies at the end of what was tried, or past it."""
     factor = trial.factor(edge.factor)
     owner = f"{edge.owner} " if edge.owner else ""
+    if edge.factor in outside:
+        past = "higher" if edge.side == "highest" else "lower"
+        return (
+            f"! {said_setting(factor, edge.setting)} is {past} than any {owner}"
+            f"{factor.title.lower()} you tried. Nothing was seen there."
+        )
     return (
         f"! {said_setting(factor, edge.setting)} is the {edge.side} {owner}"
         f"{factor.title.lower()} you tried. The best may lie beyond; this trial cannot see there."
     )
+
+
+def edge_lines(trial: Trial, shown: Shown) -> list[str]:
+    """Shout everything about the edge of what was tried."""
+    said = [edge_words(trial, edge, shown.outside) for edge in shown.choice.edges]
+    if shown.on_edge and not said and not shown.beyond:
+        said.append(
+            "! These settings together lie on the edge of what was welded. The best may lie "
+            "beyond; this trial cannot see there."
+        )
+    return said
 
 
 def setting_words(trial: Trial, settings: Mapping[str, str | float]) -> str:
@@ -152,7 +171,12 @@ def tolerance_words(trial: Trial, one: Tolerance) -> str:
     factor = trial.factor(one.factor)
     low, high = said_number(factor, one.low), said_number(factor, one.high)
     if low == high:
-        return f"{factor.title} {low}{spaced(one.unit)} and no other"
+        why = (
+            ": nothing on either side was welded with the others like that"
+            if one.low_open and one.high_open
+            else " and no other"
+        )
+        return f"{factor.title} {low}{spaced(one.unit)}{why}"
     ends = []
     if one.low_open:
         ends.append("below")
@@ -180,12 +204,13 @@ def duel_words(trial: Trial, duel: Duel) -> tuple[str, ...]:
     if gap.low > 0 or gap.high < 0:
         return (first,)
     margin = f"{plain(float(f'{duel.margin:.3g}'))}{spaced(gap.unit)}"
+    units = "set-ups" if duel.by_setups else "coupons"
     if duel.settling is None:
-        return (first, f"Twelve fresh set-ups of each would not tell {margin}.")
+        return (first, f"Twelve fresh {units} of each would not tell {margin}.")
+    each = f", {PER_SETUP} coupons in each," if duel.by_setups else ""
     return (
         first,
-        f"To tell {margin}: {duel.settling.set_ups} fresh set-ups of each, four coupons in each, "
-        "at these settings.",
+        f"To tell {margin}: {duel.settling.set_ups} fresh {units} of each{each} at these settings.",
     )
 
 

@@ -117,7 +117,7 @@ def _head(trial: Trial, found: Optimum) -> Box:
         f"for: {asked}.",
         *(words.expected_words(trial, one, choice.weakest) for one in shown.expected),
         *words.passing_words(trial, shown),
-        *(words.edge_words(trial, edge).removeprefix("! ") for edge in choice.edges),
+        *(line.removeprefix("! ") for line in words.edge_lines(trial, shown)),
     ]
     if shown.set_ups is not None:
         lines.append(f"Behind it: {shown.coupons} coupons in {shown.set_ups} set-ups.")

@@ -81,6 +81,11 @@ def _panel(axes: Axes, one: SettingsMap, look: object) -> None:
     _lines(axes, one)
     blank_out(axes, one.across, one.up, one.unseen & ~one.ruled_out)
     blank_out(axes, one.across, one.up, one.ruled_out, "///")
+    if one.beyond.any() and not one.beyond.all():
+        axes.contour(
+            one.across, one.up, one.beyond.astype(float), levels=[0.5], colors=[INK],
+            linewidths=1.2, linestyles="dotted", zorder=4,
+        )  # fmt: skip
     _names(axes, one)
     draw_dots(axes, one.tried, look)
     if one.chosen is not None:
@@ -122,6 +127,7 @@ def _names(axes: Axes, one: SettingsMap) -> None:
     regions += [
         (one.ruled_out, "ruled out"),
         (one.unseen & ~one.ruled_out, "not welded"),
+        (one.beyond & ~one.ruled_out, "BEYOND"),
     ]
     for mask, words in regions:
         if mask.mean() < SMALL:
@@ -160,6 +166,11 @@ def describe(maps: Sequence[SettingsMap], factors: Sequence[Factor]) -> FigureTe
             "asked for. Marks: coupons as welded, small and pale where their other settings lie "
             "far from the slice. Star: the best setting. Hatched: ruled out by the trial. White, "
             "outlined: nothing was welded around it, so nothing is said."
+            + (
+                " Past the dotted line nothing was welded: the map is only carried on."
+                if any(one.beyond.any() for one in maps)
+                else ""
+            )
         ),
         table_headers=("gas", "held", "share of the map that is enough", "best setting", "bites"),
         table_rows=tuple(_row(one, factors) for one in maps),

@@ -223,12 +223,15 @@ def axis_of(
 
     Values that were welded are among them.
     """
+    by_itself = factor.used_as_is or factor.half_range(owner) == 0
+    if not by_itself and min(factor.settings[_key(factor, owner)]) >= 0:
+        # A range that starts at or above nothing is not carried on below it.
+        low = max(low, factor.coded(0.0, owner))
     asked = sorted({*(float(one) for one in np.linspace(low, high, max(2, many))), *welded})
-    if factor.used_as_is or factor.half_range(owner) == 0:
+    if by_itself:
         return asked
     found = {factor.coded(factor.settable(one, owner), owner) for one in asked}
-    above_zero = factor.coded(0.0, owner) if min(factor.settings[_key(factor, owner)]) >= 0 else low
-    kept = sorted(one for one in found if max(low, above_zero) - MARGIN <= one <= high + MARGIN)
+    kept = sorted(one for one in found if low - MARGIN <= one <= high + MARGIN)
     return kept or asked[:1]
 
 

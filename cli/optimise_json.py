@@ -10,7 +10,7 @@ from weldtrial.shared.trial import Trial
 if TYPE_CHECKING:
     from weldtrial.analysis.linear import Estimate
     from weldtrial.analysis.one_number import OneNumber
-    from weldtrial.analysis.optimum_asked import Duel, Optimum, Pick, Shown
+    from weldtrial.analysis.optimum_asked import Duel, Optimum, Pick, Shown, Tolerance
     from weldtrial.analysis.surface_told import LevelTold, SurfaceTold
     from weldtrial.analysis.window import Choice, Step
     from weldtrial.shared.weld_cost import WeldCost
@@ -58,17 +58,7 @@ def optimum_json(trial: Trial, found: Optimum) -> dict[str, Any]:
         "confirmed": False,
         "on_average": None if found.on_average is None else shown_json(found.on_average),
         "steps": [_step(found, one) for one in found.steps],
-        "tolerances": [
-            {
-                "factor": one.factor,
-                "unit": one.unit,
-                "low": one.low,
-                "high": one.high,
-                "low_open": one.low_open,
-                "high_open": one.high_open,
-            }
-            for one in found.tolerances
-        ],
+        "tolerances": [_tolerance(one) for one in found.tolerances],
         "held_exactly": found.held_chance,
         "front": [
             _choice(one)
@@ -81,6 +71,17 @@ def optimum_json(trial: Trial, found: Optimum) -> dict[str, Any]:
         ],
         "own_best": [_duel(one) for one in found.duels],
         "skipped": dict(found.fitted.skipped),
+    }
+
+
+def _tolerance(one: Tolerance) -> dict[str, Any]:
+    return {
+        "factor": one.factor,
+        "unit": one.unit,
+        "low": one.low,
+        "high": one.high,
+        "low_open": one.low_open,
+        "high_open": one.high_open,
     }
 
 

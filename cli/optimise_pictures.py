@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from weldtrial.cli.picture import refuse_others, write_figure
 from weldtrial.shared.problems import WrongUsage
 from weldtrial.shared.trial import Trial
 
@@ -25,6 +24,8 @@ Drawn = tuple[str, "Figure", "FigureText"]
 
 def refuse(common: Common, path: Path) -> None:
     """Stop before writing over a file that this command did not make; raises as `refuse_others`."""
+    from weldtrial.cli.picture import refuse_others
+
     refuse_others(common, path, MADE_BY)
 
 
@@ -38,6 +39,8 @@ def save_window(
     WrongUsage
         When there is no setting with a number to draw along.
     """
+    from weldtrial.cli.picture import write_figure
+
     drawn = window_picture(trial, found, over)
     if drawn is None:
         drawn = next(curve_pictures(trial, found), None)

@@ -59,7 +59,11 @@ def fit_responses(trial: Trial, record: Record, asked: Asked | None = None) -> F
         tuple(measured),
         joint_of(surfaces, measured, passing),
         limits,
-        Seen(trial.varied, tuple(points[stamp] for stamp in welded)),
+        Seen(
+            trial.varied,
+            tuple(points[stamp] for stamp in welded),
+            tuple(one for one in trial.factors if not one.varied),
+        ),
         rules_of(trial),
         tuple(skipped),
         afterwards,

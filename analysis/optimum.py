@@ -107,7 +107,7 @@ def optimum(
     tick(1)
     duels = duels_of(trial, fitted, region, picks)
     tick(1)
-    costs = _costs(trial, region.places)
+    costs = _costs(trial, fitted, region.places)
     found = Optimum(
         asked=wanted,
         fitted=fitted,
@@ -185,8 +185,9 @@ def show_at(
         for one in found.seen.factors
     }
     places = places_at(found.seen.factors, [point])
-    if not keeps(found.rules, settings):
-        broken = next(one for one in found.rules if not one.holds(settings))
+    whole = found.seen.whole(settings)
+    if not keeps(found.rules, whole):
+        broken = next(one for one in found.rules if not one.holds(whole))
         raise NotEstimable(f"the trial rules that setting out: {broken.text}")
     beyond = not bool(found.seen.inside(places)[0])
     if beyond and not asked.beyond:
@@ -221,7 +222,7 @@ def _shown(
         bool(region.beyond[choice.place]),
         len(mine),
         len(set(mine.values())) if by_setups else None,
-        cost_per_metre(trial, choice.settings),
+        cost_per_metre(trial, fitted.seen.whole(choice.settings)),
         _outside(fitted, choice, levels),
         fitted.seen.depth(choice.point) <= ON_EDGE,
     )
@@ -264,11 +265,13 @@ def _exactly(fitted: Fitted, window: Window, chosen: Shown | None, asked: Asked)
     return float(chances(fitted.joint, fitted.limits, one).together[0])
 
 
-def _costs(trial: Trial, places: Places) -> Floats | None:
+def _costs(trial: Trial, fitted: Fitted, places: Places) -> Floats | None:
     """Return the cost of a metre at every place; None where it is not known at all of them."""
     if trial.prices is None:
         return None
-    found = [cost_per_metre(trial, places.settings(one)) for one in range(len(places))]
+    found = [
+        cost_per_metre(trial, fitted.seen.whole(places.settings(one))) for one in range(len(places))
+    ]
     totals = [one.total for one in found if one is not None and one.total is not None]
     return np.array(totals) if len(totals) == len(places) else None
 

@@ -131,7 +131,9 @@ def _map(trial: Trial, found: Optimum, pick: Pick, across: str, up: str, many: i
     )
     shape = (len(axes[1]), len(axes[0]))
     seen = chances(fitted.joint, fitted.limits, places, held=window.held)
-    allowed = np.array([keeps(fitted.rules, places.settings(n)) for n in range(len(places))])
+    allowed = np.array(
+        [keeps(fitted.rules, fitted.seen.whole(places.settings(n))) for n in range(len(places))]
+    )
     outside = ~fitted.seen.inside(places)
     owners = [pick.levels.get(factor.slides_with or "", "") for factor in (one, two)]
     points = places.points()

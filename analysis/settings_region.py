@@ -68,10 +68,30 @@ class Region:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Seen:
-    """What was welded, level by level."""
+    """What was welded, level by level.
+
+    Attributes
+    ----------
+    factors
+        Varied factors.
+    points
+        Coded points of the coupons.
+    alone
+        Factors of one level (an own setting that shifts with the gas), which rules and costs name.
+    """
 
     factors: tuple[Factor, ...]
     points: tuple[Point, ...]
+    alone: tuple[Factor, ...] = ()
+
+    def whole(self, settings: Mapping[str, str | float]) -> dict[str, str | float]:
+        """Return settings with those of the factors that have one level only."""
+        found = dict(settings)
+        for one in self.alone:
+            owner = str(found.get(one.slides_with or "", ""))
+            level = one.levels[0]
+            found[one.name] = level if one.kind == "category" else one.setting(level, owner)
+        return found
 
     @property
     def numeric(self) -> tuple[Factor, ...]:
@@ -159,7 +179,9 @@ def lay_region(
         Values of a numeric factor; a usual number for those not named.
     """
     laid = _grid(seen, goal, fixed or {}, levels or {}, steps or {}, BEYOND if beyond else 0.0)
-    allowed = np.array([keeps(rules, laid.settings(one)) for one in range(len(laid))], dtype=bool)
+    allowed = np.array(
+        [keeps(rules, seen.whole(laid.settings(one))) for one in range(len(laid))], dtype=bool
+    )
     inside = seen.inside(laid)
     kept = allowed if beyond else allowed & inside
     lost = tuple(

@@ -31,7 +31,7 @@ def tolerances_at(fitted: Fitted, window: Window, choice: Choice) -> tuple[Toler
         axis = sorted({*axis_of(factor, owner, low, high, STEPS), at})
         line = places_at(fitted.seen.factors, [{**choice.point, factor.name: one} for one in axis])
         may = fitted.seen.inside(line) & np.array(
-            [keeps(fitted.rules, line.settings(one)) for one in range(len(line))]
+            [keeps(fitted.rules, fitted.seen.whole(line.settings(one))) for one in range(len(line))]
         )
         good = may & (
             chances(fitted.joint, fitted.limits, line, held=window.held).together

@@ -89,7 +89,7 @@ def _best(console: Console, trial: Trial, found: Optimum) -> None:
     own = not any(one.name == aim.best for one in numeric)
     heads = ["", "", *(words.factor_head(one) for one in numeric)]
     heads += [words.title_of(trial, aim.best)] if own else []
-    heads += ["chance", "weak link", ""]
+    heads += ["chance", *(["weak link"] if _several(found) else []), ""]
     rows = []
     recommended = None if found.recommended is None else found.recommended.choice.point
     asked = words.share_words(found.window.keep)
@@ -102,7 +102,8 @@ def _best(console: Console, trial: Trial, found: Optimum) -> None:
     last = ""
     for row in rows:
         row[0], last = ("" if row[0] == last else row[0]), row[0]
-    align: list[Align] = ["left", "left", *_right(len(heads) - 4), "left", "left"]
+    ends: list[Align] = ["left", "left"] if _several(found) else ["left"]
+    align: list[Align] = ["left", "left", *_right(len(heads) - 2 - len(ends)), *ends]
     console.table(heads, rows, align)
     for pick in found.picks:
         if pick.best is None:
@@ -110,10 +111,19 @@ def _best(console: Console, trial: Trial, found: Optimum) -> None:
             console.line(
                 f"  {words.levels_words(pick.levels)}: no setting reaches {asked}. The likeliest, "
                 f"{words.setting_words(trial, like.choice.settings)}, reaches "
-                f"{words.percent(like.choice.chance)}; the weak link is "
-                f"{words.title_of(trial, like.choice.weakest)}.",
+                f"{words.percent(like.choice.chance)}"
+                + (
+                    f"; the weak link is {words.title_of(trial, like.choice.weakest)}."
+                    if _several(found)
+                    else "."
+                ),
                 hang=4,
             )
+
+
+def _several(found: Optimum) -> bool:
+    """Tell whether there are limits enough for one of them to be the weak link."""
+    return len(found.window.chances.limits) > 1
 
 
 def _best_row(
@@ -128,7 +138,7 @@ def _best_row(
     name = words.levels_words(pick.levels) if pick.levels else ""
     width = len(words.numeric_of(trial)) + (1 if own else 0)
     if shown is None:
-        return [label, name, *["none"] * width, "", "", ""]
+        return [label, name, *["none"] * width, "", *([""] if _several(found) else []), ""]
     choice = shown.choice
     value = [words.goal_value(trial, found, choice)] if own else []
     mark = "✗" if choice.chance < found.window.keep - 1e-12 else ""
@@ -141,7 +151,7 @@ def _best_row(
         *words.setting_cells(trial, choice),
         *value,
         words.percent(choice.chance),
-        words.title_of(trial, choice.weakest),
+        *([words.title_of(trial, choice.weakest)] if _several(found) else []),
         mark.strip(),
     ]
 
@@ -182,7 +192,7 @@ def show_place(console: Console, trial: Trial, shown: Shown, mark: str) -> None:
     )
     console.line("    Next coupon expected (95 % of such intervals hold it):", hang=4)
     for one in shown.expected:
-        console.line(f"      {words.expected_words(trial, one, choice.weakest)}", hang=4)
+        console.line(f"      {words.expected_words(trial, one, words.weak_link(choice))}", hang=4)
     for line in words.passing_words(trial, shown):
         console.line(f"      {line}", hang=4)
     for line in words.edge_lines(trial, shown):

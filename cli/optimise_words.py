@@ -138,6 +138,11 @@ def setting_words(trial: Trial, settings: Mapping[str, str | float]) -> str:
     return said_settings(trial.varied, settings)
 
 
+def weak_link(choice: Choice) -> str:
+    """Return the limit least likely to be met; nothing where there is only one."""
+    return choice.weakest if len(choice.own) > 1 else ""
+
+
 def expected_words(trial: Trial, one: Expected, weakest: str) -> str:
     """Return what the next coupon should read, what it needs, and its own chance."""
     places = decimals_for((one.high - one.low) / 2)
@@ -157,7 +162,7 @@ def expected_words(trial: Trial, one: Expected, weakest: str) -> str:
 def passing_words(trial: Trial, shown: Shown) -> list[str]:
     """Return the shares of responses that pass or fail."""
     numbers = {one.response for one in shown.expected}
-    weak = shown.choice.weakest
+    weak = weak_link(shown.choice)
     return [
         f"{trial.response(name).title} passes in {percent(chance)}"
         + (" ← the weak link" if name == weak else "")

@@ -115,7 +115,7 @@ def _head(trial: Trial, found: Optimum) -> Box:
     lines = [
         f"{words.percent(choice.chance)} of new coupons are expected to meet every limit; asked "
         f"for: {asked}.",
-        *(words.expected_words(trial, one, choice.weakest) for one in shown.expected),
+        *(words.expected_words(trial, one, words.weak_link(choice)) for one in shown.expected),
         *words.passing_words(trial, shown),
         *(line.removeprefix("! ") for line in words.edge_lines(trial, shown)),
     ]

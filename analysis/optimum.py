@@ -269,9 +269,8 @@ def _costs(trial: Trial, fitted: Fitted, places: Places) -> Floats | None:
     """Return the cost of a metre at every place; None where it is not known at all of them."""
     if trial.prices is None:
         return None
-    found = [
-        cost_per_metre(trial, fitted.seen.whole(places.settings(one))) for one in range(len(places))
-    ]
+    whole = fitted.seen.whole
+    found = [cost_per_metre(trial, whole(places.settings(one))) for one in range(len(places))]
     totals = [one.total for one in found if one is not None and one.total is not None]
     return np.array(totals) if len(totals) == len(places) else None
 

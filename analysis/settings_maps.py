@@ -24,7 +24,6 @@ from weldtrial.analysis.settings_dots import (
 from weldtrial.analysis.settings_grid import Mask, places_at, real
 from weldtrial.shared.coding import Point
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.limit_box import keeps
 from weldtrial.shared.trial import Trial
 
 
@@ -131,9 +130,7 @@ def _map(trial: Trial, found: Optimum, pick: Pick, across: str, up: str, many: i
     )
     shape = (len(axes[1]), len(axes[0]))
     seen = chances(fitted.joint, fitted.limits, places, held=window.held)
-    allowed = np.array(
-        [keeps(fitted.rules, fitted.seen.whole(places.settings(n))) for n in range(len(places))]
-    )
+    allowed = fitted.seen.allowed(places, fitted.rules)
     outside = ~fitted.seen.inside(places)
     owners = [pick.levels.get(factor.slides_with or "", "") for factor in (one, two)]
     points = places.points()

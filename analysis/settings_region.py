@@ -93,6 +93,11 @@ class Seen:
             found[one.name] = level if one.kind == "category" else one.setting(level, owner)
         return found
 
+    def allowed(self, places: Places, rules: Sequence[Rule]) -> Mask:
+        """Return which places keep every rule, shape (m,)."""
+        kept = [keeps(rules, self.whole(places.settings(one))) for one in range(len(places))]
+        return np.array(kept, dtype=bool)
+
     @property
     def numeric(self) -> tuple[Factor, ...]:
         """The numeric factors."""
@@ -179,9 +184,7 @@ def lay_region(
         Values of a numeric factor; a usual number for those not named.
     """
     laid = _grid(seen, goal, fixed or {}, levels or {}, steps or {}, BEYOND if beyond else 0.0)
-    allowed = np.array(
-        [keeps(rules, seen.whole(laid.settings(one))) for one in range(len(laid))], dtype=bool
-    )
+    allowed = seen.allowed(laid, rules)
     inside = seen.inside(laid)
     kept = allowed if beyond else allowed & inside
     lost = tuple(

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from weldtrial.analysis.joint import chances
 from weldtrial.analysis.optimum_asked import Fitted, Tolerance
 from weldtrial.analysis.settings_grid import places_at, real
 from weldtrial.analysis.settings_region import axis_of
 from weldtrial.analysis.window import Choice, Window
-from weldtrial.shared.limit_box import keeps
 
 STEPS = 41
 CLOSE = 1e-6
@@ -30,9 +27,7 @@ def tolerances_at(fitted: Fitted, window: Window, choice: Choice) -> tuple[Toler
         low, high = fitted.seen.span(factor)
         axis = sorted({*axis_of(factor, owner, low, high, STEPS), at})
         line = places_at(fitted.seen.factors, [{**choice.point, factor.name: one} for one in axis])
-        may = fitted.seen.inside(line) & np.array(
-            [keeps(fitted.rules, fitted.seen.whole(line.settings(one))) for one in range(len(line))]
-        )
+        may = fitted.seen.inside(line) & fitted.seen.allowed(line, fitted.rules)
         good = may & (
             chances(fitted.joint, fitted.limits, line, held=window.held).together
             >= window.keep - 1e-12

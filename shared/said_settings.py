@@ -1,4 +1,4 @@
-"""Settings in words (``co2, 28.5 V, 9.0 m/min``) and as they are typed (``gas=co2,voltage=28.5``)."""
+"""Settings in words (``co2, 28.5 V, 9.0 m/min``) and as typed (``gas=co2,voltage=28.5``)."""
 
 from __future__ import annotations
 

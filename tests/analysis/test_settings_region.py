@@ -7,6 +7,8 @@ import pytest
 
 from weldtrial.analysis.settings_region import BEYOND, Seen, axis_of, lay_region
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.limit_rules import Words
+from weldtrial.shared.limit_text import parse_rule
 from weldtrial.shared.said_settings import said_settings, typed_settings
 
 GAS = Factor("gas", "category", ("mix", "co2"))
@@ -77,3 +79,20 @@ def test_settings_in_words_and_as_typed() -> None:
     other = Factor("feed", "numeric", ("1", "2"), unit="cm/min", settings={"": (1.0, 2.0)})
     both = {"travel": 48.0, "feed": 1.5}
     assert said_settings((TRAVEL, other), both) == "travel 48 cm/min, feed 1.5 cm/min"
+
+
+def test_rules_may_name_a_setting_of_one_role() -> None:
+    """An own setting shifts with the gas and is no axis of the grid; rules still know it."""
+    own = Factor(
+        "voltage", "numeric", ("own",), unit="V", slides_with="gas",
+        settings={"mix": (25.5,), "co2": (27.0,)},
+    )  # fmt: skip
+    rule = parse_rule("voltage * travel <= 1200", Words(("voltage", "travel")))
+    points = tuple({"gas": gas, "travel": t} for gas in GAS.levels for t in (-1.0, 1.0))
+    region = lay_region(Seen((GAS, TRAVEL), points, (own,)), (rule,))
+    settings = [region.places.settings(place) for place in range(len(region.places))]
+    fastest = {
+        gas: max(float(one["travel"]) for one in settings if one["gas"] == gas)
+        for gas in GAS.levels
+    }
+    assert fastest == {"mix": 47.0, "co2": 44.0}

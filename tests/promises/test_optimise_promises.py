@@ -1,8 +1,8 @@
 """What is recommended keeps its share: whole trials, fitted, mapped and chosen from, over and over.
 
-The bench's true surfaces are known (`tests/fixtures/settings_bench.py`), so every chosen setting has
-a true share of fresh coupons that meet all limits.  Choosing picks lucky places; the chance must
-still not promise more than is kept, on average over trials.
+The bench's true surfaces are known (`tests/fixtures/settings_bench.py`), so every chosen setting
+has a true share of fresh coupons that meet all limits.  Choosing picks lucky places; the chance
+must still not promise more than is kept, on average over trials.
 """
 
 from __future__ import annotations

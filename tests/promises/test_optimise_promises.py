@@ -21,7 +21,7 @@ from weldtrial.shared.bench import read_record
 from weldtrial.shared.plancsv import read_plan
 from weldtrial.shared.trialfile import load_trial
 
-TRIALS = 30
+TRIALS = 24
 
 
 @pytest.fixture(scope="module")

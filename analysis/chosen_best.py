@@ -8,14 +8,7 @@ Here every difference between a setting of one level and a setting of the other 
 - the difference between the *true bests* (each level at whichever allowed settings are truly its
   best) lies between max min (estimate - c se) and max min (estimate + c se) over the pairs.
 
-The pairs differ in what changes between set-ups (the gas) and in what changes within them (the
-settings), each judged by its own scatter, so the half-width is the root of c_between^2 times the
-variance of the one part plus c_within^2 times that of the other (Banerjee 1961, Biometrika 48, 465-
-468, who shows that a single such interval covers at least its level whatever the ratio; carried
-here to many pairs, and measured: tests/promises/test_chosen_best.py).  Each c is the 95 % point of
-the largest |t| of its part over the pairs, simulated (Edwards & Berry 1987, Biometrics 43, 913-928:
-an upper limit of the simulated point is taken, so that simulation does not shorten the interval),
-never above Scheffe's (1953, Biometrika 40, 87-104).  Papers from memory.
+How wide that has to be is worked out in `weldtrial.analysis.all_pairs`.
 """
 
 from __future__ import annotations
@@ -29,17 +22,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from weldtrial.analysis.all_pairs import DRAWS, all_pairs
+from weldtrial.analysis.budget import ENOUGH_ROUNDS
 from weldtrial.analysis.fitted import FittedSurface
-from weldtrial.analysis.joint_draws import between_columns, root_of
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.settings_grid import Places, places_at
 from weldtrial.shared.coding import Point, model_matrix
 from weldtrial.shared.problems import NotEstimable
-
-DRAWS = 4000
-THINNED = 64
-"""Settings of each level among which the largest |t| is looked for, spread out."""
-BLOCK = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +136,7 @@ def compare_bests(
     rows = [
         np.vstack([one.rows, row]) for one, (_, row) in zip((ours, theirs), picked, strict=True)
     ]
-    pairs = _pairs(surface, rows, confidence, draws, seed)
+    pairs = all_pairs(surface, rows, confidence, draws, seed)
     at, half = float(pairs.difference[-1, -1]), float(pairs.half[-1, -1])
     ends = [
         # max over ours of min over theirs; of -difference where lower is better.
@@ -190,8 +179,12 @@ def settling(
 
 
 def fewest_to_settle(rows: tuple[Settling, ...], margin: float) -> Settling | None:
-    """Return the first row whose half-width is within `margin`, None where none is."""
-    return next((one for one in rows if one.half_width <= margin), None)
+    """Return the first row whose half-width is within `margin`, None where none is.
+
+    Never fewer set-ups of each than a verdict needs to begin with "Shown".
+    """
+    enough = (one for one in rows if one.set_ups >= ENOUGH_ROUNDS)
+    return next((one for one in enough if one.half_width <= margin), None)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -224,96 +217,9 @@ def _best(surface: FittedSurface, places: Places, level: str, point: Point) -> B
     return BestOf(level, point, settings, float(surface.mean([point])[0]))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Pairs:
-    """Differences of all pairs, their variance in two parts, their half-widths; (ours, theirs)."""
-
-    difference: Floats
-    between: Floats
-    within: Floats
-    half: Floats
-    c_between: float | None
-    c_within: float
-
-
-def _pairs(
-    surface: FittedSurface, rows: list[Floats], confidence: float, draws: int, seed: int
-) -> _Pairs:
-    ours, theirs = rows
-    difference = (ours @ surface.coefficients)[:, None] - theirs @ surface.coefficients
-    hard = between_columns(surface)
-    total = _variances(rows, surface.covariance)
-    if not np.any(total > 0):
-        raise NotEstimable("the model says the same of both levels everywhere: nothing to compare")
-    parts = [_variances([one * kept for one in rows], surface.covariance) for kept in (hard, ~hard)]
-    # Unbalanced, the two parts are not quite apart: their sum is brought to the whole.
-    whole = np.maximum(parts[0] + parts[1], 1e-300)
-    between, within = (part * total / whole for part in parts)
-    critical = [
-        _critical(surface, [one * kept for one in rows], df, confidence, draws, seed)
-        for kept, df in ((hard, surface.df_setup or surface.df), (~hard, surface.df))
-    ]
-    half = np.sqrt(critical[0] ** 2 * between + critical[1] ** 2 * within)
-    return _Pairs(difference, between, within, half, critical[0] or None, critical[1])
-
-
-def _variances(rows: list[Floats], covariance: Floats) -> Floats:
-    """Return the variance of every difference, shape (ours, theirs)."""
-    ours, theirs = rows
-    own = [np.einsum("ij,jk,ik->i", one, covariance, one) for one in rows]
-    square = own[0][:, None] + own[1] - 2 * ours @ covariance @ theirs.T
-    return np.asarray(np.maximum(square, 0.0))
-
-
 def _alone(surface: FittedSurface, between: float, within: float, confidence: float) -> float:
     """Return the half-width for settings fixed beforehand, by Satterthwaite's df."""
     total = between + within
     parts = within**2 / surface.df + between**2 / (surface.df_setup or surface.df)
     df = total**2 / parts if parts > 0 else surface.df
     return float(special.stdtrit(df, 0.5 + confidence / 2)) * sqrt(total)
-
-
-def _critical(
-    surface: FittedSurface,
-    rows: list[Floats],
-    df: float,
-    confidence: float,
-    draws: int,
-    seed: int,
-) -> float:
-    """Return the simulated point of the largest |t| over pairs, at most Scheffe's."""
-    root = root_of(surface.covariance)
-    moved = [_spread_out(one @ root) for one in rows]
-    contrasts = (moved[0][:, None, :] - moved[1][None, :, :]).reshape(-1, len(root))
-    largest_part = float(np.abs(contrasts).max())
-    rank = int(np.linalg.matrix_rank(contrasts, tol=1e-9 * largest_part)) if largest_part else 0
-    if rank == 0:
-        return 0.0
-    scheffe = sqrt(rank * float(special.fdtri(rank, df, confidence)))
-    if rank == 1:
-        return scheffe
-    square = ((moved[0][:, None, :] - moved[1][None, :, :]) ** 2).sum(axis=2)
-    tiny = 1e-14 * square.max()
-    weight = np.where(square > tiny, 1 / np.sqrt(np.maximum(square, tiny)), 0.0)
-    rng = np.random.default_rng(seed)
-    largest = np.empty(draws)
-    for start in range(0, draws, BLOCK):
-        z = rng.standard_normal((len(root), min(BLOCK, draws - start)))
-        t = np.abs((moved[0] @ z)[:, None, :] - (moved[1] @ z)[None, :, :]) * weight[:, :, None]
-        largest[start : start + z.shape[1]] = np.max(t, axis=(0, 1))
-    points = np.sort(largest * np.sqrt(df / rng.chisquare(df, draws)))
-    # The order statistic that lies above the true point in 99 of 100 simulations.
-    upper = confidence * draws + 2.33 * sqrt(draws * confidence * (1 - confidence))
-    return min(float(points[min(draws - 1, int(upper))]), scheffe)
-
-
-def _spread_out(at: Floats) -> Floats:
-    """Return up to `THINNED` rows, far apart from one another; the last is among them."""
-    if len(at) <= THINNED:
-        return at
-    kept = [len(at) - 1]
-    distance = ((at - at[kept[0]]) ** 2).sum(axis=1)
-    while len(kept) < THINNED and distance.max() > 1e-18:
-        kept.append(int(np.argmax(distance)))
-        distance = np.minimum(distance, ((at - at[kept[-1]]) ** 2).sum(axis=1))
-    return np.asarray(at[kept])

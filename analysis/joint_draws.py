@@ -39,7 +39,9 @@ def drawn(joint: Joint, many: int = DRAWS, seed: int = 1) -> Drawn:
     e, u = within.normals(), between.normals()
     coefficients, scatter = [], []
     for r, (one, (names, hard)) in enumerate(zip(joint.surfaces, columns, strict=True)):
-        loose = _inflation(chi[r], one.df)
+        # Peterson's n - p - R + 1; with set-ups their few degrees of freedom pay already.
+        left = one.df if one.df_setup is not None else max(1.0, one.df - len(joint.surfaces) + 1)
+        loose = _inflation(chi[r], left) * np.sqrt(one.df / left)
         strata = loose if one.df_setup is None else _inflation(chi_setup[r], one.df_setup)
         normal = np.array([z[n][int(h)][r] for n, h in zip(names, hard, strict=True)])
         moved = root_of(one.covariance) @ normal

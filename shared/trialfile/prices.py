@@ -39,10 +39,12 @@ def _gas(value: object, factors: Sequence[Factor], faults: Faults) -> dict[str, 
         return {} if price is None else {"": price}
     levels = next((one.levels for one in factors if one.name == "gas"), ())
     found: dict[str, float] = {}
+    meant: set[str | None] = set()
     for level, price in value.items():
         path = f"prices.gas_m3.{level}"
         if level not in levels:
             close = nearest(level, levels)
+            meant.add(close)
             hint = f"Did you mean {close}?" if close else f"The gases are {', '.join(levels)}."
             words = f"'{level}' is not a gas of this trial. {hint}"
             if not levels:
@@ -51,7 +53,7 @@ def _gas(value: object, factors: Sequence[Factor], faults: Faults) -> dict[str, 
         elif (read := _price(f"gas_m3 of {level}", price, path, faults)) is not None:
             found[level] = read
     for level in levels:
-        if level not in value:
+        if level not in value and level not in meant:
             faults.wrong("prices.gas_m3", f"the price of {level} is not given. Add it.")
     return found
 

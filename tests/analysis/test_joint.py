@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib.util
-import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -29,7 +28,6 @@ _spec = importlib.util.spec_from_file_location(
     "window_bench", Path(__file__).with_name("window_bench.py")
 )
 bench = importlib.util.module_from_spec(_spec)
-sys.modules.setdefault("window_bench", bench)
 _spec.loader.exec_module(bench)
 FACTORS, GAS, TERMS, Fitted = bench.FACTORS, bench.GAS, bench.TERMS, bench.Fitted
 fitted, layout, observations = bench.fitted, bench.layout, bench.observations
@@ -95,13 +93,19 @@ def test_known_scatter_is_the_multivariate_normal(x: float) -> None:
 
 @pytest.mark.parametrize("df", [6.0, 20.0])
 def test_close_to_petersons_multivariate_t(df: float) -> None:
-    # Peterson 2004: all responses over one chi-squared.  Here each has its own, correlated by the
-    # square of the correlation, so the two differ a little where df are few: at most 0.015.
+    # Peterson 2004: multivariate t at n - p - R + 1, all responses over one chi-squared.  Here each
+    # has its own, correlated by the square of the correlation: where df are few the two differ a
+    # little, at most 0.015.
     joint, limits = three(df)
     found = chances(joint, limits, places_at((X,), [{"x": 0.0}]), draws=MANY)
     centre, cov = both_ways(joint, 0.0)
-    exact = stats.multivariate_t(shape=cov, df=df, seed=1).cdf(centre, maxpts=10**6)
-    assert found.together[0] == pytest.approx(float(exact), abs=ERROR + 0.015)
+    exact = stats.multivariate_t(shape=cov * df / (df - 2), df=df - 2, seed=1)
+    assert found.together[0] == pytest.approx(
+        float(exact.cdf(centre, maxpts=10**6)), abs=ERROR + 0.015
+    )
+    # Each limit by itself is Student's t at the same degrees of freedom, exactly.
+    scaled = centre / np.sqrt(np.diag(cov) * df / (df - 2))
+    assert found.own[0] == pytest.approx(stats.t.cdf(scaled, df - 2), abs=ERROR)
 
 
 def test_weakest_link_and_averages() -> None:

@@ -1,7 +1,5 @@
 """An invented bench for windows: two gases, three settings, eight set-ups of five coupons."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

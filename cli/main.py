@@ -32,12 +32,15 @@ COMMANDS = {
     "record": _entry("record", _BENCH, "Type in, import or correct readings."),
     "check": _entry("check", _BENCH, "Say what is wrong and what is left to do."),
     "analyse": _entry("analyse", _ANSWER, "Judge the results: effects, gaps, verdicts."),
+    "optimise": _entry(
+        "optimise", _ANSWER, "Find where a new weld meets every limit, and what is best there."
+    ),
     "report": _entry("report", _ANSWER, "Write the report as one HTML file."),
     "next": _entry("next", _ANSWER, "Plan what to weld next; the coupons there are stay."),
     "help": _entry("help", _READ, "Read about the trial file, the words, the arithmetic."),
 }
 ALIASES = {"analyze": "analyse", "optimize": "optimise"}
-LATER = ("optimise", "review")
+LATER = ("review",)
 
 
 @click.command(

@@ -1,4 +1,4 @@
-"""The picture of ``weldtrial plan --choose`` as a file of its own."""
+"""Pictures as files of their own: that of ``weldtrial plan --choose``, and what they share."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _ROOT = re.compile(r"<svg\b[^>]*>")
 PNG_DPI = 200
 
 
-def refuse_others(common: Common, path: Path) -> None:
+def refuse_others(common: Common, path: Path, made_by: str = MADE_BY) -> None:
     """Stop before writing over a file that this command did not make, unless the user agrees.
 
     Raises
@@ -36,7 +36,7 @@ def refuse_others(common: Common, path: Path) -> None:
         raise WrongUsage(f"--picture {path}: there is no folder '{path.parent}'.")
     if path.is_dir():
         raise WrongUsage(f"--picture {path}: that is a folder. Name a file.")
-    if not path.exists() or MADE_BY.encode() in _start(path):
+    if not path.exists() or made_by.encode() in _start(path):
         return
     console = common.console
     if console.may_ask and console.confirm(
@@ -65,17 +65,27 @@ def save_picture(choice: Choice, path: Path) -> None:
     WeldtrialError
         When the file cannot be written.
     """
-    from weldtrial.analysis.figures import budget_frontier, house_style
+    from weldtrial.analysis.figures import budget_frontier
 
     told = _told(choice)
     figure = budget_frontier.draw(choice.found, told)
     words = budget_frontier.describe(choice.found, told)
+    write_figure(figure, path, told.title, words.alt)
+
+
+def write_figure(figure: Figure, path: Path, title: str, alt: str, made_by: str = MADE_BY) -> None:
+    """Write a figure to `path` (``.svg`` or ``.png``), its words inside.
+
+    Raises
+    ------
+    WeldtrialError
+        When the file cannot be written.
+    """
+    from weldtrial.analysis.figures import house_style
+
+    made = _svg if path.suffix.lower() == ".svg" else _png
     with house_style():
-        data = (
-            _svg(figure, told.title, words.alt)
-            if path.suffix.lower() == ".svg"
-            else _png(figure, told.title, words.alt)
-        )
+        data = made(figure, title, alt, made_by)
     try:
         path.write_bytes(data)
     except OSError as error:
@@ -97,20 +107,20 @@ def _told(choice: Choice) -> Told:
     )
 
 
-def _svg(figure: Figure, title: str, alt: str) -> bytes:
+def _svg(figure: Figure, title: str, alt: str, made_by: str) -> bytes:
     import matplotlib
 
     stream = io.StringIO()
-    matplotlib.rcParams.update({"svg.fonttype": "none", "svg.hashsalt": MADE_BY})
-    about = {"Title": title, "Description": alt, "Creator": MADE_BY, "Date": None}
+    matplotlib.rcParams.update({"svg.fonttype": "none", "svg.hashsalt": made_by})
+    about = {"Title": title, "Description": alt, "Creator": made_by, "Date": None}
     figure.savefig(stream, format="svg", metadata=about)
     text = _ROOT.sub(lambda found: f'{found.group()[:-1]} role="img">', stream.getvalue(), 1)
     text = text.replace("</title>", f"</title>\n <desc>{html.escape(alt)}</desc>", 1)
     return text.encode("utf-8")
 
 
-def _png(figure: Figure, title: str, alt: str) -> bytes:
+def _png(figure: Figure, title: str, alt: str, made_by: str) -> bytes:
     stream = io.BytesIO()
-    about = {"Title": title, "Description": alt, "Software": MADE_BY}
+    about = {"Title": title, "Description": alt, "Software": made_by}
     figure.savefig(stream, format="png", dpi=PNG_DPI, metadata=about)
     return stream.getvalue()

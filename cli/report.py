@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from weldtrial.analysis.findings import Findings
-from weldtrial.cli import report_asked, report_checks, report_found, report_methods, report_words
+from weldtrial.cli import (
+    report_asked,
+    report_checks,
+    report_found,
+    report_methods,
+    report_settings,
+    report_words,
+)
 from weldtrial.cli.pages import environment
 from weldtrial.cli.report_blocks import Section
 from weldtrial.cli.report_figures import first_figure
@@ -30,6 +37,7 @@ def render_report(
     cautions: Sequence[str] = (),
     warnings: Sequence[Problem] = (),
     written: str = "",
+    settings: report_settings.SettingsSaid | None = None,
 ) -> str:
     """Return the report as HTML: the same bytes for the same findings and `written`.
 
@@ -47,6 +55,8 @@ def render_report(
         What seal and bench say that stops nothing; what touches the seal stands on page 1.
     written
         When the page is written, as text; the only thing that may change between two runs.
+    settings
+        The best settings, of a trial that looks for them (`settings_said`).
 
     Raises
     ------
@@ -59,7 +69,9 @@ def render_report(
             hint="Open them once every reading is in:  weldtrial analyse --open",
         )
     remarks = tuple(str(one) for one in warnings if one.file not in SEALED_FILES)
-    sections = () if short else _sections(trial, plan, record, findings, cautions, remarks)
+    sections = (
+        () if short else _sections(trial, plan, record, findings, cautions, remarks, settings)
+    )
     template = environment().get_template("report.html.j2")
     return template.render(
         trial=trial,
@@ -99,12 +111,13 @@ def _sections(
     findings: Findings,
     cautions: Sequence[str],
     remarks: Sequence[str],
+    settings: report_settings.SettingsSaid | None,
 ) -> tuple[Section, ...]:
     return (
         report_asked.asked(trial, plan, record, findings),
         report_asked.done(trial, record, findings),
         report_found.found(trial, findings),
-        report_found.trade_offs(trial),
+        report_settings.trade_offs(trial, settings),
         report_checks.checks(findings, remarks),
         report_checks.other_ways(trial, findings),
         report_checks.cannot_tell(trial, findings),

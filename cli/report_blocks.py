@@ -115,13 +115,14 @@ class FigureBlock:
     """A figure with its caption and the numbers that were drawn.
 
     `rest` says, where `table` does not hold every number, which columns of the section of all
-    readings hold the others.
+    readings hold the others.  A `wide` figure takes the whole width of the page.
     """
 
     svg: str
     caption: str
     table: Table
     rest: str = ""
+    wide: bool = False
     kind: ClassVar[str] = "figure"
 
 
@@ -192,6 +193,8 @@ def bullets(items: Iterable[str], mark: str = "•") -> Items:
 def _spans(block: Block) -> bool:
     if isinstance(block, Table):
         return block.spans
+    if isinstance(block, FigureBlock):
+        return block.wide
     return isinstance(block, Box | Flowchart | Beside)
 
 

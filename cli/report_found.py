@@ -39,17 +39,6 @@ def found(trial: Trial, findings: Findings) -> Section:
     return Section(5, "What was found", tuple(blocks))
 
 
-def trade_offs(trial: Trial) -> Section:
-    """Return section 6, which only a settings trial has."""
-    words = (
-        "Not part of this trial: it compares, it does not look for the best settings."
-        if trial.purpose in ("compare", "pilot")
-        else "The effects above say what each setting does. The map of settings that meet every "
-        "limit at once is served by a later version."
-    )
-    return Section(6, "Trade-offs and settings", (Text(words),))
-
-
 def verdict_box(one: ResponseFindings, compared: Comparison) -> Box:
     """Return the verdict of a comparison, with what was said of any claim."""
     lines = list(compared.verdict.lines)

@@ -199,14 +199,25 @@ def refuse_too_few(trial: Trial, asked: Search) -> None:
     blocks = len({one.block for one in asked.units}) - 1
     between = f", {blocks} of them differences between rounds or blocks" if blocks else ""
     raise PlanRefused(
-        f"The {PICTURES[trial.design.model]} picture has {needed} unknowns{between};{limits} "
+        f"The {_picture(trial)} picture has {needed} unknowns{between};{limits} "
         f"{told} coupons differ enough to tell. {advice[:1].upper()}{advice[1:]}."
     )
 
 
 def _name(trial: Trial) -> str:
     what = "predicting" if trial.design.best_for == "prediction" else "telling effects"
-    return f"chosen coupon by coupon, best for {what} ({PICTURES[trial.design.model]} picture)"
+    return f"chosen coupon by coupon, best for {what} ({_picture(trial)} picture)"
+
+
+def _picture(trial: Trial) -> str:
+    """Return what the picture that the model draws is called; a goal may ask for parts of one."""
+    if trial.design.model == "main" and trial.design.terms:
+        bends = any("^" in term for term in trial.design.terms)
+        pairs = any(":" in term for term in trial.design.terms)
+        return {(True, True): "curves-and-chosen-pairs", (True, False): "curves"}.get(
+            (bends, pairs), "chosen-pairs"
+        )
+    return PICTURES[trial.design.model]
 
 
 def notes_of(trial: Trial, found: Found) -> tuple[str, ...]:

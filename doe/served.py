@@ -23,11 +23,6 @@ def refuse_unserved(trial: Trial) -> None:
 
 
 def _unserved(trial: Trial) -> Iterator[str]:
-    if trial.goal is not None:
-        yield (
-            "[goal] is not in this version yet. Meanwhile leave it out: effects and gaps are "
-            "reported, no best setting is chosen."
-        )
     if trial.fair.rule == "both":
         yield from _unserved_both(trial)
 

@@ -237,16 +237,17 @@ _LIMIT = Section(
 _GOAL = Section(
     "goal",
     "the goal",
-    'What "best" means, for a trial with purpose = "settings".',
+    'What "best" means, for a trial with purpose = "settings". weldtrial optimise looks for it.',
     (
         Key("best", "name", "The factor or the response to push.", required=True),
         Key("toward", "choice", "Which way.", default="higher", choices=("higher", "lower")),
         Key("keep", "special", "What every choice must keep.",
             form='"every must_be met by at least 8 coupons in 10"'),
-        Key("curves", "yes-no", "Whether bends in the curves are wanted.", default=False),
+        Key("curves", "yes-no", "Whether bends in the curves are wanted. Where design.model is "
+            "left out, the model is the main effects with the squares of numeric factors (curves) "
+            "and these pairs.", default=False),
         Key("pairs", "texts", "Pairs of factors that may work together: voltage:wire_feed."),
     ),
-    later=True,
 )  # fmt: skip
 
 _BUDGET = Section(

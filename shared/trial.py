@@ -255,7 +255,17 @@ class LimitOnSettings:
 
 @dataclass(frozen=True, slots=True)
 class Goal:
-    """What "best" means (served by a later version)."""
+    """What "best" means.
+
+    Attributes
+    ----------
+    best, toward
+        The factor or the response to push, and which way.
+    keep
+        What every choice must keep, in words (`weldtrial.shared.goal.asked_share`).
+    curves, pairs
+        What the model holds beyond main effects, where ``design.model`` does not say.
+    """
 
     best: str = ""
     toward: Literal["higher", "lower"] = "higher"

@@ -148,3 +148,37 @@ def listed_trials() -> ModuleType:
 def confirm_bench() -> ModuleType:
     """The module `fixtures/confirm_bench.py`: an invented bench whose truth is known."""
     return _fixture_module("confirm_bench")
+
+
+@pytest.fixture(scope="session")
+def settings_bench() -> ModuleType:
+    """The module `fixtures/settings_bench.py`: settings trials whose true surfaces are known."""
+    return _fixture_module("settings_bench")
+
+
+@pytest.fixture(scope="session")
+def welded_settings(
+    tmp_path_factory: pytest.TempPathFactory, settings_bench: ModuleType
+) -> Callable[[int], Path]:
+    """Make a settings trial with one to three gases, welded, read and opened; read only."""
+    from weldtrial.cli.main import main
+    from weldtrial.shared.journal import note
+
+    base, made = tmp_path_factory.mktemp("settings"), {}
+    sizes = {1: (20, 8), 2: (40, 8), 3: (48, 12)}
+
+    def make(gases: int) -> Path:
+        if gases in made:
+            return made[gases]
+        folder = base / f"gases{gases}"
+        folder.mkdir()
+        text = settings_bench.text_of(gases, *sizes[gases])
+        (folder / "trial.toml").write_text(text, encoding="utf-8")
+        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+            assert main(["-C", str(folder), "seal", "--no-dice"]) == 0
+        settings_bench.fill(folder)
+        note(folder, "opened", "by a test", who="")
+        made[gases] = folder
+        return folder
+
+    return make

@@ -13,6 +13,7 @@ from weldtrial.cli.opening import Opened, open_trial
 from weldtrial.cli.options import Common, common_options
 from weldtrial.cli.report import render_report
 from weldtrial.cli.report_bundle import write_bundle
+from weldtrial.cli.report_settings import settings_said
 from weldtrial.cli.sealing import redraw
 from weldtrial.cli.trial_cautions import fitting
 from weldtrial.shared.clock import now_text
@@ -57,6 +58,9 @@ def command(common: Common, *, short: bool, out: Path | None, bundle: bool) -> N
         cautions=tuple(caution.words for caution in fitting(opened.trial)),
         warnings=opened.warnings,
         written=now_text(),
+        settings=None
+        if short
+        else settings_said(opened.trial, of_look(opened.record, findings.look)),
     )
     files = Folder(opened.folder)
     if bundle:

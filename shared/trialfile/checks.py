@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from weldtrial.shared.goal import is_pair, share_in
 from weldtrial.shared.limit_rules import words_of
 from weldtrial.shared.problems import nearest
-from weldtrial.shared.trial import Trial
+from weldtrial.shared.trial import Goal, Trial
 from weldtrial.shared.trialfile.designs import check_design
 from weldtrial.shared.trialfile.fair import check_fair
 from weldtrial.shared.trialfile.faults import Faults, as_number, as_written, shortened
@@ -18,8 +18,6 @@ from weldtrial.shared.trialfile.looks import check_looks
 from weldtrial.shared.trialfile.worked_out import check_worked_out
 from weldtrial.shared.units import slug
 from weldtrial.shared.weld_log import MEASURED_UNITS
-
-_KEEP = re.compile(r".*\bat least (\d+) coupons? in (\d+)\b.*", re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,16 +234,14 @@ def _goal(trial: Trial, faults: Faults) -> None:
         hint = f"Did you mean '{close}'?" if close else f"Choose one of {', '.join(known)}."
         faults.wrong("goal.best", f"best is '{goal.best}', which is not in this trial. {hint}")
     for place, pair in enumerate(goal.pairs):
-        names = [name.strip() for name in pair.split(":")]
-        if len(names) != 2 or names[0] == names[1] or not set(names) <= set(factors):
+        if not is_pair(pair, trial.varied):
             faults.wrong(
                 f"goal.pairs.{place}",
                 f'"{shortened(pair)}" is not a pair of factors. Write two names with a colon, such '
                 f'as "{":".join(factors[:2])}".',
                 pair,
             )
-    found = _KEEP.fullmatch(goal.keep)
-    if goal.keep and (found is None or not 0 < int(found[1][:6]) < int(found[2][:6])):
+    if goal.keep and share_in(goal.keep) is None:
         faults.wrong(
             "goal.keep",
             'keep must read like "every must_be met by at least 8 coupons in 10"; it says '
@@ -254,6 +250,26 @@ def _goal(trial: Trial, faults: Faults) -> None:
         )
     if goal.keep and all(r.at_least is None and r.at_most is None for r in trial.responses):
         faults.wrong("goal.keep", "keep speaks of must_be, and no response has one. Add it.")
+    _curves(trial, goal, faults)
+
+
+def _curves(trial: Trial, goal: Goal, faults: Faults) -> None:
+    """Report curves asked for where every factor is welded at two settings only."""
+    if not goal.curves or trial.design.free or "model" in trial.source.get("design", {}):
+        return
+    numeric = [one for one in trial.varied if one.kind == "numeric"]
+    flat = [one.name for one in numeric if len(one.levels) < 3]
+    if not numeric:
+        faults.wrong(
+            "goal.curves", "curves is about numeric factors, and none is varied. Take it out."
+        )
+    elif flat:
+        faults.wrong(
+            "goal.curves",
+            f"curves asks for a bend in {' and '.join(flat)}, and this design welds two settings "
+            'of it, which draw a straight line. Write  kind = "optimal"  in [design], which also '
+            "welds in between; or give three levels.",
+        )
 
 
 def _nuisance(trial: Trial, faults: Faults) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.goal import goal_terms
 from weldtrial.shared.trial import (
     Blind,
     Budget,
@@ -133,8 +134,18 @@ MADE_AUTOMATICALLY: Mapping[str, Model] = {"screening": "main", "settings": "qua
 """The same for ``auto``, by the purpose of the trial."""
 
 
-def read_design(raw: Plain, purpose: Purpose, factors: Sequence[Factor]) -> Design:
-    """Return the design as asked for; a model that is left out is what the kind is made for."""
+def read_design(
+    raw: Plain, purpose: Purpose, factors: Sequence[Factor], goal: Goal | None = None
+) -> Design:
+    """Return the design as asked for; a model that is left out is what the kind is made for.
+
+    A goal that asks for curves or pairs says what the model is, unless the file names one: main
+    effects, those pairs, and the squares.
+    """
+    follows = goal_terms(goal, factors) if goal is not None and "model" not in raw else ()
+    if follows:
+        terms = tuple(dict.fromkeys((*follows, *raw.get("terms", ()))))
+        return Design(**{**raw, "model": "main", "terms": terms})
     kind = raw.get("kind", "factorial")
     usual = MADE_FOR.get(kind, "two-factor")
     if kind == "auto":

@@ -172,6 +172,7 @@ def _trial(parsed: dict[str, Any], faults: Faults) -> Trial:
     purpose, system = head.get("purpose", "compare"), head.get("units", "metric")
     factors = read_factors(raw["factor"], system, faults)
     responses = read_responses(raw["response"], purpose, system, faults)
+    goal = read_goal(raw["goal"])
     complete = (len(factors), len(responses)) == (len(raw["factor"]), len(raw["response"]))
     trial = Trial(
         title=head.get("title", ""),
@@ -186,14 +187,14 @@ def _trial(parsed: dict[str, Any], faults: Faults) -> Trial:
         joint=read_joint(raw["joint"], faults),
         held=read_held(raw["held"], faults),
         claims=read_claims(raw["claim"], factors, responses, faults, complete=complete),
-        design=read_design(raw["design"], purpose, factors),
+        design=read_design(raw["design"], purpose, factors, goal),
         budget=read_budget(raw["budget"], faults),
         order=read_order(raw["order"]),
         blind=read_blind(raw["blind"]),
         rules=read_rules(raw["rules"]),
         nuisance=raw["nuisance"],
         limits=read_limits(raw["limit_on_settings"]),
-        goal=read_goal(raw["goal"]),
+        goal=goal,
         looks=read_looks(raw["looks"], faults),
         gauge=read_gauge(raw["gauge"], faults),
         follows=read_follows(raw["follows"], faults),

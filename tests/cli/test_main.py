@@ -81,7 +81,7 @@ def test_command_like_no_other_points_at_the_list(weldtrial) -> None:
     assert done.err == "No command 'xyzzy'. All commands:  weldtrial --help\n"
 
 
-@pytest.mark.parametrize("name", [*LATER, "optimize"])
+@pytest.mark.parametrize("name", LATER)
 @pytest.mark.parametrize("rest", [[], ["--help"], ["drawbar", "--confirm", "3"]])
 def test_command_to_come_says_so(name, rest, weldtrial) -> None:
     done = weldtrial(name, *rest)

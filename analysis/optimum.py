@@ -1,0 +1,292 @@
+"""The best settings of a trial: where a new weld meets every limit, how often, and at what cost.
+
+First of all comes the chance that a new weld meets every limit (`weldtrial.analysis.joint`); the
+best settings push the goal as far as that chance allows (`weldtrial.analysis.window`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+
+from weldtrial.analysis.fit_responses import aim_of, fit_responses
+from weldtrial.analysis.joint import chances
+from weldtrial.analysis.linear import Floats
+from weldtrial.analysis.optimum_asked import (
+    Asked,
+    Fitted,
+    Optimum,
+    Pick,
+    Shown,
+)
+from weldtrial.analysis.own_best import duels_of
+from weldtrial.analysis.pareto import not_beaten
+from weldtrial.analysis.settings_grid import Places, places_at
+from weldtrial.analysis.settings_region import MARGIN, Region, lay_region
+from weldtrial.analysis.tolerances import tolerances_at
+from weldtrial.analysis.window import (
+    Aim,
+    Choice,
+    Window,
+    best,
+    best_on_average,
+    choice_at,
+    counts,
+    expected_at,
+    likeliest,
+    operating_window,
+    steps,
+)
+from weldtrial.shared.goal import asked_share
+from weldtrial.shared.limit_box import keeps
+from weldtrial.shared.problems import NotEstimable
+from weldtrial.shared.record import Record
+from weldtrial.shared.trial import Trial
+from weldtrial.shared.weld_cost import cost_per_metre
+
+Tick = Callable[[int], None]
+STAGES = 6
+"""How often `optimum` tells that it has gone on."""
+ON_EDGE = 0.05
+"""How deep inside what was welded a setting still counts as on its edge, coded units."""
+FRONT = 12
+"""Places of the trade-off that are listed."""
+
+
+def optimum(
+    trial: Trial,
+    record: Record,
+    asked: Asked | None = None,
+    *,
+    tick: Tick = lambda stages: None,
+) -> Optimum:
+    """Find where a new weld meets every limit, and what is best there.
+
+    Parameters
+    ----------
+    tick
+        Called with 1 each time another of `STAGES` is done.
+
+    Raises
+    ------
+    NotEstimable
+        When no response can be fitted, none has a limit, nothing shows how set-ups scatter, or no
+        settings are left.
+    """
+    wanted = asked or Asked()
+    fitted = fit_responses(trial, record, wanted)
+    tick(1)
+    if not fitted.limits and not fitted.joint.passing:
+        raise NotEstimable(
+            "no response has a limit, so there is nothing that a new weld must meet",
+            hint="Give a response  must_be = { at_least = ... }  in trial.toml, or ask now:  "
+            f'weldtrial optimise --limit "{fitted.surfaces[0].response} >= ..."',
+        )
+    aim, aimless = aim_of(trial)
+    goal = aim.best if any(one.name == aim.best for one in trial.varied) else ""
+    region = lay_region(
+        fitted.seen,
+        fitted.rules,
+        goal=goal,
+        fixed=wanted.fixed,
+        levels=wanted.levels,
+        beyond=wanted.beyond,
+    )
+    _must_be_some(region, wanted)
+    share = wanted.keep if wanted.keep is not None else asked_share(trial.goal)
+    window = _window(fitted, region.places, aim, share, wanted)
+    tick(1)
+    picks = tuple(_pick(trial, fitted, region, window, lost.levels) for lost in region.lost
+                  if region.places.of(lost.levels).any())  # fmt: skip
+    chosen = best(window)
+    recommended = _shown(trial, fitted, region, window, chosen)
+    tick(1)
+    held = _exactly(fitted, window, recommended, wanted)
+    moves = () if recommended is None else tolerances_at(fitted, window, recommended.choice)
+    tick(1)
+    duels = duels_of(trial, fitted, region, picks)
+    tick(1)
+    costs = _costs(trial, fitted, region.places)
+    found = Optimum(
+        asked=wanted,
+        fitted=fitted,
+        region=region,
+        window=window,
+        aimless=aimless,
+        counts=tuple(one for one in counts(window) if one.allowed),
+        picks=picks,
+        recommended=recommended,
+        on_average=_shown(trial, fitted, region, window, best_on_average(window)),
+        steps=steps(window),
+        tolerances=moves,
+        held_chance=held,
+        front=_front(window, costs),
+        duels=duels,
+        costs=costs,
+    )
+    tick(1)
+    return found
+
+
+def _must_be_some(region: Region, asked: Asked) -> None:
+    """Refuse a map on which nothing is left to speak of."""
+    if len(region.places):
+        return
+    ruled_out = sum(one.ruled_out for one in region.lost)
+    unseen = sum(one.unseen for one in region.lost)
+    why = [
+        words
+        for count, words in (
+            (ruled_out, f"{ruled_out} are ruled out by the trial"),
+            (unseen, f"{unseen} lie outside what was welded"),
+        )
+        if count
+    ]
+    raise NotEstimable(
+        f"no settings are left to speak of: of those on the grid {' and '.join(why)}",
+        hint="To extrapolate all the same, marked wherever it is shown, add  --beyond"
+        if unseen and not asked.beyond
+        else None,
+    )
+
+
+def _window(fitted: Fitted, places: Places, aim: Aim, share: float, asked: Asked) -> Window:
+    return operating_window(
+        fitted.joint,
+        fitted.limits,
+        aim,
+        places,
+        keep=share,
+        tried=fitted.seen.points,
+        held=asked.held,
+    )
+
+
+def show_at(
+    trial: Trial, found: Fitted, asked: Asked, settings: Mapping[str, str | float]
+) -> Shown:
+    """Return what is said of one setting.
+
+    Parameters
+    ----------
+    settings
+        A level for every category and a number, in its unit, for every numeric factor.
+
+    Raises
+    ------
+    NotEstimable
+        When the rules forbid it, or it lies outside what was welded and that was not asked for.
+    """
+    point = {
+        one.name: settings[one.name]
+        if one.kind == "category"
+        else one.coded(float(settings[one.name]), str(settings.get(one.slides_with or "", "")))
+        for one in found.seen.factors
+    }
+    places = places_at(found.seen.factors, [point])
+    whole = found.seen.whole(settings)
+    if not keeps(found.rules, whole):
+        broken = next(one for one in found.rules if not one.holds(whole))
+        raise NotEstimable(f"the trial rules that setting out: {broken.text}")
+    beyond = not bool(found.seen.inside(places)[0])
+    if beyond and not asked.beyond:
+        raise NotEstimable(
+            "that setting lies outside what was welded, so nothing is said of it",
+            hint="To extrapolate all the same, marked wherever it is shown, add  --beyond",
+        )
+    share = asked.keep if asked.keep is not None else asked_share(trial.goal)
+    window = _window(found, places, aim_of(trial)[0], share, asked)
+    region = Region(places, np.array([beyond]), ())
+    shown = _shown(trial, found, region, window, choice_at(window, 0))
+    assert shown is not None
+    return shown
+
+
+def _shown(
+    trial: Trial, fitted: Fitted, region: Region, window: Window, choice: Choice | None
+) -> Shown | None:
+    if choice is None:
+        return None
+    levels = window.places.levels[int(window.places.which[choice.place])]
+    mine = {
+        one.stamp: one.setup
+        for seen in fitted.measured
+        for one in seen
+        if all(one.levels[name] == at for name, at in levels.items())
+    }
+    by_setups = any(one.df_setup is not None for one in fitted.surfaces)
+    return Shown(
+        choice,
+        expected_at(window, choice.place),
+        bool(region.beyond[choice.place]),
+        len(mine),
+        len(set(mine.values())) if by_setups else None,
+        cost_per_metre(trial, fitted.seen.whole(choice.settings)),
+        _outside(fitted, choice, levels),
+        fitted.seen.depth(choice.point) <= ON_EDGE,
+    )
+
+
+def _outside(fitted: Fitted, choice: Choice, levels: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the factors whose setting lies past every one welded at these levels."""
+    welded = fitted.seen.coded(levels)
+    if not len(welded):
+        return ()
+    return tuple(
+        one.name
+        for place, one in enumerate(fitted.seen.numeric)
+        if not welded[:, place].min() - MARGIN
+        <= float(choice.point[one.name])
+        <= welded[:, place].max() + MARGIN
+    )
+
+
+def _pick(
+    trial: Trial, fitted: Fitted, region: Region, window: Window, levels: Mapping[str, str]
+) -> Pick:
+    among = window.places.of(levels)
+    top = _shown(trial, fitted, region, window, likeliest(window, among=among))
+    assert top is not None
+    return Pick(
+        levels,
+        _shown(trial, fitted, region, window, best_on_average(window, among=among)),
+        _shown(trial, fitted, region, window, best(window, among=among)),
+        top,
+        steps(window, among=among),
+    )
+
+
+def _exactly(fitted: Fitted, window: Window, chosen: Shown | None, asked: Asked) -> float | None:
+    """Return the chance at the chosen place with every setting held exactly."""
+    if chosen is None or not asked.held:
+        return None
+    one = window.places.at([chosen.choice.place])
+    return float(chances(fitted.joint, fitted.limits, one).together[0])
+
+
+def _costs(trial: Trial, fitted: Fitted, places: Places) -> Floats | None:
+    """Return the cost of a metre at every place; None where it is not known at all of them."""
+    if trial.prices is None:
+        return None
+    whole = fitted.seen.whole
+    found = [cost_per_metre(trial, whole(places.settings(one))) for one in range(len(places))]
+    totals = [one.total for one in found if one is not None and one.total is not None]
+    return np.array(totals) if len(totals) == len(places) else None
+
+
+def _front(window: Window, costs: Floats | None) -> tuple[Choice, ...]:
+    """Return places that none beats, best goal first, thinned to `FRONT`."""
+    counted = [window.goal, np.round(window.chances.together, 2)]
+    higher = [window.aim.toward == "higher", True]
+    if costs is not None:
+        counted.append(np.round(costs, 3))
+        higher.append(False)
+    values = np.column_stack(counted)
+    places = not_beaten(values, higher)
+    # One setting for each set of counts: the others are its equals.
+    _, first = np.unique(values[places], axis=0, return_index=True)
+    kept = places[np.sort(first)]
+    if len(kept) > FRONT:
+        kept = kept[np.unique(np.linspace(0, len(kept) - 1, FRONT).astype(int))]
+    return tuple(choice_at(window, int(one)) for one in kept)

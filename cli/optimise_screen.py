@@ -1,0 +1,328 @@
+"""The screen of ``weldtrial optimise``: the chance first, then what each further step costs."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from weldtrial.cli import optimise_words as words
+from weldtrial.shared.rounding import by_uncertainty
+from weldtrial.shared.said_settings import said_setting, typed_settings
+from weldtrial.shared.trial import Trial
+
+if TYPE_CHECKING:
+    from weldtrial.analysis.optimum_asked import Optimum, Pick, Shown
+    from weldtrial.analysis.window import Choice
+    from weldtrial.cli.console import Align, Console
+
+AVERAGES = "averages only"
+CONFIRM = 8
+"""Coupons to confirm with, where the budget does not say."""
+
+
+def show_optimum(console: Console, trial: Trial, found: Optimum) -> None:
+    """Print everything that is said of the settings."""
+    _head(console, trial, found)
+    _counts(console, found)
+    _best(console, trial, found)
+    _recommended(console, trial, found)
+    _steps(console, trial, found)
+    _front(console, trial, found)
+    _duels(console, trial, found)
+    _cost(console, trial, found)
+    _left_out(console, trial, found)
+
+
+def _right(many: int) -> list[Align]:
+    return ["right"] * many
+
+
+def _head(console: Console, trial: Trial, found: Optimum) -> None:
+    console.line(trial.title, style="bold")
+    by_setups = any(one.df_setup is not None for one in found.fitted.surfaces)
+    console.line(f"  {words.CHANCE_MEANS if by_setups else words.NO_SETUPS}", hang=2)
+    console.line(f"  limits  {words.limits_line(trial, found)}", hang=8)
+    console.line(f"  goal    {words.goal_words(trial, found)}", hang=8)
+    if found.aimless:
+        console.line(
+            "          (the file has no [goal], so the response that decides is pushed)", hang=10
+        )
+    for name, value in found.asked.fixed.items():
+        console.line(f"  held    {said_setting(trial.factor(name), value)}", hang=8)
+    for held in found.asked.held:
+        factor = trial.factor(held.factor)
+        within = said_setting(factor, held.within)
+        console.line(
+            f"  welded  {factor.title} within ±{within} of what is asked, 95 coupons in 100", hang=8
+        )
+    if found.asked.beyond:
+        console.line(
+            f"  ! --beyond: settings {words.BEYOND} are spoken of too. Nothing there was seen; the "
+            "map is only carried on, and it may be wrong there by any amount.",
+            hang=4,
+        )
+
+
+def _counts(console: Console, found: Optimum) -> None:
+    console.heading("Settings on a grid of what the machine can be set to")
+    laid = {words.levels_words(one.levels): one for one in found.region.lost}
+    kept = {words.levels_words(one.levels): one for one in found.counts}
+    rows: list[tuple[str, ...]] = [("laid out", *(str(one.laid) for one in laid.values()))]
+    if any(one.ruled_out for one in laid.values()):
+        rows.append(("ruled out by the trial", *(str(one.ruled_out) for one in laid.values())))
+    if any(one.unseen for one in laid.values()):
+        rows.append(
+            ("outside what was welded: not spoken of", *(str(one.unseen) for one in laid.values()))
+        )
+    average = [str(kept[name].on_average) if name in kept else "0" for name in laid]
+    enough = [str(kept[name].enough) if name in kept else "0" for name in laid]
+    rows.append(("meet all limits on average", *average))
+    asked = words.share_words(found.window.keep)
+    rows.append((f"meet all limits for at least {asked}", *enough))
+    console.table(("settings", *laid), rows, ["left", *_right(len(laid))])
+
+
+def _best(console: Console, trial: Trial, found: Optimum) -> None:
+    aim = found.window.aim
+    top = "Highest" if aim.toward == "higher" else "Lowest"
+    console.heading(f"{top} {words.title_of(trial, aim.best).lower()}")
+    numeric = words.numeric_of(trial)
+    own = not any(one.name == aim.best for one in numeric)
+    heads = ["", "", *(words.factor_head(one) for one in numeric)]
+    heads += [words.title_of(trial, aim.best)] if own else []
+    heads += ["chance", *(["weak link"] if _several(found) else []), ""]
+    rows = []
+    recommended = None if found.recommended is None else found.recommended.choice.point
+    asked = words.share_words(found.window.keep)
+    for label, shown in (
+        *((AVERAGES, (one, one.on_average)) for one in found.picks),
+        *((f"{asked} pass", (one, one.best)) for one in found.picks),
+    ):
+        pick, place = shown
+        rows.append(_best_row(trial, found, label, pick, place, own, recommended))
+    last = ""
+    for row in rows:
+        row[0], last = ("" if row[0] == last else row[0]), row[0]
+    ends: list[Align] = ["left", "left"] if _several(found) else ["left"]
+    align: list[Align] = ["left", "left", *_right(len(heads) - 2 - len(ends)), *ends]
+    console.table(heads, rows, align)
+    for pick in found.picks:
+        if pick.best is None:
+            like = pick.likeliest
+            console.line(
+                f"  {words.levels_words(pick.levels)}: no setting reaches {asked}. The likeliest, "
+                f"{words.setting_words(trial, like.choice.settings)}, reaches "
+                f"{words.percent(like.choice.chance)}"
+                + (
+                    f"; the weak link is {words.title_of(trial, like.choice.weakest)}."
+                    if _several(found)
+                    else "."
+                ),
+                hang=4,
+            )
+
+
+def _several(found: Optimum) -> bool:
+    """Tell whether there are limits enough for one of them to be the weak link."""
+    return len(found.window.chances.limits) > 1
+
+
+def _best_row(
+    trial: Trial,
+    found: Optimum,
+    label: str,
+    pick: Pick,
+    shown: Shown | None,
+    own: bool,
+    recommended: object,
+) -> list[str]:
+    name = words.levels_words(pick.levels) if pick.levels else ""
+    width = len(words.numeric_of(trial)) + (1 if own else 0)
+    if shown is None:
+        return [label, name, *["none"] * width, "", *([""] if _several(found) else []), ""]
+    choice = shown.choice
+    value = [words.goal_value(trial, found, choice)] if own else []
+    mark = "✗" if choice.chance < found.window.keep - 1e-12 else ""
+    if choice.point == recommended and label != AVERAGES:
+        mark = "▶"
+    mark += " BEYOND" if shown.beyond else ""
+    return [
+        label,
+        name,
+        *words.setting_cells(trial, choice),
+        *value,
+        words.percent(choice.chance),
+        *([words.title_of(trial, choice.weakest)] if _several(found) else []),
+        mark.strip(),
+    ]
+
+
+def _recommended(console: Console, trial: Trial, found: Optimum) -> None:
+    shown = found.recommended
+    asked = words.share_words(found.window.keep)
+    if shown is None:
+        console.line()
+        console.line(
+            f"  No setting reaches {asked}. Weld more set-ups where the chance is highest, ease "
+            "a limit, or ask for less:  --keep 0.7",
+            hang=4,
+        )
+        return
+    console.line()
+    show_place(console, trial, shown, "▶")
+    if found.held_chance is not None:
+        console.line(
+            f"    Held as loosely as you said, {words.percent(shown.choice.chance)} pass; held "
+            f"exactly, {words.percent(found.held_chance)}.",
+            hang=4,
+        )
+    if found.tolerances:
+        console.line(f"    Still {asked} with one setting moved and the others held:", hang=4)
+        for one in found.tolerances:
+            console.line(f"      {words.tolerance_words(trial, one)}", hang=4)
+
+
+def show_place(console: Console, trial: Trial, shown: Shown, mark: str) -> None:
+    """Print one setting: chance, what the next coupon should read, edges."""
+    choice = shown.choice
+    beyond = f"  ! {words.BEYOND}" if shown.beyond else ""
+    console.line(
+        f"  {mark} {words.setting_words(trial, choice.settings)}: "
+        f"{words.percent(choice.chance)} of new coupons meet every limit{beyond}",
+        hang=4,
+    )
+    console.line("    Next coupon expected (95 % of such intervals hold it):", hang=4)
+    for one in shown.expected:
+        console.line(f"      {words.expected_words(trial, one, words.weak_link(choice))}", hang=4)
+    for line in words.passing_words(trial, shown):
+        console.line(f"      {line}", hang=4)
+    for line in words.edge_lines(trial, shown):
+        console.line(f"  {line}", hang=4)
+    if shown.set_ups is not None:
+        console.line(
+            f"    Behind it: {shown.coupons} coupons in {shown.set_ups} set-ups"
+            + _of(trial, shown)
+            + ".",
+            hang=4,
+        )
+
+
+def _of(trial: Trial, shown: Shown) -> str:
+    groups = [one.name for one in trial.varied if one.kind == "category"]
+    levels = [str(shown.choice.settings[name]) for name in groups]
+    return f" of {' '.join(levels)}" if levels else ""
+
+
+def _steps(console: Console, trial: Trial, found: Optimum) -> None:
+    shares = [one.chance for one in found.steps]
+    if not shares:
+        return
+    aim = found.window.aim
+    top = "highest" if aim.toward == "higher" else "lowest"
+    title = words.title_of(trial, aim.best).lower()
+    console.heading(f"What each further step costs ({top} {title})")
+    heads = ["must pass", *(words.levels_words(one.levels) for one in found.picks)]
+    rows = []
+    for place, share in enumerate(shares):
+        cells = []
+        for pick in found.picks:
+            choice = pick.steps[place].choice
+            cells.append(
+                "none"
+                if choice is None
+                else words.goal_value(trial, found, choice) + _mark(found, choice)
+            )
+        rows.append([words.share_words(share), *cells])
+    console.table(heads, rows, ["left", *_right(len(found.picks))])
+
+
+def _mark(found: Optimum, choice: Choice) -> str:
+    """Mark a setting outside what was welded."""
+    return " BEYOND" if found.region.beyond[choice.place] else ""
+
+
+def _front(console: Console, trial: Trial, found: Optimum) -> None:
+    if len(found.front) < 2:
+        return
+    counted = [words.title_of(trial, found.window.aim.best).lower(), "chance"]
+    if found.costs is not None:
+        counted.append("cost")
+    names = f"{', '.join(counted[:-1])} and {counted[-1]}"
+    console.heading(f"Settings that no other beats in {names}")
+    groups = [one for one in trial.varied if one.kind == "category"]
+    surfaces = found.fitted.surfaces
+    aim = found.window.aim.best
+    own = not any(one.name == aim for one in words.numeric_of(trial))
+    shown = [one for one in surfaces if not (own and one.response == aim)]
+    heads = [one.title for one in groups]
+    heads += [words.factor_head(one) for one in words.numeric_of(trial)]
+    heads += [words.title_of(trial, aim)] if own else []
+    heads += ["chance", *(f"{one.response.replace('_', ' ')}, {one.unit}" for one in shown)]
+    heads += ["cost a metre"] if found.costs is not None else []
+    heads += [""] if found.asked.beyond else []
+    rows = []
+    for choice in found.front:
+        row = [str(choice.settings[one.name]) for one in groups]
+        row += words.setting_cells(trial, choice)
+        row += [words.goal_value(trial, found, choice)] if own else []
+        row.append(words.percent(choice.chance))
+        for one in shown:
+            mean = float(one.mean([choice.point])[0])
+            se = float(one.se_mean([choice.point])[0])
+            row.append(by_uncertainty(mean, 2 * se))
+        if found.costs is not None:
+            row.append(f"{found.costs[choice.place]:.2f}")
+        if found.asked.beyond:
+            row.append(_mark(found, choice).strip())
+        rows.append(row)
+    left: list[Align] = ["left"] * len(groups)
+    console.table(heads, rows, [*left, *_right(len(heads) - len(groups))])
+    console.line("  Averages expected; to go farther in one, something else has to be given up.")
+
+
+def _duels(console: Console, trial: Trial, found: Optimum) -> None:
+    if not found.duels:
+        return
+    group = next(one for one in trial.varied if one.kind == "category")
+    console.heading(f"Each {group.title.lower()} at its own best settings")
+    for pick in found.picks:
+        shown = pick.best or pick.likeliest
+        console.line(f"  {words.setting_words(trial, shown.choice.settings)}", hang=4)
+    for duel in found.duels:
+        for place, line in enumerate(words.duel_words(trial, duel)):
+            console.line(f"  {'' if place == 0 else '  '}{line}", hang=4)
+    console.line(
+        "  These intervals pay for having chosen the settings on the same coupons.", hang=4
+    )
+
+
+def _cost(console: Console, trial: Trial, found: Optimum) -> None:
+    places = [one.best for one in found.picks if one.best is not None]
+    if not places or all(one.cost is None for one in places):
+        return
+    console.heading("What a metre of weld costs there, by your own prices")
+    for one in places:
+        if one.cost is None:
+            continue
+        for place, line in enumerate(words.cost_words(one.cost)):
+            name = words.setting_words(trial, one.choice.settings)
+            console.line(f"  {name}: {line}" if place == 0 else f"    {line}", hang=4)
+
+
+def _left_out(console: Console, trial: Trial, found: Optimum) -> None:
+    if not found.fitted.skipped:
+        return
+    console.heading("Takes no part")
+    for name, why in found.fitted.skipped:
+        console.line(f"  {trial.response(name).title}: {why}.", hang=4)
+
+
+def close(console: Console, trial: Trial, found: Optimum) -> None:
+    """Say that nothing is confirmed yet, and name the next command."""
+    console.line()
+    if found.recommended is None:
+        console.next("optimise --surface", "for where the surfaces climb")
+        return
+    console.line("Not yet a recommendation: nothing was welded there to confirm it.")
+    many = trial.budget.confirm or CONFIRM
+    at = typed_settings(trial.varied, found.recommended.choice.settings)
+    console.next(f"next NAME --confirm {many} --at {at}")

@@ -1,0 +1,73 @@
+"""What is recommended keeps its share: whole trials, fitted, mapped and chosen from, over and over.
+
+The bench's true surfaces are known (`tests/fixtures/settings_bench.py`), so every chosen setting
+has a true share of fresh coupons that meet all limits.  Choosing picks lucky places; the chance
+must still not promise more than is kept, on average over trials.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pytest
+
+from weldtrial.analysis.optimum import optimum
+from weldtrial.analysis.optimum_asked import Optimum
+from weldtrial.shared.bench import read_record
+from weldtrial.shared.plancsv import read_plan
+from weldtrial.shared.trialfile import load_trial
+
+TRIALS = 24
+
+
+@pytest.fixture(scope="module")
+def chosen(
+    welded_settings: Callable[[int], Path],
+    settings_bench: ModuleType,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> list[tuple[Optimum, list[float], list[float]]]:
+    """For each trial: true shares at what was chosen for each gas, and at the averages' choice."""
+    import shutil
+
+    folder = Path(shutil.copytree(welded_settings(2), tmp_path_factory.mktemp("many") / "t"))
+    trial = load_trial(folder / "trial.toml")
+    plan = read_plan(folder / "plan.csv", trial)
+    seeds = random.Random(20261125)
+    found = []
+    for _ in range(TRIALS):
+        settings_bench.fill(folder, seeds.randrange(10**9))
+        one = optimum(trial, read_record(folder, trial, plan))
+        bests = [pick.best for pick in one.picks if pick.best is not None]
+        averages = [pick.on_average for pick in one.picks if pick.on_average is not None]
+        share = settings_bench.true_share
+        found.append(
+            (
+                one,
+                [share(shown.choice.settings, 2000) for shown in bests],
+                [share(shown.choice.settings, 2000) for shown in averages],
+            )
+        )
+    return found
+
+
+@pytest.mark.slow
+def test_what_is_recommended_keeps_its_share(
+    chosen: list[tuple[Optimum, list[float], list[float]]],
+) -> None:
+    """Mean true share at chosen settings is at least the 8 in 10 asked for, less 3 MC errors."""
+    per_trial = np.array([np.mean(kept) for _, kept, _ in chosen if kept])
+    assert len(per_trial) > 0.8 * TRIALS
+    error = per_trial.std(ddof=1) / np.sqrt(len(per_trial))
+    assert per_trial.mean() >= 0.8 - 3 * error
+
+
+@pytest.mark.slow
+def test_averages_alone_keep_less(
+    chosen: list[tuple[Optimum, list[float], list[float]]],
+) -> None:
+    both = [(np.mean(kept), np.mean(average)) for _, kept, average in chosen if kept and average]
+    assert np.mean([average for _, average in both]) < np.mean([kept for kept, _ in both])

@@ -11,7 +11,7 @@ import pytest
 def test_every_block_of_the_page_runs(root: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = (root / "cli" / "help" / "notebook.md").read_text(encoding="utf-8")
     blocks = re.findall(r"^```python\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
-    assert len(blocks) == 5
+    assert len(blocks) == 6
     names: dict[str, object] = {}
     for block in blocks:
         exec(compile(block, "notebook.md", "exec"), names)

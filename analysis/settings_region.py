@@ -25,6 +25,8 @@ from weldtrial.shared.limit_rules import Rule
 BEYOND = 0.25
 """How far past what was welded a grid goes when extrapolation is asked for, coded units."""
 MARGIN = 1e-9
+OVERSHOT = 0.1
+"""How far a step of the machine may overshoot that, coded units."""
 _STEPS = {1: 41, 2: 21, 3: 9, 4: 6, 5: 4}
 _GOAL_STEPS = {1: 41, 2: 41, 3: 21, 4: 11, 5: 9}
 MOST_LEVELS = 7
@@ -223,7 +225,15 @@ def _grid(
             axes.append(
                 [one.coded(fixed[one.name], owner)]
                 if one.name in fixed
-                else axis_of(one, owner, low - further, high + further, many, seen.values(one))
+                else axis_of(
+                    one,
+                    owner,
+                    low - further,
+                    high + further,
+                    many,
+                    seen.values(one),
+                    OVERSHOT if further else MARGIN,
+                )
             )
         rows = list(product(*axes))
         coded += rows
@@ -243,10 +253,12 @@ def axis_of(
     high: float,
     many: int,
     welded: Sequence[float] = (),
+    slack: float = MARGIN,
 ) -> list[float]:
     """Return coded values of a factor, evenly from low to high, that the machine can be set to.
 
-    Values that were welded are among them.
+    Values that were welded are among them; the machine's steps overshoot the ends by at most
+    `slack`, coded units.
     """
     by_itself = factor.used_as_is or factor.half_range(owner) == 0
     if not by_itself and min(factor.settings[_key(factor, owner)]) >= 0:
@@ -256,7 +268,7 @@ def axis_of(
     if by_itself:
         return asked
     found = {factor.coded(factor.settable(one, owner), owner) for one in asked}
-    kept = sorted(one for one in found if low - MARGIN <= one <= high + MARGIN)
+    kept = sorted(one for one in found if low - slack <= one <= high + slack)
     return kept or asked[:1]
 
 

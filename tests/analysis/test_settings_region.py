@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from weldtrial.analysis.settings_region import BEYOND, Seen, axis_of, lay_region
+from weldtrial.analysis.settings_region import BEYOND, OVERSHOT, Seen, axis_of, lay_region
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.limit_rules import Words
 from weldtrial.shared.limit_text import parse_rule
@@ -47,7 +47,7 @@ def test_a_corner_that_no_coupon_encloses_is_not_spoken_of_unless_asked() -> Non
     assert not region.beyond.any()
     far = lay_region(seen, (), beyond=True)
     assert far.beyond.any()
-    assert far.places.coded.max() <= 1 + BEYOND + 1e-9
+    assert far.places.coded.max() <= 1 + BEYOND + OVERSHOT
     assert all(one.unseen == 0 for one in far.lost)
 
 

@@ -57,7 +57,7 @@ def test_the_chance_comes_first_and_nothing_is_recommended_yet(weldtrial: Run, t
         "Not yet a recommendation: nothing was welded there to confirm it.",
     ):
         assert words in said.out
-    assert re.search(r"next NAME --confirm 8 --at\s+gas=\w+,voltage=", said.out)
+    assert "next NAME --confirm 8 --at gas=" in " ".join(said.out.split())
     assert max(len(line) for line in said.out.splitlines()) <= 100
     assert {path: path.read_bytes() for path in before} == before
 
@@ -167,7 +167,7 @@ def test_nothing_is_said_beyond_what_was_welded_unless_asked(weldtrial: Run, two
 
 
 def test_beyond_is_marked_everywhere(weldtrial: Run, two: Path) -> None:
-    options = ("--slice", "travel=51", "--beyond")
+    options = ("--slice", "travel=51", "--beyond", "--keep", "0.3")
     said = weldtrial("-C", two, "optimise", *options)
     assert said.code == 0
     assert "! --beyond: settings BEYOND what was welded are spoken of too." in said.out

@@ -20,7 +20,7 @@ from weldtrial.shared.review_data import ReviewRow
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
-DEALS = 9999
+DEALS = 4999
 """Random deals behind a p."""
 SETTING = 0.02
 """Below this share of the mean a measure hardly varies within a side: it was set, not measured."""

@@ -15,7 +15,7 @@ from weldtrial.analysis.suspicion_ties import Units
 from weldtrial.shared.review_data import ReviewRow
 
 Floats = NDArray[np.float64]
-DRAWS = 4999
+DRAWS = 2999
 BLOCKS = range(2, 7)
 """Readings of one weld that might stand one below the other."""
 FEWEST_FIGURES = 20

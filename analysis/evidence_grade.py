@@ -156,9 +156,7 @@ def _downs(rules: dict[str, Rule], faults: Sequence[Fault]) -> tuple[Reason, ...
     together = [rule for rule in rules.values() if rule.step and rule.group]
     if together:
         found.append(Reason("unsaid", "; ".join(rule.words for rule in together), -1))
-    found += [
-        Reason(fault.code, fault.words, -1) for fault in faults if fault.at_most == "strong"
-    ]
+    found += [Reason(fault.code, fault.words, -1) for fault in faults if fault.at_most == "strong"]
     return tuple(found)
 
 
@@ -170,9 +168,7 @@ def _worth_knowing(rules: dict[str, Rule]) -> tuple[Reason, ...]:
     )
 
 
-def _against(
-    rules: dict[str, Rule], faults: Sequence[Fault], unsaid: set[str]
-) -> tuple[str, ...]:
+def _against(rules: dict[str, Rule], faults: Sequence[Fault], unsaid: set[str]) -> tuple[str, ...]:
     """Return what was found or said first, then what nobody said; each of them once."""
     ordered = [*STARTS, *(key for key in rules if key not in STARTS)]
     said = [fault.against for fault in faults]

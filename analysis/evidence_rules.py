@@ -109,8 +109,8 @@ RULES: Mapping[tuple[str, str], Rule] = {
     ("units", UNKNOWN): Rule("whether rows are welds or readings of one weld is not said",
                              step=True, against=_AS_COUPONS),
     ("same", "yes"): NEUTRAL,
-    ("same", "no"): Rule("plate, spool, stick-out, position or welder differed", step=True, against=(
-        "Plate, spool, stick-out, position or welder differed too: any of them may be the cause.")),
+    ("same", "no"): Rule("plate, spool, position or welder differed", step=True, against=(
+        "Plate, spool, position or welder differed too: any of them may be the cause.")),
     ("same", UNKNOWN): Rule("whether plate, spool, position and welder were the same is not said",
                             step=True, against=(
         "Another plate heat or another spool on one side could be the cause; nobody said.")),
@@ -157,14 +157,14 @@ RULES: Mapping[tuple[str, str], Rule] = {
         "something odd turns up in every shop, every year.")),
     ("decided", UNKNOWN): Rule("when question and stopping were decided is not said", step=True,
                                group=UNSAID),
+    ("limit", "dropped"): Rule("coupons at the gauge limit were dropped", step=True, against=(
+        "Those at the limit were the strongest; dropping them takes the best from one side.")),
     # ---------------------------------------------------------------- worth knowing, no step
     ("limit", "not-reached"): NEUTRAL,
     ("limit", "at-least"): NEUTRAL,
     ("limit", "as-value"): Rule("readings at the gauge limit were written as if read", against=(
         "Where the limit stands for a reading, the stronger side is held back; the gap may be "
         "another.")),
-    ("limit", "dropped"): Rule("coupons at the gauge limit were dropped", step=True, against=(
-        "Those at the limit were the strongest; dropping them takes the best from one side.")),
     ("limit", UNKNOWN): Rule("what happened at the gauge limit is not said"),
     ("place", "weld"): NEUTRAL,
     ("place", "does-not-apply"): NEUTRAL,

@@ -19,8 +19,8 @@ class Suspicion:
     ----------
     code
         A fixed word: ``tied``, ``leans``, ``one-setup``, ``equal-neighbours``, ``alike-in-blocks``,
-        ``same-minute``, ``last-figures``, ``at-limit``, ``drift``, ``losses``, ``gaps``, ``sorted``,
-        ``steps``.
+        ``same-minute``, ``last-figures``, ``at-limit``, ``drift``, ``losses``, ``gaps``,
+        ``sorted``, ``steps``.
     words
         What was seen, and what to ask or to check.
     strength

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import comb
 
 import numpy as np
@@ -156,15 +157,14 @@ def tied_to_label(
     counts = np.array([table[units.side == code].sum(axis=0) for code in range(len(units.sides))])
     pure = bool(((counts > 0).sum(axis=0) == 1).all())
     several = bool((table > 0).sum(axis=0).max() > 1)
-    rank_lost = pure and counts.shape[1] <= len(units.sides)
-    if rank_lost and (several or counts.sum() > counts.shape[1]):
+    if pure and several and (counts > 0).sum(axis=1).min() == 1:
         named = "; ".join(
             f"{side} on {', '.join(_names(labels, counts[code]))}"
             for code, side in enumerate(units.sides)
         )
         words = (
-            f"every {name} holds one side only ({named}): nobody can tell the side from the {name}. "
-            f"More coupons of the same kind would not help; welding both sides with one {name} would."
+            f"every {name} holds one side only ({named}): nobody can tell the side from the "
+            f"{name}. More coupons of the same kind would not help; both sides on one {name} would."
         )
         return Suspicion("tied", words, "tied", {"share": 1.0}, (name,))
     if not several:
@@ -212,7 +212,7 @@ def _names(labels: Sequence[str], counts: Codes) -> list[str]:
 def _apart(sides: Sequence[Floats]) -> bool:
     """Whether no side reaches into another."""
     ends = sorted((float(one.min()), float(one.max())) for one in sides)
-    return all(a[1] < b[0] for a, b in zip(ends, ends[1:], strict=False))
+    return all(a[1] < b[0] for a, b in pairwise(ends))
 
 
 def _unit_means(values: Sequence[float | None], units: Units) -> Floats:
@@ -235,7 +235,7 @@ def _between(ranks: Floats, sides: Codes, count: int) -> Floats:
 
 
 def _units_by_label(labels: Sequence[str], units: Units) -> Floats | None:
-    """Return how many units hold each label, a unit of several labels shared out; (units, labels)."""
+    """Return how many units hold each label, a unit of several shared out."""
     names = list(dict.fromkeys(labels))
     table = np.zeros((units.count, len(names)))
     for label, unit in zip(labels, units.of_row, strict=True):

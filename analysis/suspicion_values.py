@@ -194,7 +194,9 @@ def last_figures(rows: Sequence[ReviewRow], level: float, seed: int) -> Suspicio
         return None  # readings so close together that their last figures cannot be even
     step = gauge_step(plain)
     if step > unit:
-        words = f"readings are written in steps of {step:g}; differences below that are not in them."
+        words = (
+            f"readings are written in steps of {step:g}; differences below that are not in them."
+        )
         return Suspicion("steps", words, "know", {"step": step})
     counts = np.bincount(last, minlength=10)
     expected = len(last) / 10
@@ -305,7 +307,7 @@ def lopsided_losses(rows: Sequence[ReviewRow], level: float) -> Suspicion | None
     others = (sum(gone[s] for s in rest), sum(total[s] - gone[s] for s in rest))
     if not lost:
         return None
-    p = float(stats.fisher_exact([[lost, kept], list(others)])[1]) * (len(sides) - 1 or 1)
+    p = float(stats.fisher_exact(np.array([[lost, kept], others]))[1]) * (len(sides) - 1 or 1)
     shares = {f"lost_{s}": gone[s] / total[s] for s in sides}
     said = ", ".join(f"{s} {gone[s]} of {total[s]}" for s in sides)
     if p > level:

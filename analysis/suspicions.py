@@ -79,9 +79,7 @@ def _tie_looks(rows: Sequence[ReviewRow], seed: int) -> list[Look]:
     return looks
 
 
-def _value_looks(
-    rows: Sequence[ReviewRow], kept: Sequence[ReviewRow], seed: int
-) -> list[Look]:
+def _value_looks(rows: Sequence[ReviewRow], kept: Sequence[ReviewRow], seed: int) -> list[Look]:
     units = units_of(kept)
     looks: list[Look] = [
         lambda level: values.last_figures(kept, level, seed),

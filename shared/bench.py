@@ -38,9 +38,7 @@ class Bench:
     problems: tuple[Problem, ...] = ()
 
 
-def read_bench(
-    folder: Path, trial: Trial, plan: Plan, *, late_corrections: bool = True
-) -> Bench:
+def read_bench(folder: Path, trial: Trial, plan: Plan, *, late_corrections: bool = True) -> Bench:
     """Read the weld log, all readings files and the corrections of a trial folder.
 
     Without `late_corrections` those made after the codes were opened are left out.

@@ -28,7 +28,7 @@ _WORDS: Mapping[Role, tuple[str, ...]] = {
     "group": ("gas", "group", "side", "shielding_gas", "variant", "treatment", "spool", "wire",
               "arm", "which", "type", "condition"),
     "value": ("break_load", "load", "force", "strength", "penetration", "depth", "bend_angle",
-              "angle", "hardness", "reading", "value", "result", "measured", "kn", "mpa", "n", "mm"),
+              "angle", "hardness", "reading", "value", "result", "kn", "mpa", "n", "mm"),
     "coupon": ("stamp", "coupon", "specimen", "sample", "piece", "weld", "bead_no", "weld_id",
                "id"),
     "setup": ("setup", "set_up", "bottle", "cylinder", "fitted", "purge"),
@@ -66,9 +66,7 @@ class Columns:
         return frozenset(self.names.values())
 
 
-def find_columns(
-    data: DataFile, asked: Mapping[Role, str]
-) -> tuple[Columns, tuple[Problem, ...]]:
+def find_columns(data: DataFile, asked: Mapping[Role, str]) -> tuple[Columns, tuple[Problem, ...]]:
     """Return which column is what, as asked for or else by common words, and every problem.
 
     Parameters

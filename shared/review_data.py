@@ -187,7 +187,9 @@ def _rows(cells: DataFile, columns: Columns) -> tuple[tuple[ReviewRow, ...], tup
                     if name not in columns.spare and name not in numeric
                 },
                 measures={
-                    name: found for name in numeric if (found := cells.number(row[name])) is not None
+                    name: found
+                    for name in numeric
+                    if (found := cells.number(row[name])) is not None
                 },
             )
         )
@@ -225,7 +227,9 @@ def _value(text: str, cells: DataFile) -> tuple[float | None, str, str]:
             "from the paper sheet; the original figure cannot be recovered with certainty."
         )
         return None, "", words
-    words = f"'{text}' is not a reading. Write a number, >90 (did not break), lost, or leave it empty."
+    words = (
+        f"'{text}' is not a reading. Write a number, >90 (did not break), lost, or leave it empty."
+    )
     return None, "", words
 
 
@@ -352,8 +356,8 @@ def _plain(theirs: Theirs, cells: DataFile) -> DataFile:
     for row in theirs.rows:
         sides.setdefault(row.coupon, set()).add(row.group)
     rows = []
-    for row, mine in zip(cells.rows, theirs.rows, strict=True):
-        changed = {**row, value: "" if mine.value is None else repr(mine.value)}
+    for cell_row, mine in zip(cells.rows, theirs.rows, strict=True):
+        changed = {**cell_row, value: "" if mine.value is None else repr(mine.value)}
         if stamp and len(sides[mine.coupon]) > 1:
             changed[stamp] = f"{mine.coupon} ({mine.group})"
         rows.append(changed)
@@ -384,5 +388,3 @@ def _past_limits(record: Record, theirs: Theirs) -> Record:
         for coupon in record.coupons
     )
     return replace(record, coupons=coupons)
-
-

@@ -39,7 +39,12 @@ class Fact:
 
 def folder_facts(folder: TheirFolder) -> tuple[Fact, ...]:
     """Return what the folder shows, the serious first, in the words of a reviewer."""
-    found = [*_of_seal(folder), *_of_journal(folder), *_of_corrections(folder), *_of_coupons(folder)]
+    found = [
+        *_of_seal(folder),
+        *_of_journal(folder),
+        *_of_corrections(folder),
+        *_of_coupons(folder),
+    ]
     found += [Fact("order", f"Order of welding: {words}", file="weld_log.csv")
               for words in folder.departures]  # fmt: skip
     return tuple(sorted(found, key=lambda fact: not fact.serious))

@@ -133,9 +133,7 @@ def read_their_folder(folder: Path, redraw: Redraw) -> TheirFolder:
     )
 
 
-def _plan(
-    folder: Path, trial: Trial, sealed: SealFile | None, redraw: Redraw
-) -> tuple[Plan, bool]:
+def _plan(folder: Path, trial: Trial, sealed: SealFile | None, redraw: Redraw) -> tuple[Plan, bool]:
     """Return the plan that was sealed, and whether it was drawn again."""
     if sealed is not None:
         try:
@@ -263,7 +261,12 @@ def _wrong(entries: list[zipfile.ZipInfo], name: str) -> Iterator[Problem]:
     seen: set[str] = set()
     for entry in entries:
         path = PurePosixPath(entry.filename)
-        if path.is_absolute() or ".." in path.parts or "\\" in entry.filename or ":" in path.parts[0]:
+        if (
+            path.is_absolute()
+            or ".." in path.parts
+            or "\\" in entry.filename
+            or ":" in path.parts[0]
+        ):
             words = f"'{entry.filename}' would be written outside its folder. Nothing was unpacked."
             yield Problem(words, file=name)
         elif stat.S_ISLNK(entry.external_attr >> 16):

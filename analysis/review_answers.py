@@ -136,7 +136,11 @@ def faults_of_rows(suspicions: Sequence[Suspicion]) -> tuple[Fault, ...]:
 
 
 def answers_of_folder(
-    trial: Trial, record: Record, aside: Sequence[SetAside], facts: Sequence[Fact]
+    trial: Trial,
+    record: Record,
+    aside: Sequence[SetAside],
+    facts: Sequence[Fact],
+    noticed: Sequence[Suspicion] = (),
 ) -> dict[str, Answer]:
     """Return what a trial folder answers: most of the questions, from its own files."""
     codes = {fact.code for fact in facts}
@@ -159,7 +163,7 @@ def answers_of_folder(
     if trial.fair.fixed:
         see("same", "yes", f"the sealed question says: {trial.fair.fixed}")
     found += _settings_of(trial)
-    found += _bead_of(trial, record)
+    found += _bead_of(trial, record, noticed)
     found += _reading_of(trial, record)
     see("left-out", *_left_out(trial, record, aside, codes))
     past = any(one.kind in ("above", "below") for one in _deciding(trial, record))
@@ -203,10 +207,14 @@ def _settings_of(trial: Trial) -> list[tuple[str, Answer]]:
     return [_seen("folder", "settings", "own-rule" if ruled else "differed", because)]
 
 
-def _bead_of(trial: Trial, record: Record) -> list[tuple[str, Answer]]:
+def _bead_of(
+    trial: Trial, record: Record, noticed: Sequence[Suspicion]
+) -> list[tuple[str, Answer]]:
     held = " ".join(factor.hold_by.lower() for factor in trial.factors)
     if any(word in held for word in MACHINE_WORDS):
         return [_seen("folder", "bead", "machine", "the sealed question says so")]
+    if any(one.asks and "throat_mm" in one.columns for one in noticed):
+        return [_seen("folder", "bead", "differed", "throats of the two sides are not alike")]
     if bead_measured(record.coupons):
         return [_seen("folder", "bead", "alike", "throat is in the weld log")]
     return [_seen("folder", "bead", "not-measured", "no throat in the weld log")]

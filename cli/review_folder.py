@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from weldtrial.cli import report_found, report_words
 from weldtrial.cli.answering import answer
 from weldtrial.cli.looking import may_report
 from weldtrial.cli.opening import Opened
+from weldtrial.cli.sealing import redraw
+from weldtrial.shared.answers import Answer
 from weldtrial.shared.problems import WeldtrialError
 from weldtrial.shared.record import Record
-from weldtrial.shared.review_facts import Fact
-from weldtrial.shared.review_folder import Claimed, TheirFolder
+from weldtrial.shared.review_facts import Fact, folder_facts, rows_of_record
+from weldtrial.shared.review_folder import Claimed, TheirFolder, read_their_folder
 
 if TYPE_CHECKING:
+    from weldtrial.analysis.evidence_grade import Fault
     from weldtrial.analysis.findings import Findings, ResponseFindings
+    from weldtrial.analysis.suspicion_record import Suspicion
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,3 +170,56 @@ def _without_late(
     else:
         words = "Without the corrections made after opening every verdict sentence stays as it is."
         yield Fact("verdict-stands", words, file="corrections.csv")
+
+
+@dataclass(frozen=True, slots=True)
+class FolderReview:
+    """Everything that a folder says of itself to a reviewer, before anybody is asked.
+
+    Attributes
+    ----------
+    facts
+        What the folder shows, serious ones first: seal, order, journal, corrections, report.
+    suspicions
+        What was noticed in the readings of the deciding response.
+    answers
+        The questions that the folder answers by itself.
+    faults
+        What costs a step in the grade whatever is answered.
+    """
+
+    folder: TheirFolder
+    again: WorkedOutAgain
+    facts: tuple[Fact, ...]
+    suspicions: tuple[Suspicion, ...]
+    answers: Mapping[str, Answer]
+    faults: tuple[Fault, ...]
+
+
+def review_folder(path: Path) -> FolderReview:
+    """Review a trial folder: read, redrawn, analysed again, compared with its own report.
+
+    Raises
+    ------
+    WeldtrialError
+        When there is no question or no plan to review; everything else is a fact.
+    """
+    from weldtrial.analysis.grade import compared_factor
+    from weldtrial.analysis.review_answers import (
+        answers_of_folder,
+        faults_of_folder,
+        faults_of_rows,
+    )
+    from weldtrial.analysis.suspicions import find_suspicions
+
+    folder = read_their_folder(path, redraw)
+    again = work_out_again(folder)
+    facts = tuple(sorted((*folder_facts(folder), *again.facts), key=lambda one: not one.serious))
+    factor = compared_factor(folder.trial)
+    noticed: tuple[Suspicion, ...] = ()
+    if factor is not None and folder.trial.deciding.kind == "number":
+        noticed = find_suspicions(rows_of_record(folder, folder.trial.deciding, factor))
+    aside = again.findings.set_aside if again.findings is not None else ()
+    answers = answers_of_folder(folder.trial, folder.record, aside, facts, noticed)
+    faults = (*faults_of_folder(facts), *faults_of_rows(noticed))
+    return FolderReview(folder, again, facts, noticed, answers, faults)

@@ -86,11 +86,14 @@ def _of_journal(folder: TheirFolder) -> Iterator[Fact]:
     seals = [line for line in lines if line.event in SEALED_EVENTS]
     if len(seals) > 1:
         when = ", ".join(spoken_time(line.when) for line in seals)
-        words = (
-            f"Sealed {len(seals)} times ({when}): whoever seals again may choose between orders. "
-            "Please ask why."
+        several = len({line.details[:14] for line in seals}) > 1
+        so = (
+            "whoever seals again may choose between orders. Please ask why."
+            if several
+            else "the same question and the same order each time."
         )
-        yield Fact("sealed-again", words, serious=True, file="journal.csv")
+        words = f"Sealed {len(seals)} times ({when}): {so}"
+        yield Fact("sealed-again", words, serious=several, file="journal.csv")
     told: Mapping[str, str] = {
         "opened-early": "Codes opened before all readings were in",
         "peeked": "Results looked at when no look was planned",

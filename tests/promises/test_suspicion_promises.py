@@ -20,7 +20,7 @@ from weldtrial.shared.review_data import ReviewRow
 pytestmark = pytest.mark.slow
 Rows = list[ReviewRow]
 Rng = np.random.Generator
-CLEAN, PLANTED = 200, 20
+CLEAN, PLANTED = 150, 20
 """Data sets of each design, and of each fault."""
 
 

@@ -11,7 +11,7 @@ from weldtrial.analysis.findings import SetAside
 from weldtrial.analysis.grade import MACHINE_WORDS, bead_measured, compared_factor, units_per_level
 from weldtrial.analysis.suspicion_record import Suspicion
 from weldtrial.analysis.suspicion_ties import units_of
-from weldtrial.shared.answers import Answer, Source
+from weldtrial.shared.answers import Answer, Answers, Source, value_of
 from weldtrial.shared.look_state import peeks
 from weldtrial.shared.record import Reading, Record
 from weldtrial.shared.review_data import ReviewRow
@@ -116,10 +116,34 @@ def _beads(rows: Sequence[ReviewRow], suspicions: Sequence[Suspicion]) -> list[t
     return [_seen("data", "bead", "alike", f"{names[0]} on average: {said}")]
 
 
-def faults_of_rows(suspicions: Sequence[Suspicion]) -> tuple[Fault, ...]:
-    """Return what was noticed in raw figures that holds a grade down, whatever is answered."""
+def cannot_tell_from(suspicions: Sequence[Suspicion], answers: Answers) -> tuple[str, ...]:
+    """Return what the side cannot be told from, by name: any of it bars a verdict on the side.
+
+    A setting that each side has of its own, by a rule that was stated, belongs to the side.
+    """
+    ruled = value_of(answers, "settings") == "own-rule"
+    names = [
+        one.columns[0]
+        for one in suspicions
+        if one.strength == "tied" and one.columns and not (ruled and one.code == "own-setting")
+    ]
+    return tuple(dict.fromkeys("that one set-up" if name == "setup" else name for name in names))
+
+
+def faults_of_rows(
+    suspicions: Sequence[Suspicion], answers: Answers | None = None
+) -> tuple[Fault, ...]:
+    """Return what was noticed in raw figures that holds a grade down, whatever is answered.
+
+    Settings that differ throughout cost a step by the answer to question 7; with `answers` that
+    say they were the same, by what was seen.
+    """
     found = []
+    same = value_of(answers or {}, "settings") == "same"
     for one in suspicions:
+        if one.code == "own-setting" and same:
+            words = f"settings were said to be the same, and {one.columns[0]} differs throughout"
+            found.append(Fault("own-setting", words, one.words))
         name = one.columns[0] if one.columns else ""
         if one.strength == "tied" and one.code in ("tied", "one-setup"):
             words = f"the side cannot be told from {name or 'something else'}"

@@ -18,8 +18,9 @@ class Suspicion:
     Attributes
     ----------
     code
-        A fixed word: ``tied``, ``leans``, ``one-setup``, ``equal-neighbours``, ``alike-in-blocks``,
-        ``same-minute``, ``last-figures``, ``at-limit``, ``drift``, ``losses``, ``gaps``,
+        A fixed word: ``tied``, ``own-setting``, ``leans``, ``one-setup``, ``equal-neighbours``,
+        ``alike-in-blocks``, ``same-minute``, ``last-figures``, ``at-limit``, ``drift``,
+        ``losses``, ``gaps``,
         ``sorted``, ``steps``.
     words
         What was seen, and what to ask or to check.

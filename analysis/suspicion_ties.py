@@ -108,7 +108,7 @@ def tied_to_number(
             f"{name} goes with the side throughout ({said}): any difference is one of side and "
             f"{name} together. Please say whether it was meant so, and by which rule."
         )
-        return Suspicion("tied", words, "tied", numbers, (name,))
+        return Suspicion("own-setting", words, "tied", numbers, (name,))
     if p > level:
         return None
     words = (

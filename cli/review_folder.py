@@ -221,5 +221,5 @@ def review_folder(path: Path) -> FolderReview:
         noticed = find_suspicions(rows_of_record(folder, folder.trial.deciding, factor))
     aside = again.findings.set_aside if again.findings is not None else ()
     answers = answers_of_folder(folder.trial, folder.record, aside, facts, noticed)
-    faults = (*faults_of_folder(facts), *faults_of_rows(noticed))
+    faults = (*faults_of_folder(facts), *faults_of_rows(noticed, answers))
     return FolderReview(folder, again, facts, noticed, answers, faults)

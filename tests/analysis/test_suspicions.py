@@ -12,7 +12,11 @@ from scipy import stats
 
 from weldtrial.analysis import suspicion_values as values
 from weldtrial.analysis.evidence_grade import grade_evidence
-from weldtrial.analysis.review_answers import answers_of_rows, faults_of_rows
+from weldtrial.analysis.review_answers import (
+    answers_of_rows,
+    cannot_tell_from,
+    faults_of_rows,
+)
 from weldtrial.analysis.suspicion_ties import (
     one_setup_each,
     redeal,
@@ -21,6 +25,7 @@ from weldtrial.analysis.suspicion_ties import (
     units_of,
 )
 from weldtrial.analysis.suspicions import find_suspicions
+from weldtrial.shared.answers import Answer
 from weldtrial.shared.review_data import ReviewRow
 
 ACCUSING = re.compile(
@@ -95,6 +100,10 @@ def test_a_setting_of_its_own_for_each_side_is_named_with_its_values() -> None:
     assert [one.strength for one in found] == ["tied"]
     assert "a 25.5, b 27" in found[0].words
     assert "meant so" in found[0].words
+    said = {key: Answer("settings", key) for key in ("same", "own-rule", "differed")}
+    assert [len(faults_of_rows(found, {"settings": said[key]})) for key in said] == [1, 0, 0]
+    assert cannot_tell_from(found, {}) == ("volts",)
+    assert cannot_tell_from(found, {"settings": said["own-rule"]}) == ()
 
 
 def test_sides_are_dealt_to_whole_set_ups() -> None:
@@ -193,9 +202,14 @@ def test_too_little_to_look_at_says_nothing() -> None:
 
 
 def test_raw_figures_answer_what_they_can() -> None:
-    rows = rows_of(loads(8), "abababab", day=["1"] * 4 + ["2"] * 4,
-                   setup=[f"B{n}" for n in range(8)], coupon=[f"A{n}" for n in range(8)],
-                   measures=[{"throat_mm": 5.5 + 0.1 * (n // 2 % 2)} for n in range(8)])  # fmt: skip
+    rows = rows_of(
+        loads(8),
+        "abababab",
+        day=["1"] * 4 + ["2"] * 4,
+        setup=[f"B{n}" for n in range(8)],
+        coupon=[f"A{n}" for n in range(8)],
+        measures=[{"throat_mm": 5.5 + 0.1 * (n // 2 % 2)} for n in range(8)],
+    )
     seen = answers_of_rows(rows, find_suspicions(rows), folded=False)
     assert {key: one.value for key, one in seen.items()} == {
         "sessions": "yes",

@@ -119,7 +119,7 @@ def one_day_each(_: Rng, rows: Rows) -> Rows:
 
 
 def mostly_first(rng: Rng, rows: Rows) -> Rows:
-    """Order sorted by side, with two pairs swapped (five of 18 would go unnoticed at this level)."""
+    """Order sorted by side, two pairs of 18 swapped; five pairs would go unnoticed."""
     base = sorted(rows, key=lambda row: row.group)
     order = np.arange(1.0, len(base) + 1)
     half = len(base) // 2

@@ -34,6 +34,13 @@ class Side:
         averages.
     setups
         Separate set-ups that the coupons come from; None where nobody says.
+    decimals, sd_decimals
+        Decimals that `mean` and `sd` were printed with (84.20 has 2); None where they are not
+        printed figures.
+    se
+        Standard error of the mean, where it was given instead of `sd`.
+    low, high
+        95 % interval of the mean, where it was given instead of `sd`.
     """
 
     name: str
@@ -42,6 +49,16 @@ class Side:
     sd: float | None = None
     passed: int | None = None
     setups: int | None = None
+    decimals: int | None = None
+    sd_decimals: int | None = None
+    se: float | None = None
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def share(self) -> float | None:
+        """Share of the coupons to which it happened; None for averages."""
+        return None if self.passed is None or not self.n else self.passed / self.n
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +90,8 @@ class Stated:
 
     Attributes
     ----------
-    p
-        Two-sided p, above 0 and at most 1.
+    p, p_decimals
+        Two-sided p, from 0 to 1, and the decimals it was printed with.
     difference, ratio
         New minus old in the unit; new over old.
     low, high, confidence
@@ -82,6 +99,7 @@ class Stated:
     """
 
     p: float | None = None
+    p_decimals: int | None = None
     difference: float | None = None
     ratio: float | None = None
     low: float | None = None

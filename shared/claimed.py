@@ -166,11 +166,13 @@ class Claim:
         ``no-difference``: they are alike.  ``at-least`` and ``at-most``: new is better or worse
         (`direction`) by at least, or at most, `value`.
     value
-        A ratio, or in the unit of the evidence; None for ``no-difference``.
+        A ratio, or in the unit of the evidence; None for ``no-difference``, and for ``at-most``
+        where only "no worse" is said: then the margin says by how much.
     percent
         Whether `value` is a fraction of the old (0.05 for 5 %).
     direction
-        Which way, for ``at-least`` and ``at-most``.
+        Which way, for ``at-least`` and ``at-most``; for a ``difference`` that was said without
+        its sign ("3 % worse"), None where the sign was said.
     """
 
     text: str
@@ -202,11 +204,12 @@ class Claim:
         if self.kind == "no-difference":
             return middle, middle
         value = self.value or 0.0
-        if self.kind == "ratio" or self.direction is None:
-            place = value if self.kind == "ratio" else middle + value
-            return place, place
-        up = (self.direction == "better") == (better == "higher")
+        up = self.direction is None or (self.direction == "better") == (better == "higher")
         place = middle + value if up else middle - value
+        if self.kind == "ratio":
+            place = value
+        if self.kind in ("ratio", "difference"):
+            return place, place
         if (self.kind == "at-least") == up:
             return place, inf
         return -inf, place

@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import comb
 
+import numpy as np
 from scipy import stats
 
 from weldtrial.analysis.evidence import Evidence, Side
@@ -88,7 +89,7 @@ def counted(evidence: Evidence) -> Counted:
 
 def fisher_p(new: int, of_new: int, old: int, of_old: int) -> float:
     """Return the two-sided p of Fisher's exact test."""
-    table = [[new, of_new - new], [old, of_old - old]]
+    table = np.array([[new, of_new - new], [old, of_old - old]])
     return float(stats.fisher_exact(table).pvalue)
 
 

@@ -157,24 +157,3 @@ def _largest(mean: float, n: int, half: float, range_: tuple[float, float] | Non
 def _whole_between(low: float, high: float) -> tuple[int, int]:
     slack = SLACK * max(1.0, abs(low), abs(high))
     return ceil(low - slack), floor(high + slack)
-
-
-@dataclass(frozen=True, slots=True)
-class PrintedP:
-    """A printed p beside what comes out again.
-
-    Attributes
-    ----------
-    agrees
-        Whether some rounding of the means and spreads gives it by `how`.
-    how
-        ``welch``, ``student``, either ``one-sided``, or each with ``as standard errors``: what
-        was called a spread taken for the standard error of a mean; empty where nothing gives it.
-    low, high
-        Range of Welch's p that the printed figures allow.
-    """
-
-    agrees: bool
-    how: str
-    low: float
-    high: float

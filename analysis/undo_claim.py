@@ -175,7 +175,7 @@ def _as_setups(side: Side, many: int, *, the: bool) -> str:
 
 
 def _event(evidence: Evidence) -> str:
-    return f"{evidence.what} one" if evidence.what else "event"
+    return f"{evidence.what} coupon" if evidence.what else "failure"
 
 
 def _number(many: int) -> str:

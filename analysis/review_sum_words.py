@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import ceil, floor, isfinite, isinf, isnan
+from math import ceil, floor, isfinite, isinf, isnan, log10
 
 from weldtrial.analysis.clustered import Clustered
 from weldtrial.analysis.evidence import Evidence, Said
@@ -49,7 +49,7 @@ def difference_said(new: str, old: str, gap: Gap, unit: str, *, with_p: bool) ->
 
 def _p_sentence(gap: Gap, unit: str) -> str:
     sees = f"{figures(gap.detectable)}{spaced(unit)}"
-    lead = f"p for \N{LEFT SINGLE QUOTATION MARK}any difference\N{RIGHT SINGLE QUOTATION MARK} = "
+    lead = "p for \N{LEFT SINGLE QUOTATION MARK}any difference\N{RIGHT SINGLE QUOTATION MARK} = "
     lead += p_words(gap.p)
     if gap.p > 0.05:
         return (
@@ -132,14 +132,8 @@ def _also(weighed: Weighed, found: Quantity, unit: str) -> str:
 
 
 def _round_step(width: float) -> float:
-    step = 10.0 ** floor(max(-9.0, _log10(width)) - 0.5)
-    return step
-
-
-def _log10(value: float) -> float:
-    from math import log10
-
-    return log10(value) if value > 0 else -9.0
+    """Return a tenth to a half of a width that is a power of ten."""
+    return float(10.0 ** (floor(log10(width)) - (log10(width) % 1 < 0.3))) if width > 0 else 1.0
 
 
 def _percent(change: float) -> str:
@@ -246,8 +240,8 @@ def spread_problem(name: str, sd: float, n: int, found: SpreadCheck, unit: str) 
         "between": "no readings in whole steps give it with that mean",
     }[found.why]
     words = (
-        f"A standard deviation of {plain(sd)}{tail} cannot come from {n} readings of {name}: {why}. "
-        "Check n, the step or the figure."
+        f"A standard deviation of {plain(sd)}{tail} cannot come from {n} readings of {name}: "
+        f"{why}. Check n, the step or the figure."
     )
     return Said("impossible-sd", words, {"sd": sd, "n": n})
 

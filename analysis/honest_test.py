@@ -18,6 +18,7 @@ from math import comb
 from weldtrial.analysis.counted_evidence import fisher_p, smallest_p
 from weldtrial.analysis.evidence import HonestTest
 from weldtrial.analysis.power import (
+    CHANCE,
     Precision,
     Spread,
     by_setups,
@@ -28,6 +29,7 @@ from weldtrial.analysis.power import (
     power_no_worse,
     setups_needed,
 )
+from weldtrial.analysis.settle_counted import coupons_that_settle, rough_coupons
 from weldtrial.shared.responses import Ask
 from weldtrial.shared.rounding import decimals_for, fixed, spaced
 
@@ -38,6 +40,9 @@ HALF = 0.5
 SETUP_SHARE = 0.5
 """Scatter between set-ups as a share of that between coupons, assumed where nobody knows."""
 PER_SETUP = (1, 2, 3, 4, 6)
+MOST_WORTH = 200
+"""Coupons beyond which a trial is more than a bench can be asked for."""
+TOO_MANY = "That is more than a bench can be asked for: find a wider margin or a steadier measure."
 MINUTES_COUPON, MINUTES_SETUP = 9.0, 12.0
 """What a coupon and a set-up cost, to choose between plans; of no consequence elsewhere."""
 
@@ -96,6 +101,43 @@ def count_test(worse: str, other: str, what: str, thing: str) -> HonestTest:
     )
     values = {"p": p, "p_one_less": short, "chance_at_half": rare, "sturdier": float(more)}
     return HonestTest(k, 1, "difference", True, None, "", False, None, None, words, values)
+
+
+def count_margin_test(margin: float, share: float, ask: Ask, thing: str) -> HonestTest | None:
+    """Return the count that settles a margin eight times in ten, every coupon its own set-up.
+
+    Parameters
+    ----------
+    margin
+        In points as a fraction, above 0 and below 1.
+    share
+        Of coupons of the old side that are well; kept a little inside 0 and 1.
+    thing
+        What the sides are, empty where nobody says.
+
+    Returns
+    -------
+    HonestTest or None
+        None where no number worth naming would do.
+    """
+    well = min(0.98, max(0.02, share, margin if ask == "difference" else 0.0))
+    k = coupons_that_settle(ask, margin, well, rough_coupons(ask, margin, well))
+    if k is None:
+        return None
+    near = f"{100 * margin:.0f} points"
+    shows = {
+        "equal-enough": f"equal within {near}, if truly equal",
+        "no-worse": f"no worse by more than {near}, if truly equal",
+        "difference": f"a true gap of {near}",
+    }[ask]
+    words = (
+        f"About {k} fresh set-ups of each{f' {thing}' if thing else ' side'}, 1 coupon each, "
+        f"shuffled, read blind: 8 chances in 10 to show {shows} (about {100 * well:.0f} in 100 "
+        f"well). Fewer set-ups would do where coupons of one are not alike."
+    )
+    if 2 * k > MOST_WORTH:
+        words += f" {TOO_MANY}"
+    return HonestTest(k, 1, ask, True, margin, "", True, CHANCE, None, words, {"well": well})
 
 
 # ------------------------------------------------------------------------------ measured
@@ -220,8 +262,10 @@ def _measured_words(
         "difference": f"a true gap of {near} {_times(sees)}",
     }[ask]
     source = "assumed, half of it" if assumed else "given"
+    many = 2 * setups * coupons
+    beyond = f" {TOO_MANY}" if many > MOST_WORTH else ""
     return (
         f"{setups} rounds, both sides set up afresh in each, {_coupons(coupons)} a set-up "
-        f"({2 * setups * coupons} coupons), shuffled, read blind. It would show {shows}. Worked "
-        f"out from {sd} between coupons (theirs) and {between} between set-ups ({source})."
+        f"({many} coupons), shuffled, read blind. It would show {shows}. Worked "
+        f"out from {sd} between coupons (theirs) and {between} between set-ups ({source}).{beyond}"
     )

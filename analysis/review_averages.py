@@ -1,9 +1,9 @@
-"""What two reported averages bear: intervals, the claim, what would show it, and whether they can be."""
+"""What two reported averages bear: intervals, claim, what would show it, whether they can be."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import sqrt
 
 from weldtrial.analysis.clustered import LIKENESS, by_setups
@@ -14,6 +14,7 @@ from weldtrial.analysis.honest_test import measured_test, needed
 from weldtrial.analysis.impossible import check_mean, check_spread
 from weldtrial.analysis.leave_out import left_out, with_sides
 from weldtrial.analysis.picked import picked
+from weldtrial.analysis.power import CHANCE
 from weldtrial.analysis.printed_p import recompute
 from weldtrial.analysis.reported import (
     Gap,
@@ -46,11 +47,11 @@ from weldtrial.analysis.review_sum_words import (
     spread_problem,
     standardised_said,
 )
-from weldtrial.analysis.review_words import figures, p_words, picked_said
+from weldtrial.analysis.review_words import figures, p_is, picked_said
 from weldtrial.analysis.weigh_claim import Quantity, hidden_bias, numbers_code, weigh
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.responses import Ask, Margin
-from weldtrial.shared.rounding import fixed, plain, spaced
+from weldtrial.shared.rounding import decimals_for, fixed, plain, spaced
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +152,9 @@ def weigh_averages(
     try:
         gap = asked.gap
     except NotEstimable as error:
-        return Weighing(None, (Said("no-scatter", _sentence(error.words)),), checks=checks)
+        return Weighing(
+            None, (Said("no-scatter", error.words[:1].upper() + error.words[1:]),), checks=checks
+        )
     ratio, names = asked.ratio, (evidence.new.name, evidence.old.name)
     says: list[Said] = []
     if ratio is not None:
@@ -195,7 +198,9 @@ def _sizes(asked: _Asked) -> list[Said]:
         says.append(needed_said(needed(asked.sd, near), margin, asked.sd, unit))
     aim, gap = asked.aim, asked.gap
     if aim is not None and gap.df > 1:
-        says.append(exaggeration_said(exaggeration(aim[0], gap.se, gap.df), aim[1]))
+        found = exaggeration(aim[0], gap.se, gap.df)
+        if found.power < CHANCE:
+            says.append(exaggeration_said(found, aim[1]))
     if (several := picked_said(picked(gap.p, asked.evidence.looked_at))) is not None:
         says.append(several)
     return says
@@ -221,11 +226,11 @@ def _sensitivity(asked: _Asked, code: VerdictCode) -> list[Said]:
     turned = [one for one in out if one.turned]
     if out:
         worst = max(out, key=lambda one: abs(one.gap.estimate - asked.gap.estimate))
-        many = "none" if not turned else f"{len(turned)}"
+        many = f"{len(turned) or 'none'} of them"
         words = (
-            f"Leaving out each of the {len(out)} coupons in turn: {many} changes whether it stands "
-            f"out; the one that moves it most is {plain(worst.value)}{spaced(evidence.unit)} of "
-            f"{worst.side} (p = {p_words(worst.gap.p)} without it)."
+            f"Leaving out each of the {len(out)} coupons in turn: {many} changes whether it "
+            "stands out; the one that moves it most is "
+            f"{plain(worst.value)}{spaced(evidence.unit)} of {worst.side} ({p_is(worst.gap.p)} without it)."
         )
         says.append(Said("left-out", words, {"turned": len(turned), "p": worst.gap.p}))
     return says
@@ -272,12 +277,30 @@ def figure_checks(evidence: Evidence) -> tuple[Said, ...]:
         again = recompute(evidence.new, evidence.old, p, decimals)
         if again is not None:
             found.append(printed_p_said(again, p, decimals))
+    else:
+        found += _if_errors(evidence)
     if evidence.step is not None and not any(one.code.startswith("impossible") for one in found):
         step = f"{plain(evidence.step)}{spaced(evidence.unit)}"
         sizes = " and ".join(str(n) for n in dict.fromkeys((evidence.new.n, evidence.old.n)))
         words = f"Means possible from a {step} gauge with n = {sizes}; spreads possible."
         found.insert(0, Said("figures-possible", words))
     return tuple(found)
+
+
+def _if_errors(evidence: Evidence) -> list[Said]:
+    """Say what becomes of it if the printed spreads are standard errors of the means."""
+    new, old = moments(evidence.new), moments(evidence.old)
+    if new is None or old is None or evidence.new.sd_decimals is None or new.sd + old.sd == 0:
+        return []
+    gap = welch(*(Moments(one.n, one.mean, one.sd * sqrt(one.n)) for one in (new, old)))
+    low, high = gap.ends()
+    places = decimals_for((high - low) / 2)
+    words = (
+        "Please check that the spreads are standard deviations: were they standard errors, the "
+        f"difference could be {fixed(low, places, signed=True)} to "
+        f"{fixed(high, places, signed=True)}{spaced(evidence.unit)}."
+    )
+    return [Said("if-errors", words, {"low": low, "high": high, "p": gap.p})]
 
 
 def _side_checks(evidence: Evidence, side: Side) -> list[Said]:
@@ -311,12 +334,7 @@ def _own_means(asked: _Asked, claim: Claim) -> list[Said]:
     if abs(own - claim.value) <= 0.5 * 10.0**-decimals + 1e-9:
         return []
     words = (
-        f"Their own means give a ratio of {fixed(own, decimals)}, not {fixed(claim.value, decimals)}. "
-        "Please check."
+        f"Their own means give a ratio of {fixed(own, decimals)}, not "
+        f"{fixed(claim.value, decimals)}. Please check."
     )
     return [Said("own-means", words, {"ratio": own, "claimed": claim.value})]
-
-
-def with_step(evidence: Evidence, step: float | None) -> Evidence:
-    """Return the evidence with the smallest step of its gauge."""
-    return replace(evidence, step=step)

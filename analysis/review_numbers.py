@@ -1,23 +1,23 @@
-"""The numbers of a review, whatever they come from: what they say, what undoes it, what would settle it.
+"""The numbers of counts and of several studies: what they say, what undoes and would settle it.
 
-One function for each kind of evidence, and `weigh_numbers` which takes any.  Nothing here knows how
-the coupons were welded: that is graded apart.
+Averages, and any kind at all, are weighed by `weldtrial.analysis.review_averages`.  Nothing here
+knows how the coupons were welded: that is graded apart.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import inf
 
 from weldtrial.analysis.counted_evidence import Counted, counted
 from weldtrial.analysis.evidence import Claim, Evidence, HonestTest, Said, UndoRow
 from weldtrial.analysis.findings import VerdictCode
-from weldtrial.analysis.honest_test import count_test
+from weldtrial.analysis.honest_test import count_margin_test, count_test
 from weldtrial.analysis.judge import Bounds
 from weldtrial.analysis.picked import picked
 from weldtrial.analysis.pooled_studies import pool
+from weldtrial.analysis.precision import ALPHA
 from weldtrial.analysis.proportion_intervals import Interval
-from weldtrial.analysis.review_sum_words import claim_said, pooled_said
+from weldtrial.analysis.review_sum_words import POINTS, claim_said, pooled_said
 from weldtrial.analysis.review_words import counts_said, picked_said
 from weldtrial.analysis.undo_claim import undo_counts
 from weldtrial.analysis.weigh_claim import Quantity, Weighed, numbers_code, weigh
@@ -106,17 +106,17 @@ def weigh_counts(
         code = numbers_code(gap, None, near, evidence.better, ask_of(claim, margin), None)
         if claim is not None:
             weighed = weigh(_in_points(claim), evidence.better, gap, ratio, near, None)
-            says.append(claim_said(weighed, "", margin_text(margin, "", points=True)))
+            says.append(claim_said(weighed, POINTS, margin_text(margin, "", points=True)))
     new, old = evidence.new, evidence.old
     worse, other = (new, old) if (new.share or 0) >= (old.share or 0) else (old, new)
-    return Weighing(
-        code,
-        tuple(says),
-        weighed,
-        undo_counts(evidence, remembered=remembered),
-        (),
-        count_test(worse.name, other.name, evidence.what, thing),
-    )
+    test: HonestTest | None = count_test(worse.name, other.name, evidence.what, thing)
+    if margin is not None and found.fisher > ALPHA and margin.value < 1:
+        # Nothing striking is claimed: what is open is whether they are near enough.
+        share = old.share or 0.0
+        well = share if evidence.better == "higher" else 1 - share
+        test = count_margin_test(margin.value, well, ask_of(claim, margin), thing)
+    undo = undo_counts(evidence, remembered=remembered)
+    return Weighing(code, tuple(says), weighed, undo, (), test)
 
 
 def _in_points(claim: Claim) -> Claim:
@@ -157,11 +157,3 @@ def weigh_studies(
     if (several := picked_said(picked(found.p, evidence.looked_at))) is not None:
         says.append(several)
     return Weighing(code, tuple(says), weighed)
-
-
-def finite_span(claim: Claim, evidence: Evidence) -> float | None:
-    """Return the one place that a claim names on its scale, its near end if it is one-sided."""
-    low, high = claim.span(evidence.better)
-    if low == -inf:
-        return high
-    return None if low == inf else low

@@ -12,10 +12,12 @@ from weldtrial.analysis.impossible import MeanCheck, SpreadCheck
 from weldtrial.analysis.pooled_studies import Pooled
 from weldtrial.analysis.printed_p import PrintedP
 from weldtrial.analysis.reported import Gap, Lone, Standardised
-from weldtrial.analysis.review_words import figures, p_words
+from weldtrial.analysis.review_words import about, figures, p_is, p_words
 from weldtrial.analysis.weigh_claim import Quantity, Weighed
 from weldtrial.shared.rounding import decimals_for, fixed, plain, spaced
 
+POINTS = "points"
+"""Unit of a difference of shares, which is kept as a fraction and shown times a hundred."""
 LOWEST_STEP = 0.05
 """Round ratios that a wide interval is compared with."""
 
@@ -48,9 +50,10 @@ def difference_said(new: str, old: str, gap: Gap, unit: str, *, with_p: bool) ->
 
 
 def _p_sentence(gap: Gap, unit: str) -> str:
-    sees = f"{figures(gap.detectable)}{spaced(unit)}"
-    lead = "p for \N{LEFT SINGLE QUOTATION MARK}any difference\N{RIGHT SINGLE QUOTATION MARK} = "
-    lead += p_words(gap.p)
+    sees = f"{about(gap.detectable)}{spaced(unit)}"
+    equals = "" if gap.p < 0.001 else "= "
+    lead = "p for \N{LEFT SINGLE QUOTATION MARK}any difference\N{RIGHT SINGLE QUOTATION MARK} "
+    lead += f"{equals}{p_words(gap.p)}"
     if gap.p > 0.05:
         return (
             f"{lead} \N{EN DASH} which here only means the test could not see anything smaller "
@@ -103,11 +106,12 @@ def _range_words(weighed: Weighed, found: Quantity, unit: str) -> str:
         ends = [_percent(one - 1) for one in (low, high)]
         is_middle = low < weighed.low < high and weighed.low == weighed.high
         lead = "The figure lies in" if is_middle else "Found:"
-        if is_middle and abs(found.estimate - weighed.low) < 0.1 * (high - low):
+        if is_middle and abs(found.estimate - weighed.low) < 0.02 * (high - low):
             lead = "The figure is the middle of"
         return f"{lead} a range from {ends[0]} to {ends[1]}."
-    places = decimals_for((high - low) / 2)
-    ends = [fixed(one, places, signed=True) for one in (low, high)]
+    scale = 100 if unit == POINTS else 1
+    places = decimals_for(scale * (high - low) / 2)
+    ends = [fixed(scale * one, places, signed=True) for one in (low, high)]
     return f"Found a difference from {ends[0]} to {ends[1]}{spaced(unit)}."
 
 
@@ -120,20 +124,27 @@ def _also(weighed: Weighed, found: Quantity, unit: str) -> str:
     low, high = found.bounds.low95, found.bounds.high95
     if not isfinite(high - low):
         return ""
-    step = LOWEST_STEP if weighed.scale == "ratio" and high < 2 else _round_step(high - low)
-    ends = [ceil(low / step - 1e-9) * step, floor(high / step + 1e-9) * step]
-    places = max(0, 2 if step < 0.1 else 1 if step < 1 else 0)
-    said = [fixed(one, places) for one in ends if low <= one <= high]
-    said = [one for one in dict.fromkeys(said) if one != fixed(weighed.low, places)]
+    on_ratio, scale = weighed.scale == "ratio", 100 if unit == POINTS else 1
+    step = LOWEST_STEP if on_ratio and high < 2 else _round_step(scale * (high - low))
+    ends = [ceil(scale * low / step - 1e-9) * step, floor(scale * high / step + 1e-9) * step]
+    places = max(0, -floor(log10(step)))
+    claimed = scale * weighed.low
+    said = [
+        fixed(one, places, signed=not on_ratio and one != 0)
+        for one in dict.fromkeys(ends)
+        if scale * low <= one <= scale * high and abs(one - claimed) > step / 100
+    ]
     if not said:
         return ""
-    tail = "" if weighed.scale == "ratio" else spaced(unit)
+    tail = "" if on_ratio else spaced(unit)
     return f"Compatible with it; also compatible with {' and '.join(said)}{tail}."
 
 
 def _round_step(width: float) -> float:
-    """Return a tenth to a half of a width that is a power of ten."""
-    return float(10.0 ** (floor(log10(width)) - (log10(width) % 1 < 0.3))) if width > 0 else 1.0
+    """Return the largest of 1, 2, 5, 10, 20 ... that a width holds two and a half times."""
+    most = width / 2.5
+    power = 10.0 ** floor(log10(most))
+    return power * max(one for one in (1, 2, 5) if one * power <= most * (1 + 1e-9))
 
 
 def _percent(change: float) -> str:
@@ -210,7 +221,7 @@ def clustered_said(one: Clustered, many_new: int, many_old: int, told: bool) -> 
         f"{be}, coupons of one being alike by {one.likeness:g}, the sides are worth "
         f"{figures(one.worth_new)} and {figures(one.worth_old)} coupons and the difference could "
         f"be {fixed(low, places, signed=True)} to {fixed(high, places, signed=True)} "
-        f"(p = {p_words(one.gap.p)})."
+        f"({p_is(one.gap.p)})."
     )
     return Said("set-ups", words, {**values, "low": low, "high": high, "p": one.gap.p})
 
@@ -249,7 +260,8 @@ def spread_problem(name: str, sd: float, n: int, found: SpreadCheck, unit: str) 
 def printed_p_said(found: PrintedP, p: float, decimals: int) -> Said:
     """Say whether the printed p comes out of the printed figures."""
     stated = fixed(p, decimals)
-    out = p_words(found.p)
+    out, ends = p_words(found.p), [p_words(one) for one in (found.low, found.high)]
+    rounding = f" ({' to '.join(ends)} with every rounding)" if ends[0] != ends[1] else ""
     words = {
         "welch": f"The printed p, {stated}, comes out of their figures again.",
         "student": f"The printed p, {stated}, comes out of their figures again (one spread for "
@@ -257,8 +269,8 @@ def printed_p_said(found: PrintedP, p: float, decimals: int) -> Said:
         "one-sided": f"The printed p, {stated}, comes out only one-sided; two-sided it is {out}.",
         "standard-errors": f"The printed p, {stated}, comes out only if the spreads are standard "
         f"errors of the means, not standard deviations; as they stand it is {out}. Please check.",
-        "none": f"The printed p, {stated}, cannot come from their figures: those give {out} "
-        f"({p_words(found.low)} to {p_words(found.high)} with every rounding). Please check.",
+        "none": f"The printed p, {stated}, cannot come from their figures: those give {out}"
+        f"{rounding}. Please check.",
     }[found.how]
     values = {"stated": p, "p": found.p, "low": found.low, "high": found.high}
     return Said(f"printed-p-{found.how}", words, values)
@@ -280,7 +292,7 @@ def lone_said(name: str, old: str, found: Lone, unit: str) -> Said:
 def standardised_said(p: float, found: Standardised) -> Said:
     """Say how far apart a p alone puts two sides."""
     words = (
-        f"p = {p_words(p)} with so many coupons is a gap of {figures(found.size)} standard "
+        f"{p_is(p)} with so many coupons is a gap of {figures(found.size)} standard "
         f"deviations of a coupon, could be {figures(found.low)} to {figures(found.high)}; which "
         "side is the larger, and by how much in any unit, a p alone does not say."
     )
@@ -302,7 +314,7 @@ def pooled_said(found: Pooled, many: int, unit: str) -> tuple[Said, ...]:
     says = [
         Said("pooled", f"{many} studies together: {signed(found.estimate)}{tail}, could be "
              f"{signed(ends.low95, ends.high95)}{tail} (95 %, random effects, Hartung\N{EN DASH}"
-             f"Knapp). p = {p_words(found.p)}.",
+             f"Knapp; {p_is(found.p)}).",
              {"estimate": found.estimate, "low": ends.low95, "high": ends.high95, "p": found.p}),
         Said("between-studies", f"They scatter by {figures(found.tau)}{tail} beyond their own "
              f"errors (I\N{SUPERSCRIPT TWO} {100 * found.i_squared:.0f} %, p of their being one "

@@ -10,6 +10,7 @@ from math import floor, inf, isinf, log10
 from weldtrial.analysis.counted_evidence import Counted
 from weldtrial.analysis.evidence import Evidence, Said, UndoRow
 from weldtrial.analysis.picked import Picked
+from weldtrial.analysis.proportions import passes_in_a_row
 from weldtrial.shared.rounding import fixed
 
 ZERO_READING = (
@@ -44,8 +45,8 @@ def _sides(evidence: Evidence, found: Counted) -> Said:
 def _split(evidence: Evidence, found: Counted) -> Said:
     words = (
         f"If nothing set {evidence.new.name} and {evidence.old.name} apart, a split this "
-        f"one-sided comes up {once_in(found.fisher)} (Fisher exact p = {p_words(found.fisher)}; "
-        f"unconditional, Boschloo: {p_words(found.boschloo)})."
+        f"one-sided comes up {once_in(found.fisher)} (Fisher exact {p_is(found.fisher)}; "
+        f"by Boschloo's unconditional test {p_is(found.boschloo)})."
     )
     values = {"p": found.fisher, "boschloo": found.boschloo}
     return Said("chance-split", words, values)
@@ -56,7 +57,7 @@ def _reach(found: Counted) -> Said | None:
         return None
     words = (
         f"So few coupons could never stand out: the most one-sided split of {found.new[1]} and "
-        f"{found.old[1]} has p = {p_words(found.smallest_p)}."
+        f"{found.old[1]} has {p_is(found.smallest_p)}."
     )
     return Said("smallest-p", words, {"p": found.smallest_p})
 
@@ -97,7 +98,11 @@ def _zero(evidence: Evidence, found: Counted) -> Said | None:
     for side, high in sides:
         if side.passed == 0:
             words = ZERO_READING.format(
-                name=side.name, n=side.n, high=share(high), ninety=29, more=59
+                name=side.name,
+                n=side.n,
+                high=share(high),
+                ninety=passes_in_a_row(0.9),
+                more=passes_in_a_row(0.95),
             )
             return Said("zero-reading", words, {"n": side.n, "high": high})
     return None
@@ -117,7 +122,7 @@ def picked_said(found: Picked, undone_above: float = 0.05) -> Said | None:
     times = once_in(found.p_smallest)
     words = (
         f"One of {found.looked_at} looked at: the smallest p of {found.looked_at} is this small "
-        f"{times} when nothing differs anywhere (p = {p_words(found.p_smallest)}; at most "
+        f"{times} when nothing differs anywhere ({p_is(found.p_smallest)}; at most "
         f"{p_words(found.p_bound)} however they hang together). The smallest of "
         f"{found.looked_at} is usually about {p_words(found.usual_smallest)}."
     )
@@ -139,10 +144,15 @@ def undo_line(row: UndoRow) -> str:
 # ------------------------------------------------------------------------------ figures
 
 
+def p_is(p: float) -> str:
+    """Return ``p = 0.03`` or ``p < 0.001``."""
+    return f"p {'' if p < 0.001 else '= '}{p_words(p)}"
+
+
 def p_words(p: float) -> str:
-    """Return a p as it is read aloud: two decimals, three when small or close to 0.05."""
+    """Return a p as it is read: two decimals, three when small or close to 0.05, ``< 0.001``."""
     if p < 0.001:
-        return "below 0.001"
+        return "< 0.001"
     return f"{p:.3f}" if p < 0.0095 or 0.045 < p < 0.0495 or 0.0505 < p < 0.055 else f"{p:.2f}"
 
 
@@ -169,6 +179,12 @@ def share(value: float) -> str:
 def points(value: float) -> str:
     """Return a difference of shares in points, with its sign."""
     return fixed(100 * value, 0, signed=True)
+
+
+def about(value: float) -> str:
+    """Return a number as loosely as "about" is meant: 9.8 is 10, 3.4 is 3.4."""
+    leading = float(f"{value:.1e}".split("e")[0])
+    return figures(value, 1 if leading >= 5 else 2)
 
 
 def figures(value: float, many: int = 2) -> str:

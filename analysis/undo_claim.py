@@ -57,7 +57,7 @@ def clusters_row(new: Side, old: Side) -> UndoRow:
     many_new = new.setups or (new.n // size if size > 1 else 1)
     many_old = old.setups or (old.n // size if size > 1 else 1)
     p = setups_p(many_new, many_old)
-    parts = [_as_setups(old, many_old, the=True), _as_setups(new, many_new, the=False)]
+    parts = [_as_setups(old, many_old, the=new.n != old.n), _as_setups(new, many_new, the=False)]
     return UndoRow(
         f"{parts[0]}, {parts[1]}", p, p > STANDS_OUT, told, "clusters",
         {"setups_new": many_new, "setups_old": many_old},
@@ -105,6 +105,8 @@ def deal_p(new: Sequence[float], old: Sequence[float]) -> float:
 def _forgotten(evidence: Evidence) -> Iterator[UndoRow]:
     """Give the comparison with 1, 2, 3 events forgotten on the side that has fewer."""
     low, is_old = _lower(evidence)
+    verb = "forgotten" if is_old else "overlooked"
+    of = f" of {low.name}" if evidence.new.n == evidence.old.n else ""
     found = False
     for many in range(1, MOST + 1):
         if low.n < many + (low.passed or 0) or (many > ROWS and found):
@@ -114,7 +116,7 @@ def _forgotten(evidence: Evidence) -> Iterator[UndoRow]:
         if many > ROWS and not found:
             continue
         yield UndoRow(
-            f"{_number(many)} forgotten {_event(evidence)} among the {low.n}"
+            f"{_number(many)} {verb} {_event(evidence)} among the {low.n}{of}"
             if many == 1
             else _number(many),
             p, p > STANDS_OUT, False, "forgotten", {"forgotten": many},

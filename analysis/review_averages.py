@@ -230,7 +230,8 @@ def _sensitivity(asked: _Asked, code: VerdictCode) -> list[Said]:
         words = (
             f"Leaving out each of the {len(out)} coupons in turn: {many} changes whether it "
             "stands out; the one that moves it most is "
-            f"{plain(worst.value)}{spaced(evidence.unit)} of {worst.side} ({p_is(worst.gap.p)} without it)."
+            f"{plain(worst.value)}{spaced(evidence.unit)} of {worst.side} "
+            f"({p_is(worst.gap.p)} without it)."
         )
         says.append(Said("left-out", words, {"turned": len(turned), "p": worst.gap.p}))
     return says

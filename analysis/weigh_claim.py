@@ -177,6 +177,10 @@ def hidden_bias(
     margin = near or 0.0
     if code in ("worse_beyond_margin", "better_beyond_margin"):
         return gap - margin
+    if code == "worse_within_margin":
+        return min(gap, ends.low90 + margin)
+    if code == "better_within_margin":
+        return min(gap, margin - ends.high90)
     if code == "not_worse":
         return ends.low90 + margin
     if code == "equivalent":

@@ -24,7 +24,7 @@ STUDY = (
     "write a study as name, difference (new minus old), its standard error: "
     '"shop A -2.1 se 0.9"; or with its 95 % interval: "shop A -2.1 -3.9..-0.3".'
 )
-_KEYWORDS = ("sd", "se", "n", "p")
+_KEYWORDS = ("mean", "sd", "se", "n")
 _NUMBER = r"[+\-\u2212]?[0-9]*[.,]?[0-9]+"
 _RANGE = re.compile(rf"({_NUMBER})\.\.({_NUMBER})")
 _COUNT = re.compile(r"(.*?)[\s:]*(\S+)\s*(?:/|\bof\b)\s*(\S+)(?:\s+in\s+(\S+)\s+set-?ups?)?", re.I)
@@ -269,7 +269,7 @@ def _begins(words: list[str], at: int) -> bool:
     if re.fullmatch(_NUMBER, word) or _RANGE.fullmatch(word):
         return True
     following = words[at + 1] if at + 1 < len(words) else ""
-    return word.lower() in (*_KEYWORDS, "mean") and bool(re.fullmatch(_NUMBER, following))
+    return word.lower() in _KEYWORDS and bool(re.fullmatch(_NUMBER, following))
 
 
 def _stated_p(where: str, part: str, problems: list[Problem]) -> Stated:

@@ -34,6 +34,13 @@ class Side:
         averages.
     setups
         Separate set-ups that the coupons come from; None where nobody says.
+    decimals, sd_decimals
+        Decimals that `mean` and `sd` were printed with (84.20 has 2); None where they are not
+        printed figures.
+    se
+        Standard error of the mean, where it was given instead of `sd`.
+    low, high
+        95 % interval of the mean, where it was given instead of `sd`.
     """
 
     name: str
@@ -42,6 +49,16 @@ class Side:
     sd: float | None = None
     passed: int | None = None
     setups: int | None = None
+    decimals: int | None = None
+    sd_decimals: int | None = None
+    se: float | None = None
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def share(self) -> float | None:
+        """Share of the coupons to which it happened; None for averages."""
+        return None if self.passed is None or not self.n else self.passed / self.n
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +90,8 @@ class Stated:
 
     Attributes
     ----------
-    p
-        Two-sided p, above 0 and at most 1.
+    p, p_decimals
+        Two-sided p, from 0 to 1, and the decimals it was printed with.
     difference, ratio
         New minus old in the unit; new over old.
     low, high, confidence
@@ -82,6 +99,7 @@ class Stated:
     """
 
     p: float | None = None
+    p_decimals: int | None = None
     difference: float | None = None
     ratio: float | None = None
     low: float | None = None
@@ -148,11 +166,13 @@ class Claim:
         ``no-difference``: they are alike.  ``at-least`` and ``at-most``: new is better or worse
         (`direction`) by at least, or at most, `value`.
     value
-        A ratio, or in the unit of the evidence; None for ``no-difference``.
+        A ratio, or in the unit of the evidence; None for ``no-difference``, and for ``at-most``
+        where only "no worse" is said: then the margin says by how much.
     percent
         Whether `value` is a fraction of the old (0.05 for 5 %).
     direction
-        Which way, for ``at-least`` and ``at-most``.
+        Which way, for ``at-least`` and ``at-most``; for a ``difference`` that was said without
+        its sign ("3 % worse"), None where the sign was said.
     """
 
     text: str
@@ -184,11 +204,12 @@ class Claim:
         if self.kind == "no-difference":
             return middle, middle
         value = self.value or 0.0
-        if self.kind == "ratio" or self.direction is None:
-            place = value if self.kind == "ratio" else middle + value
-            return place, place
-        up = (self.direction == "better") == (better == "higher")
+        up = self.direction is None or (self.direction == "better") == (better == "higher")
         place = middle + value if up else middle - value
+        if self.kind == "ratio":
+            place = value
+        if self.kind in ("ratio", "difference"):
+            return place, place
         if (self.kind == "at-least") == up:
             return place, inf
         return -inf, place

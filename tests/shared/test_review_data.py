@@ -7,7 +7,14 @@ import pytest
 from scipy import stats
 
 from weldtrial.analysis.analyse import analyse
+from weldtrial.analysis.review_averages import weigh_numbers
 from weldtrial.shared.review_data import Theirs, as_trial, read_theirs
+from weldtrial.shared.review_evidence import (
+    averages,
+    evidence_of_rows,
+    finest_level,
+    sides_to_compare,
+)
 
 HEADER = ("stamp", "gas", "bottle", "day", "order", "load_kN")
 
@@ -145,3 +152,41 @@ def test_a_file_that_cannot_be_weighed_says_why(
     text: str, asked: dict[str, str], said: str
 ) -> None:
     assert said in problems_of(text, **asked)[1]
+
+
+def test_evidence_is_taken_at_the_level_the_file_tells_of() -> None:
+    theirs = read_theirs(as_csv(invented(coupons=12)), "their.csv", {})
+    sides, said, problems = sides_to_compare(theirs)
+    assert (sides, said, problems) == (("co2", "mix"), ("took 'mix' as the old side",), ())
+    for level, n in (("rows", 36), ("coupons", 6), ("setups", 6)):
+        one = evidence_of_rows(theirs.rows, "co2", "mix", unit="kN", level=level)  # type: ignore[arg-type]
+        assert (one.new.n, one.old.n, one.new.setups) == (n, n, 6)
+        assert one.new.mean == pytest.approx(np.mean(one.values_new))
+        assert one.new.sd == pytest.approx(np.std(one.values_new, ddof=1))
+    assert finest_level(theirs.rows) == "setups"
+    weighed = weigh_numbers(evidence_of_rows(theirs.rows, "co2", "mix", unit="kN"))
+    test = stats.ttest_ind(*(averages(theirs.rows, side, "setups") for side in ("co2", "mix")),
+                           equal_var=False)  # fmt: skip
+    said_p = [one.values["p"] for one in weighed.says if "p" in one.values]
+    assert said_p[0] == pytest.approx(test.pvalue, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("new", "old", "words"),
+    [("co3", "", "Did you mean 'co2'?"), ("mix", "mix", "cannot be compared with itself"),
+     ("", "co2", "")],
+)  # fmt: skip
+def test_sides_are_those_of_the_file(new: str, old: str, words: str) -> None:
+    theirs = read_theirs(as_csv(invented()), "their.csv", {})
+    sides, said, problems = sides_to_compare(theirs, new, old)
+    assert words in " ".join(map(str, problems))
+    if not words:
+        assert (sides, said) == (("mix", "co2"), ())
+
+
+def test_of_three_sides_the_new_one_is_asked_for() -> None:
+    text = "gas,load\n" + "\n".join(f"{g},{80 + n}" for n in range(4) for g in ("a", "old", "c"))
+    theirs = read_theirs(text.encode(), "their.csv", {})
+    _, _, problems = sides_to_compare(theirs)
+    assert "has 3 sides. Say which is claimed about:  --new a" in str(problems[0])
+    assert sides_to_compare(theirs, new="c")[0] == ("c", "old")

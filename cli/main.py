@@ -33,11 +33,12 @@ COMMANDS = {
     "check": _entry("check", _BENCH, "Say what is wrong and what is left to do."),
     "analyse": _entry("analyse", _ANSWER, "Judge the results: effects, gaps, verdicts."),
     "report": _entry("report", _ANSWER, "Write the report as one HTML file."),
+    "review": _entry("review", _ANSWER, "Weigh what somebody's evidence can bear."),
     "next": _entry("next", _ANSWER, "Plan what to weld next; the coupons there are stay."),
     "help": _entry("help", _READ, "Read about the trial file, the words, the arithmetic."),
 }
 ALIASES = {"analyze": "analyse", "optimize": "optimise"}
-LATER = ("optimise", "review")
+LATER = ("optimise",)
 
 
 @click.command(

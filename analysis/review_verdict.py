@@ -1,0 +1,138 @@
+"""The verdict of a review: what the numbers say, held back to what the design can bear.
+
+The code at face value comes from `weldtrial.analysis.judge`; a comparison that is graded below Fair
+cannot carry it, and one whose sides were never apart from something else carries none at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+from weldtrial.analysis.evidence import Evidence, Judgement
+from weldtrial.analysis.evidence_grade import Graded, Numbers, side_by_side
+from weldtrial.analysis.review_numbers import Weighing
+
+ReviewCode = Literal["cannot-tell", "not-settled", "supports", "contradicts", "suggests", "shown"]
+
+NO_INTERVAL = "Not settled: no interval is possible from these figures."
+TOO_FEW = "Not settled: these figures are too few to say. This is not evidence that they are alike."
+NEVER_APART = (
+    "Cannot tell: {new} was never welded apart from {tied}. Any difference could be either. More "
+    "coupons of the same kind would not help; a trial that breaks the tie would."
+)
+CAUSE = "Cannot tell whether {thing} caused it. Worth testing; not worth repeating as a finding."
+NOT_BORNE = (
+    "Cannot tell: taken at face value the figures {say}, but how they came about cannot bear that."
+)
+_SAYS: dict[str, str] = {
+    "difference_shown": "{new} and {old} differ",
+    "worse_beyond_margin": "{new} is worse than {old} by more than {margin}",
+    "worse_within_margin": "{new} is worse than {old}, but by less than {margin}",
+    "worse_margin_unsettled": "{new} is worse than {old}; whether by more than {margin} is open",
+    "better_beyond_margin": "{new} is better than {old} by more than {margin}",
+    "better_within_margin": "{new} is better than {old}, but by less than {margin}",
+    "better_margin_unsettled": "{new} is better than {old}; whether by more than {margin} is open",
+    "not_worse": "{new} is no worse than {old} by more than {margin}; not that they are equal",
+    "equivalent": "{new} and {old} are equal within {margin}",
+}
+_ALIKE = ("not_worse", "equivalent")
+_BEARS = ("strong", "fair")
+
+
+def judged(
+    weighing: Weighing,
+    graded: Graded,
+    evidence: Evidence,
+    *,
+    tied: Sequence[str] = (),
+    thing: str = "",
+    margin: str = "",
+    head: str = "",
+) -> Judgement:
+    """Return numbers and design together, each still to be seen.
+
+    Parameters
+    ----------
+    tied
+        What the sides cannot be told from, in words.
+    thing
+        What the sides are (``spool``), empty where nobody says.
+    margin
+        As it is printed, empty without one.
+    head
+        The verdict sentence of a trial folder, worked out again by its own rules; it stands as it
+        is, since the design was judged there.
+    """
+    code, words = verdict(weighing, graded, evidence, tied=tied, thing=thing, margin=margin)
+    if head:
+        words = head
+    return Judgement(
+        code, words, graded.code, graded.reasons, weighing.says, weighing.undo, weighing.test
+    )
+
+
+def verdict(
+    weighing: Weighing,
+    graded: Graded,
+    evidence: Evidence,
+    *,
+    tied: Sequence[str] = (),
+    thing: str = "",
+    margin: str = "",
+) -> tuple[ReviewCode, str]:
+    """Return the code and the sentence of a review; see `judged`."""
+    new, old = evidence.new.name, evidence.old.name
+    if tied:
+        return "cannot-tell", NEVER_APART.format(new=new, tied=" and ".join(tied))
+    claim = weighing.claim
+    bears = graded.code in _BEARS
+    if claim is not None and claim.verdict != "not-settled":
+        quoted = f"\N{LEFT DOUBLE QUOTATION MARK}{claim.claim.text}\N{RIGHT DOUBLE QUOTATION MARK}"
+        against = claim.verdict == "contradicted"
+        if not bears:
+            say = f"{'contradict' if against else 'support'} {quoted}"
+            return "cannot-tell", NOT_BORNE.format(say=say)
+        if against:
+            return "contradicts", f"Contradicts the claim {quoted}."
+        lead = "Supports" if graded.code == "strong" else "Suggests, no more, that it holds:"
+        return (
+            "supports",
+            f"{lead} the claim {quoted}." if lead == "Supports" else f"{lead} {quoted}.",
+        )
+    if weighing.code is None:
+        return "not-settled", NO_INTERVAL
+    if weighing.code not in _SAYS:
+        return "not-settled", TOO_FEW
+    say = _SAYS[weighing.code].format(new=new, old=old, margin=margin or "the margin")
+    if not bears:
+        if weighing.code in _ALIKE:
+            return "cannot-tell", NOT_BORNE.format(say=f"say that {say}")
+        return "cannot-tell", CAUSE.format(thing=f"the {thing}" if thing else new)
+    if graded.code == "strong":
+        return "shown", f"Shown: {say}."
+    return "suggests", f"Suggests that {say}."
+
+
+def numbers_in_a_word(weighing: Weighing) -> Numbers:
+    """Return what the numbers say at face value, for the line that sets it beside the grade."""
+    if weighing.claim is not None and weighing.claim.verdict == "contradicted":
+        return "contradict"
+    if weighing.code is not None and weighing.code in _SAYS:
+        return "striking"
+    p = smallest_said(weighing)
+    return "suggestive" if p is not None and p <= 0.1 else "quiet"
+
+
+def smallest_said(weighing: Weighing) -> float | None:
+    """Return the p of the comparison that is printed, None where none is."""
+    wanted = ("chance-split", "ratio", "difference", "pooled")
+    found = [
+        said.values["p"] for said in weighing.says if said.code in wanted and "p" in said.values
+    ]
+    return found[0] if found else None
+
+
+def apart(weighing: Weighing, graded: Graded) -> str:
+    """Return numbers and design in one line: "Numbers striking, evidence: anecdote."."""
+    return side_by_side(numbers_in_a_word(weighing), graded)

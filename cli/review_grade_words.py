@@ -8,6 +8,7 @@ from weldtrial.cli.reviewed import Reviewed
 
 if TYPE_CHECKING:
     from weldtrial.analysis.evidence import Reason
+    from weldtrial.analysis.review_letter import Letter
 
 SHORT = {
     "order": "shuffled?",
@@ -80,7 +81,7 @@ def letter_page(found: Reviewed) -> str:
     return page.render(body=body)
 
 
-def _letter(found: Reviewed):  # type: ignore[no-untyped-def]
+def _letter(found: Reviewed) -> Letter:
     from weldtrial.analysis.review_letter import write_letter
 
     wanted = ("sides", "ratio", "difference")

@@ -135,7 +135,7 @@ def _put_together(
     from weldtrial.analysis.evidence_grade import Fault, grade_evidence
     from weldtrial.analysis.review_answers import cannot_tell_from
     from weldtrial.analysis.review_averages import weigh_numbers
-    from weldtrial.analysis.review_numbers import Weighing, margin_text
+    from weldtrial.analysis.review_numbers import margin_text
     from weldtrial.analysis.review_verdict import apart, judged
     from weldtrial.shared.answers import value_of
 

@@ -227,8 +227,9 @@ def _sensitivity(asked: _Asked, code: VerdictCode) -> list[Said]:
     if out:
         worst = max(out, key=lambda one: abs(one.gap.estimate - asked.gap.estimate))
         many = f"{len(turned) or 'none'} of them"
+        change = "changes" if len(turned) < 2 else "change"
         words = (
-            f"Leaving out each of the {len(out)} coupons in turn: {many} changes whether it "
+            f"Leaving out each of the {len(out)} coupons in turn: {many} {change} whether it "
             "stands out; the one that moves it most is "
             f"{plain(worst.value)}{spaced(evidence.unit)} of {worst.side} "
             f"({p_is(worst.gap.p)} without it)."
@@ -246,7 +247,7 @@ def _undo(asked: _Asked) -> tuple[UndoRow, ...]:
     sides = (asked.new.n, asked.old.n)
     many = tuple(one or max(1, n // 2) for one, n in zip(told, sides, strict=True))
     known = None not in told
-    for likeness in LIKENESS:
+    for likeness in LIKENESS if max(many) > 1 else ():
         found = by_setups(asked.new, asked.old, many[0], many[1], likeness)
         p = None if found.gap is None else found.gap.p
         what = f"{many[0]} and {many[1]} set-ups, coupons of one alike by {likeness:g}"

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
-from weldtrial.analysis.evidence import Evidence, Judgement
+from weldtrial.analysis.evidence import Evidence, Judgement, Said
 from weldtrial.analysis.evidence_grade import Graded, Numbers, side_by_side
 from weldtrial.analysis.review_numbers import Weighing
+from weldtrial.shared.rounding import decimals_for, fixed, spaced
 
 ReviewCode = Literal["cannot-tell", "not-settled", "supports", "contradicts", "suggests", "shown"]
 
@@ -67,8 +68,32 @@ def judged(
     code, words = verdict(weighing, graded, evidence, tied=tied, thing=thing, margin=margin)
     if head:
         words = head
-    return Judgement(
-        code, words, graded.code, graded.reasons, weighing.says, weighing.undo, weighing.test
+    says, undo = weighing.says, weighing.undo
+    if tied:
+        # A gap of two sides that were never apart is no number about either of them.
+        says, undo = listed(evidence), ()
+    test = weighing.test
+    if head:
+        # Judged in full by the rules of its own plan: a rougher look adds no second figure.
+        says, undo = tuple(one for one in says if one.code.startswith("claim")), ()
+    if head or code in ("shown", "supports"):
+        test = None
+    return Judgement(code, words, graded.code, graded.reasons, says, undo, test)
+
+
+def listed(evidence: Evidence) -> tuple[Said, ...]:
+    """Return the averages of the sides, listed and not compared."""
+    parts = [
+        f"{side.name} {fixed(side.mean, 1 if side.sd is None else decimals_for(side.sd))}"
+        f"{spaced(evidence.unit)} (n = {side.n})"
+        for side in (evidence.new, evidence.old)
+        if side.mean is not None
+    ]
+    if not parts:
+        return ()
+    words = f"Averages: {'; '.join(parts)}. They are listed; no comparison is made."
+    return (
+        Said("averages", words, {"new": evidence.new.mean or 0.0, "old": evidence.old.mean or 0.0}),
     )
 
 

@@ -8,6 +8,7 @@ from weldtrial.cli.reviewed import Reviewed
 
 if TYPE_CHECKING:
     from weldtrial.analysis.evidence import Reason
+    from weldtrial.analysis.evidence_grade import Graded
     from weldtrial.analysis.review_letter import Letter
 
 SHORT = {
@@ -44,12 +45,27 @@ def grade_lines(found: Reviewed) -> tuple[str, ...]:
     lines += _listed("One step up: ", [one for one in known if one.steps > 0])
     rest = [one for one in known if one.steps == 0 and one.code not in _START]
     lines += _listed("", [one for one in rest if one.code in ("answers", *_faults(found))])
-    if graded.unanswered:
-        asks = " ".join(SHORT[question.key] for question in graded.unanswered)
-        many = len(graded.unanswered)
-        to_send = f"{many} question{'' if many == 1 else 's'} to send: --letter"
-        lines.append(f"Not stated, and counted against it: {asks} ({to_send})")
+    lines += _not_stated(graded)
     return tuple(lines)
+
+
+def _not_stated(graded: Graded) -> list[str]:
+    from weldtrial.analysis.evidence_grade import answers_needed
+
+    costly = [question.key for question in answers_needed(graded)]
+    rest = [one.key for one in graded.unanswered if one.key not in costly]
+    many = len(graded.unanswered)
+    to_send = f"({many} question{'' if many == 1 else 's'} to send: --letter)"
+    parts = []
+    if costly:
+        parts.append(f"Not stated, and counted against it: {_shorts(costly)}")
+    if rest:
+        parts.append(f"{'Nor' if costly else 'Not stated'}: {_shorts(rest)}")
+    return [" ".join([*parts, to_send])] if parts else []
+
+
+def _shorts(keys: list[str]) -> str:
+    return " ".join(SHORT[key] for key in keys)
 
 
 _START = ("order", "sessions", "controls", "setups")

@@ -38,7 +38,8 @@ def review_page(found: Reviewed) -> str:
             against=_against(found),
             facts=found.facts[:MOST_FACTS],
             more_facts=max(0, len(found.facts) - MOST_FACTS),
-            figures=_figures(found),
+            strip=_strip(found),
+            undo_figure=_undo_figure(found),
         )
     )
 
@@ -60,19 +61,23 @@ def _against(found: Reviewed) -> tuple[str, ...]:
     return best_case_against(found.graded)[:4]
 
 
-def _figures(found: Reviewed) -> list[FigureBlock]:
-    from weldtrial.analysis.figures import claim_strip, undo_claim
+def _strip(found: Reviewed) -> FigureBlock | None:
+    from weldtrial.analysis.figures import claim_strip
 
-    blocks = []
     strip = claim_strip.strip_of(found.evidence, found.weighing, found.asked.margin)
-    if strip is not None:
-        blocks.append(_block("strip", claim_strip.draw(strip), claim_strip.describe(strip)))
+    if strip is None:
+        return None
+    return _block("strip", claim_strip.draw(strip), claim_strip.describe(strip))
+
+
+def _undo_figure(found: Reviewed) -> FigureBlock | None:
+    from weldtrial.analysis.figures import undo_claim
+
     curves = undo_claim.curves(found.evidence) if found.evidence.kind == "counts" else None
-    if curves is not None:
-        named = (found.evidence.what, found.evidence.old.name)
-        blocks.append(_block("undo", undo_claim.draw(curves, *named),
-                             undo_claim.describe(curves, *named)))  # fmt: skip
-    return blocks
+    if curves is None:
+        return None
+    named = (found.evidence.what, found.evidence.old.name)
+    return _block("undo", undo_claim.draw(curves, *named), undo_claim.describe(curves, *named))
 
 
 def _block(key: str, figure: Figure, text: FigureText) -> FigureBlock:

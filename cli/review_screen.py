@@ -36,7 +36,7 @@ def show(console: Console, found: Reviewed) -> None:
     for line in grade_lines(found):
         console.line(f"  {line}")
     for line in found.seen:
-        console.note(f"  Seen, not asked: {line}")
+        console.note(f"  Seen: {line}")
     if judgement.test is not None:
         console.heading("CHEAPEST HONEST TEST")
         console.line(f"  {judgement.test.words}")

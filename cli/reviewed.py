@@ -94,7 +94,11 @@ def review(asked: Asked, ask: Questions) -> Reviewed:
 
 
 def _of_numbers(asked: Asked, ask: Questions) -> Reviewed:
-    from weldtrial.analysis.review_answers import answers_of_rows, faults_of_rows
+    from weldtrial.analysis.review_answers import (
+        answers_of_rows,
+        cannot_tell_from,
+        faults_of_rows,
+    )
     from weldtrial.analysis.suspicions import find_suspicions
 
     assert asked.evidence is not None
@@ -108,7 +112,28 @@ def _of_numbers(asked: Asked, ask: Questions) -> Reviewed:
     known, seen = joined(shown, asked.said)
     answers = {**known, **ask(known)}
     faults = faults_of_rows(noticed, answers)
+    if not cannot_tell_from(noticed, answers):
+        seen = (*_as_given(asked), *seen)
     return _put_together(asked, asked.evidence, answers, noticed, faults, seen=seen)
+
+
+def _as_given(asked: Asked) -> tuple[str, ...]:
+    """Say what every row as a coupon of its own would give, where fewer were counted."""
+    from weldtrial.analysis.review_averages import weigh_averages
+    from weldtrial.shared.review_evidence import evidence_of_rows
+
+    evidence, theirs = asked.evidence, asked.theirs
+    if evidence is None or theirs is None:
+        return ()
+    given = evidence_of_rows(
+        theirs.rows, evidence.new.name, evidence.old.name, unit=evidence.unit, level="rows"
+    )
+    if (given.new.n, given.old.n) == (evidence.new.n, evidence.old.n):
+        return ()
+    says = [one.words for one in weigh_averages(given).says if one.code in ("ratio", "difference")]
+    if not says:
+        return ()
+    return (f"as given, every row a coupon ({given.new.n} and {given.old.n}): {' '.join(says)}",)
 
 
 def _of_sides(evidence: Evidence) -> dict[str, Answer]:

@@ -90,7 +90,7 @@ def _near(evidence: Evidence, margin: Margin | None) -> float | None:
 def draw(found: Strip) -> Figure:
     """Draw one strip."""
     with house_style():
-        figure = new_figure(0.95)
+        figure = new_figure(0.8)
         axes = figure.subplots(1, 1)
         if found.near is not None:
             axes.axvspan(found.zero - found.near, found.zero + found.near, color=BAND, zorder=0)
@@ -142,4 +142,6 @@ def describe(found: Strip) -> FigureText:
     caption = "Dot: what was found. Line: 95 % interval."
     caption += " Tick: the claim." if claimed else ""
     caption += " Grey band: the margin." if found.near is not None else ""
-    return FigureText(alt + ".", caption, ("", f"{found.label}{tail}"), tuple(rows))
+    heads, cells = zip(*rows, strict=True)
+    names = (f"{found.label}{tail}", *heads[1:])
+    return FigureText(alt + ".", caption, names, (cells,))

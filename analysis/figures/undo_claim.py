@@ -61,7 +61,7 @@ def curves(evidence: Evidence) -> Curves | None:
 def draw(found: Curves, what: str, old: str) -> Figure:
     """Draw both curves beside each other, with the line at which a result no longer stands out."""
     with house_style():
-        figure = new_figure(1.75)
+        figure = new_figure(1.45)
         left, right = figure.subplots(1, 2, sharey=True)
         _curve(left, found.forgotten, f"{what or 'failures'} forgotten among those of {old}")
         _curve(right, found.earlier, f"earlier coupons of {old}, really")
@@ -94,8 +94,11 @@ def describe(found: Curves, what: str, old: str) -> FigureText:
     if fewer is not None:
         said.append(f"with really only {fewer} earlier coupons neither")
     message = "; ".join(said) or "no changed fact drawn here undoes it"
-    rows = [(f"{many} forgotten", p_words(p)) for many, p in found.forgotten]
-    rows += [(f"{n} earlier coupons", p_words(p)) for n, p in found.earlier[1:]]
+    steps = [n for n, _ in found.earlier]
+    rows = [
+        (f"0 to {found.forgotten[-1][0]} forgotten", _ps(found.forgotten)),
+        (f"{', '.join(map(str, steps))} earlier coupons", _ps(found.earlier)),
+    ]
     return FigureText(
         alt=(
             f"Two curves of p: against forgotten events of {old}, and against fewer earlier "
@@ -108,3 +111,7 @@ def describe(found: Curves, what: str, old: str) -> FigureText:
         table_headers=("if really", "p"),
         table_rows=tuple(rows),
     )
+
+
+def _ps(points: Sequence[tuple[int, float]]) -> str:
+    return ", ".join(p_words(p) for _, p in points)

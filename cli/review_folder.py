@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,10 +15,17 @@ from weldtrial.cli.looking import may_report
 from weldtrial.cli.opening import Opened
 from weldtrial.cli.sealing import redraw
 from weldtrial.shared.answers import Answer
+from weldtrial.shared.folder import find_folder
 from weldtrial.shared.problems import WeldtrialError
 from weldtrial.shared.record import Record
 from weldtrial.shared.review_facts import Fact, folder_facts, rows_of_record
-from weldtrial.shared.review_folder import Claimed, TheirFolder, read_their_folder
+from weldtrial.shared.review_folder import (
+    Claimed,
+    TheirFolder,
+    is_bundle,
+    read_their_folder,
+    unpack,
+)
 
 if TYPE_CHECKING:
     from weldtrial.analysis.evidence_grade import Fault
@@ -194,6 +203,22 @@ class FolderReview:
     suspicions: tuple[Suspicion, ...]
     answers: Mapping[str, Answer]
     faults: tuple[Fault, ...]
+
+
+@contextlib.contextmanager
+def opened_folder(path: Path) -> Iterator[Path]:
+    """Give the folder of a trial: the one at `path`, or a bundle unpacked for the while.
+
+    Raises
+    ------
+    WeldtrialError
+        As `weldtrial.shared.folder.find_folder` and `weldtrial.shared.review_folder.unpack`.
+    """
+    if not is_bundle(path):
+        yield find_folder(path)
+        return
+    with tempfile.TemporaryDirectory(prefix="weldtrial-review-") as into:
+        yield unpack(path, Path(into))
 
 
 def review_folder(path: Path) -> FolderReview:

@@ -17,7 +17,7 @@ from weldtrial_bad_folders import LOADS, LOG, Spoilt, opened
 
 from weldtrial.analysis.evidence_grade import grade_evidence
 from weldtrial.cli.main import main
-from weldtrial.cli.review_folder import FolderReview, review_folder
+from weldtrial.cli.review_folder import FolderReview, opened_folder, review_folder
 from weldtrial.shared.answers import value_of
 from weldtrial.shared.problems import ProblemsFound
 from weldtrial.shared.review_folder import is_bundle, read_report, unpack
@@ -275,8 +275,10 @@ def test_an_unsealed_folder_is_no_evidence_of_a_plan(theirs: Spoilt) -> None:
 def test_a_bundle_is_reviewed_like_its_folder(theirs: Spoilt, tmp_path: Path) -> None:
     run(theirs.path, "report", "--bundle", "--out", str(tmp_path / "their.zip"))
     assert is_bundle(tmp_path / "their.zip")
-    place = unpack(tmp_path / "their.zip", tmp_path / "unpacked")
-    whole, packed = review_folder(theirs.path), review_folder(place)
+    whole = review_folder(theirs.path)
+    with opened_folder(tmp_path / "their.zip") as place:
+        packed = review_folder(place)
+    assert not place.exists()
     assert packed.facts == whole.facts
     assert packed.again.findings == whole.again.findings
 

@@ -54,8 +54,10 @@ def units_of(rows: Sequence[ReviewRow]) -> Units:
     """Return what the sides of some rows were dealt to."""
     sides = tuple(dict.fromkeys(row.group for row in rows))
     labels: list[tuple[str, ...]] = [(row.setup,) for row in rows]
-    pure = all(row.setup for row in rows) and len({(r.setup, r.group) for r in rows}) == len(
-        {r.setup for r in rows}
+    pure = (
+        bool(rows)
+        and all(row.setup for row in rows)
+        and len({(r.setup, r.group) for r in rows}) == len({r.setup for r in rows})
     )
     if not pure:
         labels = [(row.coupon, row.group) if row.coupon else (str(row.number),) for row in rows]

@@ -33,6 +33,12 @@ if TYPE_CHECKING:
     from weldtrial.analysis.suspicion_record import Suspicion
 
 
+CLOSED = (
+    "The codes are still closed: checks only, and the readings are not looked through, so that "
+    "nobody learns from a review which side is which."
+)
+
+
 @dataclass(frozen=True, slots=True)
 class WorkedOutAgain:
     """What a folder says when its raw files are analysed again.
@@ -239,10 +245,13 @@ def review_folder(path: Path) -> FolderReview:
 
     folder = read_their_folder(path, redraw)
     again = work_out_again(folder)
-    facts = tuple(sorted((*folder_facts(folder), *again.facts), key=lambda one: not one.serious))
+    is_open = folder.record.codes_open
+    closed = () if is_open else (Fact("codes-closed", CLOSED, file="journal.csv"),)
+    found = (*closed, *folder_facts(folder), *again.facts)
+    facts = tuple(sorted(found, key=lambda one: not one.serious))
     factor = compared_factor(folder.trial)
     noticed: tuple[Suspicion, ...] = ()
-    if factor is not None and folder.trial.deciding.kind == "number":
+    if is_open and factor is not None and folder.trial.deciding.kind == "number":
         noticed = find_suspicions(rows_of_record(folder, folder.trial.deciding, factor))
     aside = again.findings.set_aside if again.findings is not None else ()
     answers = answers_of_folder(folder.trial, folder.record, aside, facts, noticed)

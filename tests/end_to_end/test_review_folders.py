@@ -113,9 +113,21 @@ def test_a_clean_folder_is_let_alone(theirs: Spoilt) -> None:
 def test_other_clean_readings_are_let_alone_too(closed: Path, tmp_path: Path, seed: int) -> None:
     shutil.copytree(closed, tmp_path / "trial")
     fill(opened(tmp_path / "trial"), 100 + seed)
+    run(tmp_path / "trial", "analyse", "--open", "--yes")
     review = review_folder(tmp_path / "trial")
+    assert review.folder.record.codes_open
     assert serious(review) == set()
     assert asked(review) == set()
+
+
+def test_a_review_keeps_closed_codes_closed(closed: Path) -> None:
+    review = review_folder(closed)
+    assert "The codes are still closed" in said(review, "codes-closed")
+    assert review.suspicions == ()
+    assert review.again.findings is not None
+    assert review.again.findings.responses == ()
+    words = " ".join(fact.words for fact in review.facts)
+    assert "co2" not in words
 
 
 def test_an_edited_plan_is_named_and_the_plan_as_sealed_is_analysed(theirs: Spoilt) -> None:

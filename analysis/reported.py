@@ -20,11 +20,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import exp, log, nan, sqrt
 
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from weldtrial.analysis.evidence import Side
 from weldtrial.analysis.judge import Bounds
 from weldtrial.analysis.power import detectable
+from weldtrial.analysis.tails import t_above
 from weldtrial.shared.problems import NotEstimable
 
 STEADY = 0.2
@@ -188,7 +189,7 @@ def from_p(p: float, n_new: int, n_old: int) -> Standardised:
     """
     df = n_new + n_old - 2
     if not 0 < p <= 1 or min(n_new, n_old) < 1 or df < 1:
-        raise ValueError(f"no difference follows from p = {p!r}, {n_new} and {n_old} coupons")
+        raise ValueError(f"no gap follows from p = {p!r}, {n_new} and {n_old} coupons")
     t = float(-special.stdtrit(df, p / 2))
     scale = sqrt(1 / n_new + 1 / n_old)
     return Standardised(t, df, t * scale, *(scale * one for one in noncentrality(t, df)))
@@ -199,14 +200,15 @@ def noncentrality(t: float, df: float, confidence: float = 0.95) -> tuple[float,
     tail = (1 - confidence) / 2
 
     def root(chance: float) -> float:
+        def excess(shift: float) -> float:
+            return t_above(t, df, shift) - chance
+
         width = 10.0 + abs(t)
+        while excess(t - width) > 0 or excess(t + width) < 0:
+            width *= 2
+        return float(optimize.brentq(excess, t - width, t + width))
 
-        def above(shift: float) -> float:
-            return float(stats.nct.cdf(t, df, shift)) - chance
-
-        return float(optimize.brentq(above, t - width, t + width))
-
-    return root(1 - tail), root(tail)
+    return root(tail), root(1 - tail)
 
 
 # ------------------------------------------------------------------------------ one coupon

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from weldtrial.analysis.counted_evidence import Counted, counted
+from weldtrial.analysis.counted_evidence import counted
 from weldtrial.analysis.evidence import Claim, Evidence, HonestTest, Said, UndoRow
 from weldtrial.analysis.findings import VerdictCode
 from weldtrial.analysis.honest_test import count_margin_test, count_test
@@ -99,14 +99,15 @@ def weigh_counts(
     says = list(counts_said(evidence, found))
     if (several := picked_said(picked(found.fisher, evidence.looked_at))) is not None:
         says.append(several)
-    gap, ratio = _quantities(found)
-    weighed, code = None, None
-    if gap is not None:
-        near = None if margin is None else Margin(margin.value, False)
-        code = numbers_code(gap, None, near, evidence.better, ask_of(claim, margin), None)
-        if claim is not None:
-            weighed = weigh(_in_points(claim), evidence.better, gap, ratio, near, None)
-            says.append(claim_said(weighed, POINTS, margin_text(margin, "", points=True)))
+    gap, ratio = _quantity(found.difference95, found.difference90), None
+    if found.ratio95 is not None and found.ratio90 is not None:
+        ratio = _quantity(found.ratio95, found.ratio90)
+    near = None if margin is None else Margin(margin.value, False)
+    code = numbers_code(gap, None, near, evidence.better, ask_of(claim, margin), None)
+    weighed = None
+    if claim is not None:
+        weighed = weigh(_in_points(claim), evidence.better, gap, ratio, near, None)
+        says.append(claim_said(weighed, POINTS, margin_text(margin, "", points=True)))
     new, old = evidence.new, evidence.old
     worse, other = (new, old) if (new.share or 0) >= (old.share or 0) else (old, new)
     test: HonestTest | None = count_test(worse.name, other.name, evidence.what, thing)
@@ -123,14 +124,7 @@ def _in_points(claim: Claim) -> Claim:
     return replace(claim, percent=False) if claim.kind != "ratio" else claim
 
 
-def _quantities(found: Counted) -> tuple[Quantity | None, Quantity | None]:
-    gap = _quantity(found.difference95, found.difference90)
-    return gap, _quantity(found.ratio95, found.ratio90)
-
-
-def _quantity(wide: Interval | None, narrow: Interval | None) -> Quantity | None:
-    if wide is None or narrow is None:
-        return None
+def _quantity(wide: Interval, narrow: Interval) -> Quantity:
     return Quantity(wide.estimate, Bounds(wide.low, wide.high, narrow.low, narrow.high))
 
 

@@ -21,7 +21,7 @@ ZERO_READING = (
 
 def counts_said(evidence: Evidence, found: Counted) -> tuple[Said, ...]:
     """Return what the counts say, in the order of the page."""
-    says = [_sides(evidence, found), _split(evidence, found), _reach(found)]
+    says: list[Said | None] = [_sides(evidence, found), _split(evidence, found), _reach(found)]
     says += [_difference(evidence, found), _ratio(evidence, found), _zero(evidence, found)]
     says.append(_expect_less(found.fisher))
     return tuple(one for one in says if one is not None)
@@ -62,13 +62,11 @@ def _reach(found: Counted) -> Said | None:
     return Said("smallest-p", words, {"p": found.smallest_p})
 
 
-def _difference(evidence: Evidence, found: Counted) -> Said | None:
+def _difference(evidence: Evidence, found: Counted) -> Said:
     gap = found.difference95
-    if gap is None:
-        return None
     words = (
         f"{evidence.new.name} less {evidence.old.name}: {points(gap.estimate)} points, could be "
-        f"{points(gap.low)} to {points(gap.high)} (exact 95 % interval)."
+        f"{points(gap.low)} to {points(gap.high)} ({_interval(found)})."
     )
     return Said("difference", words, {
         "difference": gap.estimate, "low": gap.low, "high": gap.high,
@@ -88,9 +86,13 @@ def _ratio(evidence: Evidence, found: Counted) -> Said | None:
         words += f"how much less nobody can say, with none seen in {new}."
     else:
         words = f"{new} happens {figures(gap.estimate)} times as often as {old}, could be "
-        words += f"{figures(gap.low)} to {figures(gap.high)} times (exact 95 % interval)."
+        words += f"{figures(gap.low)} to {figures(gap.high)} times ({_interval(found)})."
     values = {"ratio": gap.estimate, "low": gap.low, "high": gap.high}
     return Said("ratio", words, {k: v for k, v in values.items() if abs(v) < inf})
+
+
+def _interval(found: Counted) -> str:
+    return "exact 95 % interval" if found.exact else "95 % interval"
 
 
 def _zero(evidence: Evidence, found: Counted) -> Said | None:

@@ -23,8 +23,8 @@ Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 DEALS = 4999
 """Random deals behind a p."""
-SETTING = 0.02
-"""Below this share of the mean a measure hardly varies within a side: it was set, not measured."""
+SETTING = 3.0
+"""A gap between sides of so many ranges within a side is set, not measured."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +54,10 @@ def units_of(rows: Sequence[ReviewRow]) -> Units:
     """Return what the sides of some rows were dealt to."""
     sides = tuple(dict.fromkeys(row.group for row in rows))
     labels: list[tuple[str, ...]] = [(row.setup,) for row in rows]
-    pure = all(row.setup for row in rows) and len({(r.setup, r.group) for r in rows}) == len(
-        {r.setup for r in rows}
+    pure = (
+        bool(rows)
+        and all(row.setup for row in rows)
+        and len({(r.setup, r.group) for r in rows}) == len({r.setup for r in rows})
     )
     if not pure:
         labels = [(row.coupon, row.group) if row.coupon else (str(row.number),) for row in rows]
@@ -103,7 +105,7 @@ def tied_to_number(
     )
     if name == "order":
         return _order(units, apart, p, level, numbers)
-    if apart and all(np.ptp(one) <= SETTING * abs(one.mean()) for one in sides) and p <= 0.2:
+    if _was_set(values, units):
         words = (
             f"{name} goes with the side throughout ({said}): any difference is one of side and "
             f"{name} together. Please say whether it was meant so, and by which rule."
@@ -213,6 +215,18 @@ def _apart(sides: Sequence[Floats]) -> bool:
     """Whether no side reaches into another."""
     ends = sorted((float(one.min()), float(one.max())) for one in sides)
     return all(a[1] < b[0] for a, b in pairwise(ends))
+
+
+def _was_set(values: Sequence[float | None], units: Units) -> bool:
+    """Whether a number is a setting that each side has of its own, row by row."""
+    numbers = np.array([np.nan if value is None else value for value in values], dtype=float)
+    side = units.side[units.of_row]
+    ends = sorted(
+        (float(mine.min()), float(mine.max()))
+        for mine in (numbers[side == code] for code in range(len(units.sides)))
+    )
+    widest = max(high - low for low, high in ends)
+    return all(b[0] - a[1] > SETTING * widest for a, b in pairwise(ends)) and len(numbers) >= 6
 
 
 def _unit_means(values: Sequence[float | None], units: Units) -> Floats:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,15 +15,28 @@ from weldtrial.cli.looking import may_report
 from weldtrial.cli.opening import Opened
 from weldtrial.cli.sealing import redraw
 from weldtrial.shared.answers import Answer
+from weldtrial.shared.folder import find_folder
 from weldtrial.shared.problems import WeldtrialError
 from weldtrial.shared.record import Record
 from weldtrial.shared.review_facts import Fact, folder_facts, rows_of_record
-from weldtrial.shared.review_folder import Claimed, TheirFolder, read_their_folder
+from weldtrial.shared.review_folder import (
+    Claimed,
+    TheirFolder,
+    is_bundle,
+    read_their_folder,
+    unpack,
+)
 
 if TYPE_CHECKING:
     from weldtrial.analysis.evidence_grade import Fault
     from weldtrial.analysis.findings import Findings, ResponseFindings
     from weldtrial.analysis.suspicion_record import Suspicion
+
+
+CLOSED = (
+    "The codes are still closed: checks only, and the readings are not looked through, so that "
+    "nobody learns from a review which side is which."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +211,22 @@ class FolderReview:
     faults: tuple[Fault, ...]
 
 
+@contextlib.contextmanager
+def opened_folder(path: Path) -> Iterator[Path]:
+    """Give the folder of a trial: the one at `path`, or a bundle unpacked for the while.
+
+    Raises
+    ------
+    WeldtrialError
+        As `weldtrial.shared.folder.find_folder` and `weldtrial.shared.review_folder.unpack`.
+    """
+    if not is_bundle(path):
+        yield find_folder(path)
+        return
+    with tempfile.TemporaryDirectory(prefix="weldtrial-review-") as into:
+        yield unpack(path, Path(into))
+
+
 def review_folder(path: Path) -> FolderReview:
     """Review a trial folder: read, redrawn, analysed again, compared with its own report.
 
@@ -214,10 +245,13 @@ def review_folder(path: Path) -> FolderReview:
 
     folder = read_their_folder(path, redraw)
     again = work_out_again(folder)
-    facts = tuple(sorted((*folder_facts(folder), *again.facts), key=lambda one: not one.serious))
+    is_open = folder.record.codes_open
+    closed = () if is_open else (Fact("codes-closed", CLOSED, file="journal.csv"),)
+    found = (*closed, *folder_facts(folder), *again.facts)
+    facts = tuple(sorted(found, key=lambda one: not one.serious))
     factor = compared_factor(folder.trial)
     noticed: tuple[Suspicion, ...] = ()
-    if factor is not None and folder.trial.deciding.kind == "number":
+    if is_open and factor is not None and folder.trial.deciding.kind == "number":
         noticed = find_suspicions(rows_of_record(folder, folder.trial.deciding, factor))
     aside = again.findings.set_aside if again.findings is not None else ()
     answers = answers_of_folder(folder.trial, folder.record, aside, facts, noticed)

@@ -11,6 +11,7 @@ from weldtrial.shared.csvtable import plain_header
 from weldtrial.shared.data_file import MISSING, DataFile
 from weldtrial.shared.problems import Problem, nearest
 from weldtrial.shared.units import UnknownUnit, canonical
+from weldtrial.shared.welded_order import parse_started
 
 Role = Literal["value", "group", "coupon", "setup", "day", "order", "time", "reader", "plate"]
 ROLES: Mapping[Role, str] = {
@@ -144,8 +145,12 @@ def _fits(role: Role, name: str, data: DataFile) -> bool:
     if role in ("value", "order"):
         return 2 * numbers > len(cells)
     if role == "group":
-        return 2 <= len(set(cells)) <= max(2, len(cells) // 2)
-    return True
+        few = 2 <= len(set(cells)) <= max(2, len(cells) // 2)
+        return few and 2 * numbers < len(cells)
+    if role == "time":
+        return 2 * sum(parse_started(cell) is not None for cell in cells) > len(cells)
+    # A label is a name or a whole number: heat input in kJ/mm names no plate.
+    return not any((data.number(cell) or 0.0) % 1 for cell in cells)
 
 
 def unit_in(header: str) -> str:

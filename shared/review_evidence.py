@@ -63,17 +63,14 @@ def finest_level(rows: Sequence[ReviewRow]) -> Level:
 
 
 def averages(rows: Sequence[ReviewRow], side: str, level: Level) -> tuple[float, ...]:
-    """Return one number a unit of a side: readings of a coupon averaged, coupons of a set-up too."""
+    """Return one number a unit of a side: readings averaged, and coupons of a set-up too."""
     mine = [row for row in rows if row.group == side and row.value is not None]
     if level == "rows":
         return tuple(row.value for row in mine if row.value is not None)
     coupons: dict[tuple[str, str], list[float]] = {}
     for row in mine:
-        if row.value is not None:
-            stamp = row.coupon or str(row.number)
-            coupons.setdefault((row.setup if level == "setups" else "", stamp), []).append(
-                row.value
-            )
+        key = (row.setup if level == "setups" else "", row.coupon or str(row.number))
+        coupons.setdefault(key, []).append(row.value or 0.0)
     means = {key: sum(found) / len(found) for key, found in coupons.items()}
     if level == "coupons":
         return tuple(means.values())

@@ -18,7 +18,14 @@ from weldtrial.shared.earlier import with_earlier
 from weldtrial.shared.folder import TRIAL_FILE, Folder
 from weldtrial.shared.plan import Plan
 from weldtrial.shared.plancsv import plan_to_csv, read_plan
-from weldtrial.shared.problems import NotEnough, Problem, ProblemsFound, SealBroken, WeldtrialError
+from weldtrial.shared.problems import (
+    NotEnough,
+    Problem,
+    ProblemsFound,
+    SealBroken,
+    WeldtrialError,
+    WrongUsage,
+)
 from weldtrial.shared.record import Record
 from weldtrial.shared.seal import Check, Redraw, inspect, seal_taken_away, sha256_of
 from weldtrial.shared.sealfile import SealFile, read_seal
@@ -97,12 +104,20 @@ def read_their_folder(folder: Path, redraw: Redraw) -> TheirFolder:
         When the question cannot be read at all.
     NotEnough
         When there is neither a plan nor a seal to draw one from.
+    WrongUsage
+        When the folder was adopted from data: those are reviewed as data.
     """
     from weldtrial.shared.trialfile import read_trial
 
     trial, problems = read_trial(Folder(folder).trial_file)
     if trial is None:
         raise ProblemsFound(problems)
+    if trial.adopted is not None:
+        raise WrongUsage(
+            "This folder was adopted from data that were not planned here: it has no seal and no "
+            "journal to check.",
+            hint=f"Review the data themselves:  weldtrial review {trial.adopted.file}",
+        )
     found = list(problems)
     sealed = None
     try:

@@ -3,7 +3,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations
-from math import comb
+from math import comb, inf
 
 import numpy as np
 import pytest
@@ -74,10 +74,35 @@ def test_smallest_p_is_the_smallest_of_all_outcomes(n: int, m: int) -> None:
     assert smallest_p(n, m) == pytest.approx(min(every))
 
 
-def test_too_many_to_count_out_still_has_a_p() -> None:
-    found = counted(evidence("30/90", "20/90"))
-    assert found.difference95 is None
-    assert 0 < found.fisher < 1
+def test_large_counts_have_the_intervals_for_large_numbers() -> None:
+    """Beyond a hundred coupons: a few hundredths from the exact intervals of a hundred."""
+    few, many = counted(evidence("30/50", "20/50")), counted(evidence("31/51", "20/50"))
+    assert (few.exact, many.exact) == (True, False)
+    for one, other in (
+        (many.difference95.low, few.difference95.low),
+        (many.difference95.high, few.difference95.high),
+    ):
+        assert one == pytest.approx(other, abs=0.03)
+    assert many.ratio95 is not None
+    assert few.ratio95 is not None
+    assert many.ratio95.low == pytest.approx(few.ratio95.low, abs=0.1)
+
+
+def test_newcombes_published_difference() -> None:
+    """Newcombe (1998), table II (from memory): 56 of 70 against 48 of 80, .0524 to .3339."""
+    found = counted(evidence("56/70", "48/80"))
+    assert not found.exact
+    assert (round(found.difference95.low, 4), round(found.difference95.high, 4)) == (
+        0.0524, 0.3339,
+    )  # fmt: skip
+
+
+def test_a_ratio_of_none_to_none_has_no_value() -> None:
+    for text in ("0/4", "0/90"):
+        assert counted(evidence(text, text)).ratio95 is None
+    some = counted(evidence("9/90", "0/90")).ratio95
+    assert some is not None
+    assert (some.estimate, some.high) == (inf, inf)
 
 
 # ------------------------------------------------------------------------------ undoing

@@ -109,7 +109,9 @@ def test_nothing_scatters() -> None:
     assert welch(Moments(3, 1, 0), Moments(3, 2, 1)).df == pytest.approx(2)
 
 
-@pytest.mark.parametrize(("p", "n", "m"), [(0.03, 4, 4), (0.5, 3, 12), (0.001, 20, 9)])
+@pytest.mark.parametrize(
+    ("p", "n", "m"), [(0.03, 4, 4), (0.5, 3, 12), (0.001, 20, 9), (0.03, 1, 2), (1.0, 4, 4)]
+)
 def test_a_p_alone(p: float, n: int, m: int) -> None:
     found = from_p(p, n, m)
     again = pooled(Moments(n, found.size, 1.0), Moments(m, 0.0, 1.0))

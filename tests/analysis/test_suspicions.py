@@ -230,3 +230,38 @@ def test_figures_tied_to_a_day_hold_the_grade_down_whatever_is_answered() -> Non
     faults = faults_of_rows(noticed)
     assert [fault.at_most for fault in faults] == ["weak"]
     assert faults[0].words == "the side cannot be told from day"
+
+
+def test_handfuls_are_judged_by_the_f_test_of_blocks() -> None:
+    """Two sides of two blocks of three; one side alone against a one-way analysis (scipy)."""
+    load = np.array(loads(6, 4))
+    seen = values._handfuls([load[None, :]], 3)[0]
+    assert 10**-seen == pytest.approx(stats.f_oneway(load[:3], load[3:]).pvalue)
+    both = values._handfuls([load[None, :], np.array(loads(6, 5))[None, :]], 3)[0]
+    assert 0 < 10**-both < 1
+
+
+def test_uneven_last_figures_agree_with_the_chi_squared_test() -> None:
+    """Against the large-sample test (scipy), on 200 readings where it is good."""
+    rng = np.random.default_rng(6)
+    figures = rng.choice(10, 200, p=[0.16, *[0.09] * 4, 0.12, *[0.09] * 4])
+    whole = rng.integers(60, 100, 200)
+    rows = [
+        ReviewRow(n, n, float(f"{a}.{b}"), f"{a}.{b}", "ab"[n % 2])
+        for n, (a, b) in enumerate(zip(whole, figures, strict=True))
+    ]
+    found = values.last_figures(rows, 1.0, 1)
+    assert found is not None
+    counts = np.bincount(figures, minlength=10)
+    assert found.values["chi2"] == pytest.approx(stats.chisquare(counts).statistic)
+    p = float(stats.chisquare(counts).pvalue)
+    assert found.values["p"] == pytest.approx(p, abs=4 * np.sqrt(p * (1 - p) / 2999) + 0.003)
+
+
+def test_readings_at_a_limit_are_named_with_the_limit() -> None:
+    load = [min(v, 83.0) for v in loads(24, 9)]
+    found = values.at_limit(rows_of(load, "ab" * 12), 0.05, 1)
+    assert found is not None
+    assert found.values["value"] == 83.0
+    assert found.values["count"] == sum(v == 83.0 for v in load)
+    assert "the largest there is" in found.words

@@ -17,7 +17,7 @@ from weldtrial_bad_folders import LOADS, LOG, Spoilt, opened
 
 from weldtrial.analysis.evidence_grade import grade_evidence
 from weldtrial.cli.main import main
-from weldtrial.cli.review_folder import FolderReview, review_folder
+from weldtrial.cli.review_folder import FolderReview, opened_folder, review_folder
 from weldtrial.shared.answers import value_of
 from weldtrial.shared.problems import ProblemsFound
 from weldtrial.shared.review_folder import is_bundle, read_report, unpack
@@ -113,9 +113,21 @@ def test_a_clean_folder_is_let_alone(theirs: Spoilt) -> None:
 def test_other_clean_readings_are_let_alone_too(closed: Path, tmp_path: Path, seed: int) -> None:
     shutil.copytree(closed, tmp_path / "trial")
     fill(opened(tmp_path / "trial"), 100 + seed)
+    run(tmp_path / "trial", "analyse", "--open", "--yes")
     review = review_folder(tmp_path / "trial")
+    assert review.folder.record.codes_open
     assert serious(review) == set()
     assert asked(review) == set()
+
+
+def test_a_review_keeps_closed_codes_closed(closed: Path) -> None:
+    review = review_folder(closed)
+    assert "The codes are still closed" in said(review, "codes-closed")
+    assert review.suspicions == ()
+    assert review.again.findings is not None
+    assert review.again.findings.responses == ()
+    words = " ".join(fact.words for fact in review.facts)
+    assert "co2" not in words
 
 
 def test_an_edited_plan_is_named_and_the_plan_as_sealed_is_analysed(theirs: Spoilt) -> None:
@@ -275,8 +287,10 @@ def test_an_unsealed_folder_is_no_evidence_of_a_plan(theirs: Spoilt) -> None:
 def test_a_bundle_is_reviewed_like_its_folder(theirs: Spoilt, tmp_path: Path) -> None:
     run(theirs.path, "report", "--bundle", "--out", str(tmp_path / "their.zip"))
     assert is_bundle(tmp_path / "their.zip")
-    place = unpack(tmp_path / "their.zip", tmp_path / "unpacked")
-    whole, packed = review_folder(theirs.path), review_folder(place)
+    whole = review_folder(theirs.path)
+    with opened_folder(tmp_path / "their.zip") as place:
+        packed = review_folder(place)
+    assert not place.exists()
     assert packed.facts == whole.facts
     assert packed.again.findings == whole.again.findings
 

@@ -190,3 +190,12 @@ def test_of_three_sides_the_new_one_is_asked_for() -> None:
     _, _, problems = sides_to_compare(theirs)
     assert "has 3 sides. Say which is claimed about:  --new a" in str(problems[0])
     assert sides_to_compare(theirs, new="c")[0] == ("c", "old")
+
+
+def test_columns_that_only_sound_alike_are_not_taken() -> None:
+    text = "wire_feed,heat_input,arc_time,gas,kN\n" + "\n".join(
+        f"{8.5 + n % 2},{1.1 + n / 100:.2f},{30 + n},{'ab'[n % 2]},{80 + n}" for n in range(8)
+    )
+    theirs = read_theirs(text.encode(), "their.csv", {})
+    assert dict(theirs.columns.names) == {"group": "gas", "value": "kN"}
+    assert set(theirs.rows[0].measures) == {"wire_feed", "heat_input", "arc_time"}

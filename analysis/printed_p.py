@@ -54,7 +54,8 @@ def recompute(new: Side, old: Side, p: float, decimals: int) -> PrintedP | None:
     if one is None or two is None or one.sd + two.sd == 0:
         return None
     half = 0.5 * 10.0**-decimals
-    lowest, highest = p - half, p + half
+    # The smallest p that so many decimals can show stands for any below it.
+    lowest, highest = (p - half if p > 2.5 * half else 0.0), p + half
 
     def gives(errors: bool, test: Callable[[Moments, Moments], Gap], sides: float) -> bool:
         low, high = _range(new, old, errors, test)

@@ -95,12 +95,18 @@ class _Asked:
         unit = self.evidence.unit
         if self.margin_units:
             return self.margin_units, f"a gap of your margin, {_size(self.margin_units, unit)}"
+        gap = self.claimed_gap
+        return (gap, f"the gap that is claimed, {_size(gap, unit)}") if gap else None
+
+    @property
+    def claimed_gap(self) -> float | None:
+        """The gap that a claim names, in the unit; None where it names none."""
         if self.claim is None or self.claim.kind == "no-difference" or self.claim.value is None:
             return None
         low, high = self.claim.span(self.evidence.better)
         place = high if low == -float("inf") else low
         gap = abs(place - 1) * abs(self.old.mean) if self.claim.is_ratio else abs(place)
-        return (gap, f"the gap that is claimed, {_size(gap, unit)}") if gap > 0 else None
+        return gap or None
 
 
 def _size(value: float, unit: str) -> str:
@@ -259,11 +265,16 @@ def _undo(asked: _Asked) -> tuple[UndoRow, ...]:
 
 
 def _test(asked: _Asked, ask: Ask, sd_setup: float | None) -> HonestTest | None:
-    aim = asked.aim
+    aim, claimed, near = asked.aim, asked.claimed_gap, asked.margin_units
     if aim is None or asked.sd <= 0:
         return None
+    gap = aim[0]
+    figure = asked.claim is not None and asked.claim.kind in ("ratio", "difference")
+    if figure and near and claimed and claimed > near:
+        # A gap beyond the margin is claimed: the trial has to show it, not that there is none.
+        ask, gap = "difference", claimed
     ask = ask if asked.margin is not None else "difference"
-    return measured_test(asked.sd, aim[0], ask, asked.evidence.unit, sd_setup=sd_setup)
+    return measured_test(asked.sd, gap, ask, asked.evidence.unit, sd_setup=sd_setup)
 
 
 # ------------------------------------------------------------------------------ checks

@@ -104,6 +104,10 @@ def weigh_counts(
         ratio = _quantity(found.ratio95, found.ratio90)
     near = None if margin is None else Margin(margin.value, False)
     code = numbers_code(gap, None, near, evidence.better, ask_of(claim, margin), None)
+    if found.fisher > ALPHA and code.startswith(("worse", "better", "difference")):
+        # The unconditional interval is a little bolder: what mere dealing gives more often than
+        # five times in a hundred is not shown (3 of 3 against 0 of 3 is p = 0.10).
+        code = "not_settled"
     weighed = None
     if claim is not None:
         weighed = weigh(_in_points(claim), evidence.better, gap, ratio, near, None)

@@ -124,7 +124,8 @@ def _also(weighed: Weighed, found: Quantity, unit: str) -> str:
     low, high = found.bounds.low95, found.bounds.high95
     if not isfinite(high - low):
         return ""
-    on_ratio, scale = weighed.scale == "ratio", 100 if unit == POINTS else 1
+    on_ratio = weighed.scale == "ratio"
+    scale = 100 if unit == POINTS and not on_ratio else 1
     step = LOWEST_STEP if on_ratio and high < 2 else _round_step(scale * (high - low))
     ends = [ceil(scale * low / step - 1e-9) * step, floor(scale * high / step + 1e-9) * step]
     places = max(0, -floor(log10(step)))

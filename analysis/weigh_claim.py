@@ -92,7 +92,7 @@ def weigh(
     if claim.kind in ("at-least", "at-most"):
         return Weighed(claim, _one_way(claim, found, low, high), scale, found, low, high, near)
     verdict = _point(found.bounds, low, near, alike=claim.kind == "no-difference")
-    needs = "margin" if near is None and verdict == "not-settled" else ""
+    needs = "margin" if margin is None and verdict == "not-settled" else ""
     return Weighed(claim, verdict, scale, found, low, high, near, needs)
 
 

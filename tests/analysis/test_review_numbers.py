@@ -194,6 +194,32 @@ def test_counts_beside_a_margin_get_the_count_that_would_settle_it() -> None:
     assert found.test.ask == "equal-enough"
 
 
+def test_what_dealing_gives_ten_times_in_a_hundred_is_not_shown() -> None:
+    """3 of 3 against 0 of 3: the unconditional interval leaves zero out, Fisher's p is 0.10."""
+    found = counts("new 0/3, before 3/3")
+    assert found.code == "not_settled"
+    assert one(found.says, "smallest-p").values["p"] == pytest.approx(0.1)
+
+
+def test_a_claim_beyond_the_margin_is_to_be_shown() -> None:
+    found = averages("new 2.4 0.3 6, old 1.2 0.25 6", "twice the penetration", "10%")
+    assert found.test is not None
+    assert (found.test.ask, found.test.margin) == ("difference", pytest.approx(1.2))
+
+
+def test_ratio_of_counts_is_never_said_in_points() -> None:
+    words = one(counts("new 2/30, before 9/120", "half", "5%").says, "claim-not-settled").words
+    assert words == (
+        "Not settled: \u201chalf\u201d. Found 0.89 times, 0.27 to 4.0. Compatible with it; also "
+        "compatible with 1 and 3."
+    )
+
+
+def test_the_smallest_printable_p_stands_for_any_below() -> None:
+    found = averages("new 2.4 0.3 6, old 1.2 0.25 6, p 0.001")
+    assert codes(found.checks) == ["printed-p-welch"]
+
+
 def test_percent_of_a_count_is_points_and_worse_is_more() -> None:
     found = counts("new 15/18, before 3/18", "at least 20 % worse", "20%")
     assert found.code == "worse_beyond_margin"

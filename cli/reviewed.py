@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -10,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from weldtrial.shared.answers import Answer, Answers, joined
 from weldtrial.shared.claimed import Evidence, Side
-from weldtrial.shared.problems import NotEnough, WrongUsage
 
 if TYPE_CHECKING:
     from weldtrial.analysis.evidence import Judgement
@@ -21,6 +19,7 @@ if TYPE_CHECKING:
     from weldtrial.cli.review_folder import FolderReview
     from weldtrial.shared.review_facts import Fact
 
+CLOSED_VERDICT = "Not settled: the codes are still closed, so this trial claims nothing yet."
 Questions = Callable[[Answers], Mapping[str, Answer]]
 """Asks what is left, given what is known, and returns the answers."""
 
@@ -85,12 +84,10 @@ def review(asked: Asked, ask: Questions) -> Reviewed:
     """
     if asked.folder is None:
         return _of_numbers(asked, ask)
-    if asked.folder.is_dir():
-        return _of_folder(asked, asked.folder, ask)
-    from weldtrial.shared.review_folder import unpack
+    from weldtrial.cli.review_folder import opened_folder
 
-    with tempfile.TemporaryDirectory() as into:
-        return _of_folder(asked, unpack(asked.folder, Path(into)), ask)
+    with opened_folder(asked.folder) as place:
+        return _of_folder(asked, place, ask)
 
 
 def _of_numbers(asked: Asked, ask: Questions) -> Reviewed:
@@ -113,27 +110,22 @@ def _of_numbers(asked: Asked, ask: Questions) -> Reviewed:
     answers = {**known, **ask(known)}
     faults = faults_of_rows(noticed, answers)
     if not cannot_tell_from(noticed, answers):
-        seen = (*_as_given(asked), *seen)
+        seen = (*_two_ways(asked), *seen)
     return _put_together(asked, asked.evidence, answers, noticed, faults, seen=seen)
 
 
-def _as_given(asked: Asked) -> tuple[str, ...]:
-    """Say what every row as a coupon of its own would give, where fewer were counted."""
-    from weldtrial.analysis.review_averages import weigh_averages
-    from weldtrial.shared.review_evidence import evidence_of_rows
+def _two_ways(asked: Asked) -> tuple[str, ...]:
+    """Say what the figures give as they were given and folded, where that is not the same."""
+    from weldtrial.analysis.two_ways import analyse_two_ways
 
     evidence, theirs = asked.evidence, asked.theirs
     if evidence is None or theirs is None:
         return ()
-    given = evidence_of_rows(
-        theirs.rows, evidence.new.name, evidence.old.name, unit=evidence.unit, level="rows"
+    past = any(row.beyond for row in theirs.rows)
+    found = analyse_two_ways(
+        theirs, evidence.new.name, evidence.old.name, lower_better=evidence.better == "lower"
     )
-    if (given.new.n, given.old.n) == (evidence.new.n, evidence.old.n):
-        return ()
-    says = [one.words for one in weigh_averages(given).says if one.code in ("ratio", "difference")]
-    if not says:
-        return ()
-    return (f"as given, every row a coupon ({given.new.n} and {given.old.n}): {' '.join(says)}",)
+    return tuple(one.words for one in found.says) if found.differs or past else ()
 
 
 def _of_sides(evidence: Evidence) -> dict[str, Answer]:
@@ -208,33 +200,32 @@ def _one_setup(evidence: Evidence) -> Evidence:
 
 def _of_folder(asked: Asked, path: Path, ask: Questions) -> Reviewed:
     from weldtrial.cli.review_folder import review_folder, verdicts
-    from weldtrial.shared.folder import TRIAL_FILE
 
-    if not (path / TRIAL_FILE).is_file():
-        raise WrongUsage(
-            f"'{path}' is a folder without a {TRIAL_FILE}, so it is no trial.",
-            hint="Review a file of figures by its name:  weldtrial review their.csv",
-        )
     found = review_folder(path)
     known, seen = joined(found.answers, asked.said)
     answers = {**known, **ask(known)}
     findings = found.again.findings
     boxes: tuple[tuple[str, str, tuple[str, ...]], ...] = ()
-    if findings is not None and findings.codes_open:
+    if not found.folder.record.codes_open:
+        boxes = (("", CLOSED_VERDICT, ()),)
+    elif findings is None:
+        boxes = (("", f"Not settled: it cannot be analysed again. {found.again.why_not}", ()),)
+    else:
         boxes = tuple(
             (one.tag, one.head or " ".join(one.lines), one.lines)
             for one in verdicts(found.folder, findings)
         )
-    elif findings is not None:
-        raise NotEnough(
-            "The codes of this trial were never opened, so it claims nothing yet.",
-            hint="Whoever ran it opens them:  weldtrial analyse --open",
-        )
     evidence = _evidence_of(found, asked)
     return _put_together(
-        asked, evidence, answers, found.suspicions, found.faults, seen=seen, facts=found.facts,
+        asked,
+        evidence,
+        answers,
+        found.suspicions,
+        found.faults,
+        seen=seen,
+        facts=found.facts,
         boxes=boxes,
-    )  # fmt: skip
+    )
 
 
 def _evidence_of(found: FolderReview, asked: Asked) -> Evidence:
@@ -246,6 +237,8 @@ def _evidence_of(found: FolderReview, asked: Asked) -> Evidence:
     folder = found.folder
     response, factor = folder.trial.deciding, compared_factor(folder.trial)
     blank = Evidence("folder", Side("new", 0), Side("old", 0), what=response.title)
+    if not folder.record.codes_open:
+        return blank
     if factor is None or len(factor.levels) != 2 or response.kind != "number":
         return blank
     old = factor.control or factor.levels[0]

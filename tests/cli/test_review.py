@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import re
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -108,7 +111,9 @@ def test_averages_as_coupons(weldtrial: Weldtrial, tmp_path: Path) -> None:
         "review: rows 1–6 share one stamp. Treated as 6 readings of 1 coupon. You have n = 8 "
         "coupons, not 13."
     )
-    assert "as given, every row a coupon (4 and 9)" in flat(done.out)
+    said = flat(done.out)
+    assert "As given (13 rows as coupons): co2 − mix =" in said
+    assert "Folded (8 coupons): co2 − mix =" in said
 
 
 def test_equal_asked_of_one_coupon(weldtrial: Weldtrial) -> None:
@@ -234,9 +239,9 @@ def test_json(weldtrial: Weldtrial) -> None:
     assert found["verdict"]["at_face_value"] == "difference_shown"
     split = next(one for one in found["says"] if one["code"] == "chance-split")
     assert split["values"]["p"] == pytest.approx(1 / 140)
-    # By hand: C(16, 4) = 1820 deals; 1 forgotten: C(4, 4) + ... = 49; 2: 115; 3: 215 of them.
-    left = [row["p"] * 1820 for row in found["undo"]][:3]
-    assert left == pytest.approx([49, 115, 215])
+    # By hand, dealing 4 new of 16 with 4, 5 and 6 porous: all deals at least as one-sided.
+    left = [row["p"] for row in found["undo"]][:3]
+    assert left == pytest.approx([(48 + 1) / 1820, (264 + 12) / 4368, (880 + 66) / 8008])
     assert found["test"]["setups"] == 4
     assert found["answers"]["controls"]["answer"] == "remembered"
     assert len(found["grade"]["unanswered"]) == 12
@@ -247,6 +252,53 @@ def test_several_studies(weldtrial: Weldtrial) -> None:
                      "--study", "shop C -3.0 se 1.2", "--unit", "kN")  # fmt: skip
     assert done.code == 0
     assert "3 studies together" in done.out
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The worked example with its codes opened, reported and bundled."""
+    from weldtrial.cli.main import main
+
+    place = tmp_path_factory.mktemp("theirs") / "gas"
+    with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+        assert main(["new", str(place), "--example", "drawbar-gas"]) == 0
+        assert main(["-C", str(place), "analyse", "--open", "--yes"]) == 0
+        assert main(["-C", str(place), "report", "--bundle"]) == 0
+    return place
+
+
+def test_a_folder_and_its_bundle(weldtrial: Weldtrial, folder: Path) -> None:
+    ours = weldtrial("-C", folder, "analyse", "--json").json
+    verdict = ours["responses"]["break_load"]["comparisons"][0]["verdict_words"]
+    for place in (folder, folder / "report.zip"):
+        found = weldtrial("review", place, "--json").json
+        assert found["kind"] == "folder"
+        assert found["verdict"]["words"] == verdict
+        assert found["grade"]["code"] == "strong"
+        assert not [fact for fact in found["facts"] if fact["serious"]]
+        assert found["test"] is None
+
+
+def test_a_margin_moved_afterwards_is_said(
+    weldtrial: Weldtrial, folder: Path, tmp_path: Path
+) -> None:
+    mine = shutil.copytree(folder, tmp_path / "mine")
+    text = (mine / "trial.toml").read_text(encoding="utf-8")
+    moved = re.sub(r"(?m)^margin( *)= 5\b", r"margin\1= 8", text, count=1)
+    assert moved != text
+    (mine / "trial.toml").write_text(moved, encoding="utf-8")
+    done = weldtrial("review", mine)
+    assert done.code == 0
+    assert "HOW FAR TO TRUST IT:  FAIR" in done.out
+    assert "  ! trial.toml" in done.out
+
+
+def test_closed_codes_stay_closed(weldtrial: Weldtrial) -> None:
+    weldtrial("new", "gas", "--example", "drawbar-gas")
+    done = weldtrial("review", "gas")
+    assert done.code == 0
+    assert "the codes are still closed" in done.out
+    assert "−" not in done.out.split("THE FOLDER")[0]
 
 
 # ------------------------------------------------------------------ the honest test

@@ -269,7 +269,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_a_folder_and_its_bundle(weldtrial: Weldtrial, folder: Path) -> None:
     ours = weldtrial("-C", folder, "analyse", "--json").json
-    verdict = ours["responses"]["break_load"]["comparisons"][0]["verdict_words"]
+    verdict = ours["responses"]["break_load"]["comparisons"][0]["verdict"]["words"]
     for place in (folder, folder / "report.zip"):
         found = weldtrial("review", place, "--json").json
         assert found["kind"] == "folder"

@@ -27,6 +27,8 @@ HOW = (
     'Give one of:  --counts "new 3/4, before 0/12"   --summary "new 68.2 4.4 4, old 70.3 3.8 4"   '
     "--study … --study …   a CSV file   a trial folder or its bundle"
 )
+MOST_PROBLEMS = 20
+"""Of one file: a file that is no table has one in every line."""
 ONLY_SUMMARY = ("step", "least", "most")
 
 
@@ -96,7 +98,10 @@ def ask_of_line(wishes: Wishes) -> Asked:
     said, found = _answers(wishes)
     problems += found
     read = _read(wishes)
-    problems += read.warnings
+    problems += read.warnings[:MOST_PROBLEMS]
+    if len(read.warnings) > MOST_PROBLEMS:
+        words = f"and {len(read.warnings) - MOST_PROBLEMS} more; mend these first."
+        problems.append(Problem(words, file=read.warnings[0].file))
     if any(not one.warning for one in problems):
         raise ProblemsFound(tuple(problems))
     return replace(read, claim=claim, margin=margin, said=said, warnings=tuple(problems))
@@ -175,6 +180,12 @@ def _completed(evidence: Evidence, wishes: Wishes) -> Evidence:
 
 
 def _read_place(wishes: Wishes, place: Path) -> Asked:
+    if place.suffix.lower() == ".json":
+        words = (
+            "a saved review is not reviewed again. Its trial:  weldtrial new NAME --from-review "
+            f"{place}"
+        )
+        return Asked(wishes, None, None, None, {}, warnings=(Problem(words, file=place.name),))
     if place.is_dir() or _is_zip(place):
         return Asked(wishes, None, None, None, {}, folder=place)
     from weldtrial.shared.review_data import read_theirs

@@ -51,11 +51,13 @@ def grade_lines(found: Reviewed) -> tuple[str, ...]:
 
 def _not_stated(graded: Graded) -> list[str]:
     from weldtrial.analysis.evidence_grade import answers_needed
+    from weldtrial.analysis.review_letter import MOST
 
     costly = [question.key for question in answers_needed(graded)]
     rest = [one.key for one in graded.unanswered if one.key not in costly]
     many = len(graded.unanswered)
-    to_send = f"({many} question{'' if many == 1 else 's'} to send: --letter)"
+    first = f"; the first {MOST}" if many > MOST else ""
+    to_send = f"({many} question{'' if many == 1 else 's'}{first} to send: --letter)"
     parts = []
     if costly:
         parts.append(f"Not stated, and counted against it: {_shorts(costly)}")
@@ -100,7 +102,7 @@ def letter_page(found: Reviewed) -> str:
 def _letter(found: Reviewed) -> Letter:
     from weldtrial.analysis.review_letter import write_letter
 
-    wanted = ("sides", "ratio", "difference")
+    wanted = ("sides", "difference", "pooled")
     understood = [said.words for said in found.judgement.says if said.code in wanted][:1]
     noticed = [said.words for said in found.weighing.checks if said.code != "figures-possible"]
     noticed += [one.words for one in found.suspicions if one.asks]

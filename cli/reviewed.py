@@ -11,7 +11,7 @@ from weldtrial.shared.answers import Answer, Answers, joined
 from weldtrial.shared.claimed import Evidence, Side
 
 if TYPE_CHECKING:
-    from weldtrial.analysis.evidence import Judgement
+    from weldtrial.analysis.evidence import Judgement, Said
     from weldtrial.analysis.evidence_grade import Fault, Graded
     from weldtrial.analysis.review_numbers import Weighing
     from weldtrial.analysis.suspicion_record import Suspicion
@@ -109,12 +109,11 @@ def _of_numbers(asked: Asked, ask: Questions) -> Reviewed:
     known, seen = joined(shown, asked.said)
     answers = {**known, **ask(known)}
     faults = faults_of_rows(noticed, answers)
-    if not cannot_tell_from(noticed, answers):
-        seen = (*_two_ways(asked), *seen)
-    return _put_together(asked, asked.evidence, answers, noticed, faults, seen=seen)
+    more = () if cannot_tell_from(noticed, answers) else _two_ways(asked)
+    return _put_together(asked, asked.evidence, answers, noticed, faults, seen=seen, more=more)
 
 
-def _two_ways(asked: Asked) -> tuple[str, ...]:
+def _two_ways(asked: Asked) -> tuple[Said, ...]:
     """Say what the figures give as they were given and folded, where that is not the same."""
     from weldtrial.analysis.two_ways import analyse_two_ways
 
@@ -125,7 +124,7 @@ def _two_ways(asked: Asked) -> tuple[str, ...]:
     found = analyse_two_ways(
         theirs, evidence.new.name, evidence.old.name, lower_better=evidence.better == "lower"
     )
-    return tuple(one.words for one in found.says) if found.differs or past else ()
+    return found.says if found.differs or past else ()
 
 
 def _of_sides(evidence: Evidence) -> dict[str, Answer]:
@@ -146,6 +145,7 @@ def _put_together(
     faults: tuple[Fault, ...],
     *,
     seen: tuple[str, ...] = (),
+    more: tuple[Said, ...] = (),
     facts: tuple[Fact, ...] = (),
     boxes: tuple[tuple[str, str, tuple[str, ...]], ...] = (),
 ) -> Reviewed:
@@ -163,6 +163,7 @@ def _put_together(
         evidence, asked.claim, asked.margin, thing=asked.wishes.thing, remembered=remembered,
         sd_setup=asked.wishes.sd_setup,
     )  # fmt: skip
+    weighing = replace(weighing, says=(*weighing.says, *more))
     wrong = [said for said in weighing.checks if said.code.startswith("impossible")]
     if wrong:
         faults = (*faults, Fault("impossible", "numbers that cannot come from the stated n",

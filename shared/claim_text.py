@@ -9,8 +9,8 @@ from weldtrial.shared.problems import Problem, WeldtrialError, nearest
 from weldtrial.shared.units import parse_number
 
 HOW = (
-    "Write it as: ratio 0.97 | 2 times | 3 % worse | difference -5 | no difference | "
-    "at least 5 % worse | at most 5 better | worse | better."
+    "Write it as: ratio 0.97 | breaks at 0.97 of the load | 2 times | 3 % worse | difference -5 | "
+    "no difference | at least 5 % worse | at most 5 better | worse | better."
 )
 _WORDS = (
     "ratio", "times", "difference", "worse", "better", "least", "most", "no", "equal",
@@ -61,6 +61,10 @@ def _read(text: str, plain: str) -> Claim | None:
         return Claim(text, "ratio", _value(found[1] or found[2]))
     if found := re.fullmatch(rf"({'|'.join(_NAMED)})(?: the .*| as .*)?", plain):
         return Claim(text, "ratio", _NAMED[found[1]])
+    if found := re.fullmatch(rf"(?:[a-z ]*\bat |is )?{_NUMBER} ?(%)? of .*", plain):
+        # "breaks at 0.97 of the load", "97 % of the mix's load"
+        value = _value(found[1])
+        return Claim(text, "ratio", value / 100 if found[2] else value)
     if found := re.fullmatch(rf"difference ?=?:? ?{_NUMBER} ?(%|[^\d\s].*)?", plain):
         value, percent = _value(found[1]), found[2] == "%"
         return Claim(text, "difference", value / 100 if percent else value, percent)

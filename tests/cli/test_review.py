@@ -95,7 +95,7 @@ def test_the_leaflet(weldtrial: Weldtrial) -> None:
         "About 24 coupons of each",
         '18 for "no more than 5 % worse"',
         "Means possible from a 0.1 kN gauge with n = 4; spreads possible.",
-        "(18 questions to send: --letter)",
+        "(18 questions; the first 14 to send: --letter)",
     ):
         assert words in said, words
 
@@ -158,6 +158,31 @@ def test_misuse(weldtrial: Weldtrial, words: tuple[str, ...], code: int, said: s
     assert (done.code, done.out) == (code, "")
     assert said in done.err
     assert "Traceback" not in done.err
+
+
+def test_a_saved_review_and_a_file_that_is_no_table(weldtrial: Weldtrial, tmp_path: Path) -> None:
+    saved = weldtrial("review", *STORY, "--json").out
+    (tmp_path / "r.json").write_text(saved, encoding="utf-8")
+    refused = weldtrial("review", "r.json")
+    assert refused.code == 3
+    assert refused.err.strip() == (
+        "r.json: a saved review is not reviewed again. Its trial:  weldtrial new NAME "
+        "--from-review r.json"
+    )
+    (tmp_path / "r.csv").write_text(saved, encoding="utf-8")
+    refused = weldtrial("review", "r.csv")
+    assert refused.code == 3
+    assert len(refused.err.splitlines()) <= 21
+
+
+@pytest.mark.parametrize(
+    ("claim", "value"),
+    [("breaks at 0.97 of the load", 0.97), ("97 % of the mix's load", 0.97), ("0.9 of old", 0.9)],
+)
+def test_a_share_of_the_load_is_a_ratio(weldtrial: Weldtrial, claim: str, value: float) -> None:
+    found = weldtrial("review", *LEAFLET[:2], "--claim", claim, "--json").json
+    assert (found["claim"]["kind"], found["claim"]["text"]) == ("ratio", claim)
+    assert found["claim"]["value"] == pytest.approx(value)
 
 
 def test_all_that_is_wrong_at_once(weldtrial: Weldtrial) -> None:

@@ -26,6 +26,11 @@ CAUSE = "Cannot tell whether {thing} caused it. Worth testing; not worth repeati
 NOT_BORNE = (
     "Cannot tell: taken at face value the figures {say}, but how they came about cannot bear that."
 )
+FOLDER_NOT_BORNE = (
+    "Cannot tell: its files give \N{LEFT DOUBLE QUOTATION MARK}{head}"
+    "\N{RIGHT DOUBLE QUOTATION MARK}, but how they came about cannot bear that."
+)
+PICKED = "Not settled: as the pick of {many} that were looked at it no longer stands out."
 _SAYS: dict[str, str] = {
     "difference_shown": "{new} and {old} differ",
     "worse_beyond_margin": "{new} is worse than {old} by more than {margin}",
@@ -66,8 +71,8 @@ def judged(
         is, since the design was judged there.
     """
     code, words = verdict(weighing, graded, evidence, tied=tied, thing=thing, margin=margin)
-    if head:
-        words = head
+    if head and not tied:
+        code, words = _of_folder(head, graded)
     says, undo = weighing.says, weighing.undo
     if tied:
         # A gap of two sides that were never apart is no number about either of them.
@@ -76,9 +81,22 @@ def judged(
     if head:
         # Judged in full by the rules of its own plan: a rougher look adds no second figure.
         says, undo = tuple(one for one in says if one.code.startswith("claim")), ()
-    if head or code in ("shown", "supports"):
+    if head or code in ("shown", "supports", "contradicts"):
         test = None
     return Judgement(code, words, graded.code, graded.reasons, says, undo, test)
+
+
+def _of_folder(head: str, graded: Graded) -> tuple[ReviewCode, str]:
+    """Return the verdict of a folder, held back where the grade cannot carry it."""
+    first = head.partition(" ")[0].rstrip(":").casefold()
+    known: dict[str, ReviewCode] = {
+        "shown": "shown", "suggests": "suggests", "cannot": "cannot-tell",
+        "answer": "cannot-tell", "contradicts": "contradicts",
+    }  # fmt: skip
+    code = known.get(first, "not-settled")
+    if code in ("shown", "suggests") and graded.code not in _BEARS:
+        return "cannot-tell", FOLDER_NOT_BORNE.format(head=head)
+    return code, head
 
 
 def listed(evidence: Evidence) -> tuple[Said, ...]:
@@ -129,6 +147,8 @@ def verdict(
         return "not-settled", NO_INTERVAL
     if weighing.code not in _SAYS:
         return "not-settled", TOO_FEW
+    if (many := picked_away(weighing)) is not None:
+        return "not-settled", PICKED.format(many=many)
     say = _SAYS[weighing.code].format(new=new, old=old, margin=margin or "the margin")
     if not bears:
         if weighing.code in _ALIKE:
@@ -143,10 +163,18 @@ def numbers_in_a_word(weighing: Weighing) -> Numbers:
     """Return what the numbers say at face value, for the line that sets it beside the grade."""
     if weighing.claim is not None and weighing.claim.verdict == "contradicted":
         return "contradict"
-    if weighing.code is not None and weighing.code in _SAYS:
+    if weighing.code in _SAYS and picked_away(weighing) is None:
         return "striking"
     p = smallest_said(weighing)
     return "suggestive" if p is not None and p <= 0.1 else "quiet"
+
+
+def picked_away(weighing: Weighing) -> int | None:
+    """Return of how many it was picked where, so counted, it stands out no longer; else None."""
+    for said in weighing.says:
+        if said.code == "picked" and said.values["p"] <= 0.05 < said.values["p_smallest"]:
+            return int(said.values["looked_at"])
+    return None
 
 
 def smallest_said(weighing: Weighing) -> float | None:

@@ -26,9 +26,8 @@ def show(console: Console, found: Reviewed) -> None:
         console.line(f"THE CLAIM  \N{LEFT DOUBLE QUOTATION MARK}{asked.claim.text}"
                      f"\N{RIGHT DOUBLE QUOTATION MARK}{near}", hang=11)  # fmt: skip
     console.line(f"VERDICT  {judgement.verdict_words}", hang=9, style="bold")
-    for box in found.boxes[:1]:
-        for line in box[2][:3]:
-            console.line(f"  {line}")
+    for line in found.verdict_lines:
+        console.line(f"  {line}")
     _said(console, found)
     _checks(console, found)
     _undo(console, found)

@@ -61,6 +61,13 @@ class Reviewed:
     boxes: tuple[tuple[str, str, tuple[str, ...]], ...] = ()
 
     @property
+    def verdict_lines(self) -> tuple[str, ...]:
+        """The lines below a folder's verdict, where that verdict stands."""
+        if not self.boxes or self.boxes[0][1] != self.judgement.verdict_words:
+            return ()
+        return self.boxes[0][2][:3]
+
+    @property
     def margin_words(self) -> str:
         """The margin as it is printed, empty without one."""
         from weldtrial.analysis.review_numbers import margin_text
@@ -174,10 +181,10 @@ def _put_together(
         weighing, graded, evidence, tied=cannot_tell_from(noticed, answers),
         thing=asked.wishes.thing, margin=near, head=boxes[0][1] if boxes else "",
     )  # fmt: skip
+    together = f"Evidence: {graded.words.lower()}." if boxes else apart(weighing, graded)
     return Reviewed(
-        asked, evidence, judgement, weighing, graded, apart(weighing, graded), answers, noticed,
-        seen, facts, boxes,
-    )  # fmt: skip
+        asked, evidence, judgement, weighing, graded, together, answers, noticed, seen, facts, boxes
+    )
 
 
 def _one_setup(evidence: Evidence) -> Evidence:

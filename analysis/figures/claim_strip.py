@@ -113,8 +113,9 @@ def _claim(axes: Axes, found: Strip) -> None:
     if not isfinite(place):
         return
     axes.plot([place, place], [0.25, 0.75], color=GREY, linewidth=2.2, zorder=4)
-    arrow = "" if low == high else " or more \u2192" if isfinite(low) else "\u2190 or less "
-    words = f"claim{arrow}" if low == high or isfinite(low) else f"{arrow}claim"
+    words = "claim"
+    if low != high:
+        words = "claim: this or more \u2192" if isfinite(low) else "\u2190 claim: this or less"
     axes.text(place, 0.85, words, ha="center", va="bottom", fontsize=8, color=INK)
 
 

@@ -214,6 +214,25 @@ def test_answers_from_a_file_give_the_same_grade(weldtrial: Weldtrial, tmp_path:
     assert nothing["grade"]["code"] == "cannot-be-judged"
 
 
+def test_the_pick_of_six(weldtrial: Weldtrial) -> None:
+    words = ("--summary", "new 68.2 4.4 4, old 76.3 3.8 4", "--unit", "kN")
+    assert weldtrial("review", *words, "--json").json["verdict"]["code"] == "cannot-tell"
+    picked = weldtrial("review", *words, "--picked-from", "6")
+    assert "VERDICT  Not settled: as the pick of 6 that were looked at it no longer" in picked.out
+
+
+def test_a_fair_trial_that_contradicts_its_claim(weldtrial: Weldtrial) -> None:
+    fair = ("order=drawn", "sessions=yes", "setups=5", "controls=recorded", "units=welds",
+            "same=yes", "settings=same", "bead=alike", "reader=blind", "rule=yes",
+            "left-out=none", "outcomes=only-one", "decided=before")  # fmt: skip
+    said = [word for one in fair for word in ("--say", one)]
+    found = weldtrial("review", "--counts", "mix 2/20, old 9/20", "--claim", "alike", "--margin",
+                      "10%", *said, "--json").json  # fmt: skip
+    assert found["grade"]["code"] == "strong"
+    assert found["verdict"]["words"] == "Contradicts the claim “alike”."
+    assert found["test"] is None
+
+
 def test_sides_that_were_never_apart_are_not_compared(weldtrial: Weldtrial, tmp_path: Path) -> None:
     text = THEIRS.replace("mix,83.1,Tue", "mix,83.1,Mon").replace("mix,81.9,Tue", "mix,81.9,Mon")
     text = text.replace("co2,77.9,Mon", "co2,77.9,Tue").replace("co2,78.8,Mon", "co2,78.8,Tue")

@@ -36,11 +36,12 @@ COMMANDS = {
         "optimise", _ANSWER, "Find where a new weld meets every limit, and what is best there."
     ),
     "report": _entry("report", _ANSWER, "Write the report as one HTML file."),
+    "review": _entry("review", _ANSWER, "Weigh what somebody's evidence can bear."),
     "next": _entry("next", _ANSWER, "Plan what to weld next; the coupons there are stay."),
     "help": _entry("help", _READ, "Read about the trial file, the words, the arithmetic."),
 }
 ALIASES = {"analyze": "analyse", "optimize": "optimise"}
-LATER = ("review",)
+LATER: tuple[str, ...] = ()
 
 
 @click.command(

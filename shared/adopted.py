@@ -241,6 +241,13 @@ def read_adopted_record(folder: Path, trial: Trial) -> Record:
     adopted = trial.adopted
     assert adopted is not None
     data = read_data((folder / adopted.file).read_bytes(), adopted.file, adopted.decimal)
+    return record_of(trial, data)
+
+
+def record_of(trial: Trial, data: DataFile) -> Record:
+    """Return the record of an adopted trial from the cells of its data file."""
+    adopted = trial.adopted
+    assert adopted is not None
     table = trial.source["adopted"]
     rounds = number_blocks(
         [row[adopted.block] for row in data.rows] if adopted.block else None, len(data.rows)

@@ -38,10 +38,15 @@ class Bench:
     problems: tuple[Problem, ...] = ()
 
 
-def read_bench(folder: Path, trial: Trial, plan: Plan) -> Bench:
-    """Read the weld log, all readings files and the corrections of a trial folder."""
+def read_bench(folder: Path, trial: Trial, plan: Plan, *, late_corrections: bool = True) -> Bench:
+    """Read the weld log, all readings files and the corrections of a trial folder.
+
+    Without `late_corrections` those made after the codes were opened are left out.
+    """
     files = Folder(folder)
     corrections, problems = read_corrections(folder)
+    if not late_corrections:
+        corrections = tuple(line for line in corrections if not line.codes_open)
     log = read_log(files.weld_log, trial, plan, corrections)
     sheets = {
         response.name: read_sheet(

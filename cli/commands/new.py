@@ -5,6 +5,7 @@ from __future__ import annotations
 import shlex
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -23,7 +24,8 @@ from weldtrial.cli.new_folder import (
     write_trial,
 )
 from weldtrial.cli.options import Common, common_options
-from weldtrial.shared.problems import NotYet, WrongUsage
+from weldtrial.cli.review_options import Wishes, review_options, take_wishes
+from weldtrial.shared.problems import ProblemsFound, WrongUsage
 from weldtrial.shared.trialfile.reader import parse_trial
 
 _ABOUT = {
@@ -57,7 +59,14 @@ class _Made:
     "--unsealed", is_flag=True, help="With --example: not sealed yet, results apart in bench/."
 )
 @click.option("--from", "other", metavar="FOLDER", help="Copy another trial's question only.")
-@click.option("--from-review", is_flag=True, help="From a reviewed claim (a later version).")
+@click.option(
+    "--from-review",
+    is_flag=False,
+    flag_value="",
+    metavar="[REVIEW.json]",
+    help="The honest test of a review: saved by  review --json, or review's own options.",
+)
+@review_options(hidden=True)
 @common_options
 def command(
     common: Common,
@@ -66,25 +75,29 @@ def command(
     example: str | None,
     unsealed: bool,
     other: str | None,
-    from_review: bool,
+    from_review: str | None,
+    **said: Any,
 ) -> None:
     """Make the folder NAME with a trial file in it, drafted or copied.  Overwrites nothing.
 
     The draft is an invented example with remarks: edit every value, then plan.
     """
-    if sum((purpose is not None, example is not None, other is not None, from_review)) > 1:
+    if (
+        sum((purpose is not None, example is not None, other is not None, from_review is not None))
+        > 1
+    ):
         raise WrongUsage(
             "Choose one of  --for, --example, --from  and  --from-review:  each fills the folder."
         )
-    if from_review:
-        raise NotYet(
-            "weldtrial new --from-review is not in this version yet.",
-            hint="Start from a draft:  weldtrial new NAME --for compare",
-        )
+    wishes = take_wishes(said, None)
+    if from_review is None and wishes != Wishes():
+        raise WrongUsage("Options that say what is reviewed go with  --from-review.")
     if unsealed and example is None:
         raise WrongUsage("--unsealed goes with --example.")
     folder = free_folder(name, common.folder)
-    if example is not None:
+    if from_review is not None:
+        made = _from_review(from_review, wishes, folder)
+    elif example is not None:
         made = _from_example(example, folder, unsealed=unsealed)
     elif other is not None:
         made = _from_other(common, other, folder)
@@ -122,6 +135,35 @@ def _from_other(common: Common, other: str, folder: Path) -> _Made:
             f"Copied the question of {other}; its results stay where they are.",
             "While the question stays word for word the same, throw dice when sealing: without "
             "them the order would be the old one again.",
+        ),
+    )
+
+
+def _from_review(saved: str, wishes: Wishes, folder: Path) -> _Made:
+    from weldtrial.cli.as_json import plain_value
+    from weldtrial.cli.review_asked import ask_of_line
+    from weldtrial.cli.review_json import review_json
+    from weldtrial.cli.review_trial import read_review, seed_of, trial_text
+    from weldtrial.cli.reviewed import review
+
+    if saved and wishes != Wishes():
+        raise WrongUsage("Give a saved review or what is to be reviewed, not both.")
+    if saved:
+        found, source = read_review(Path(saved)), Path(saved).name
+    else:
+        found = plain_value(review_json(review(ask_of_line(wishes), lambda known: {})))
+        source = "the options of the review"
+    seed = seed_of(found, source)
+    text = trial_text(seed, source)
+    trial, problems = parse_trial(text.encode())
+    if trial is None:
+        raise ProblemsFound(problems)
+    write_trial(folder, text)
+    return _Made(
+        f"review {saved}".strip(),
+        (
+            f"The cheapest honest test: {seed.words}",
+            f"Say in {folder / TRIAL_FILE} what is welded before you seal.",
         ),
     )
 

@@ -253,3 +253,35 @@ def test_what_is_written_is_legible_in_grey(chromium: Any, written: Path, name: 
         linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
         light = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
         assert 1.05 / (light + 0.05) >= 4.5, colour
+
+
+@pytest.mark.parametrize(("paper", "points"), [("A4", (595, 842)), ("Letter", (612, 792))])
+@pytest.mark.parametrize("kind", ["story", "leaflet", "folder"])
+def test_a_review_prints_to_one_page(
+    chromium: Any,
+    tmp_path: Path,
+    request: pytest.FixtureRequest,
+    kind: str,
+    paper: str,
+    points: tuple[int, int],
+) -> None:
+    words = {
+        "story": ["--counts", "new 3/4, before 0/12", "--what", "porous", "--thing", "spool",
+                  "--say", "controls=remembered", "--say", "setups=one", "--claim",
+                  "at least 20 % worse", "--margin", "10%"],
+        "leaflet": ["--summary", "new 68.2 4.4 4, old 70.3 3.8 4", "--claim", "ratio 0.97",
+                    "--margin", "5%", "--unit", "kN", "--step", "0.1"],
+        "folder": ["--claim", "no worse", "--margin", "5"],
+    }[kind]  # fmt: skip
+    if kind == "folder":
+        words.insert(0, str(request.getfixturevalue("shipped")))
+    page = tmp_path / "review.html"
+    with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+        assert main(["review", *words, "--out", str(page), "--no-input"]) == 0
+    seen = look(chromium, page, WIDTHS_MM["A4"])
+    found = pages_in(seen.page.pdf(format=paper, prefer_css_page_size=True))
+    wide, outside = seen.page.evaluate(OVERFLOW), seen.page.evaluate(TEXT_OUTSIDE)
+    seen.page.close()
+    assert len(found) == 1
+    assert found[0] == pytest.approx(points, abs=1)
+    assert (wide, outside, seen.complaints) == ([], [], [])

@@ -188,10 +188,10 @@ def test_from_a_folder_without_a_trial(weldtrial) -> None:
     assert "There is no trial.toml in 'nowhere'" in done.err
 
 
-def test_from_review_is_a_later_version(weldtrial, tmp_path: Path) -> None:
+def test_from_review_needs_a_review(weldtrial, tmp_path: Path) -> None:
     done = weldtrial("new", "mine", "--from-review")
-    assert done.code == ExitCode.FIX_FILE
-    assert "not in this version yet" in done.err
+    assert done.code == ExitCode.WRONG_USAGE
+    assert "Nothing to review" in done.err
     assert not (tmp_path / "mine").exists()
 
 

@@ -41,7 +41,7 @@ def test_unknown_page_suggests_the_nearest(typed, meant, weldtrial) -> None:
     assert done.err.splitlines()[0] == f"No page '{typed}'. Did you mean  weldtrial help {meant} ?"
 
 
-@pytest.mark.parametrize("name", ["review", "xyzzy"])
+@pytest.mark.parametrize("name", ["plough", "xyzzy"])
 def test_neither_page_nor_command_points_at_the_list(name, weldtrial) -> None:
     done = weldtrial("help", name)
     assert done.code == 2

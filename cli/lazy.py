@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import importlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import click
 
-from weldtrial.shared.problems import NotYet, WrongUsage, nearest
+from weldtrial.shared.problems import WrongUsage, nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,20 +32,18 @@ class Entry:
 
 
 class LazyGroup(click.Group):
-    """A click group over a map of entries, with aliases and names kept for later versions."""
+    """A click group over a map of entries, with aliases."""
 
     def __init__(
         self,
         *args: Any,
         entries: Mapping[str, Entry],
         aliases: Mapping[str, str],
-        later: Sequence[str] = (),
         **settings: Any,
     ) -> None:
         super().__init__(*args, **settings)
         self.entries = dict(entries)
         self.aliases = dict(aliases)
-        self.later = tuple(later)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the commands in the order of the map."""
@@ -54,8 +52,6 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import and return a command, or None where there is none of that name."""
         name = self.aliases.get(cmd_name, cmd_name)
-        if name in self.later:
-            return _not_yet(name)
         entry = self.entries.get(name)
         if entry is None:
             return None
@@ -89,22 +85,3 @@ class LazyGroup(click.Group):
         for section, lines in sections.items():
             with formatter.section(section):
                 formatter.write_dl(lines)
-
-
-def _not_yet(name: str) -> click.Command:
-    """Return a command that says, whatever follows its name, that it does not exist yet."""
-
-    def refuse() -> None:
-        raise NotYet(
-            f"weldtrial {name} is not in this version yet.",
-            hint="What this version does:  weldtrial --help",
-        )
-
-    return click.Command(
-        name,
-        callback=refuse,
-        hidden=True,
-        add_help_option=False,
-        params=[click.Argument(["rest"], nargs=-1, type=click.UNPROCESSED, expose_value=False)],
-        context_settings={"ignore_unknown_options": True, "allow_extra_args": True},
-    )

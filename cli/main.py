@@ -41,14 +41,12 @@ COMMANDS = {
     "help": _entry("help", _READ, "Read about the trial file, the words, the arithmetic."),
 }
 ALIASES = {"analyze": "analyse", "optimize": "optimise"}
-LATER: tuple[str, ...] = ()
 
 
 @click.command(
     cls=LazyGroup,
     entries=COMMANDS,
     aliases=ALIASES,
-    later=LATER,
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Help on one command:  weldtrial COMMAND --help.  Exit codes: 0 fine, 1 our fault, "

@@ -57,7 +57,7 @@ def _command_help(context: click.Context, name: str) -> None:
     group = root.command
     assert isinstance(group, LazyGroup)
     found = group.get_command(root, name)
-    if found is None or name in group.later:
+    if found is None:
         raise _no_topic(name, [*topics.names(), *group.entries])
     with click.Context(found, info_name=name, parent=root) as inner:
         click.echo(found.get_help(inner))

@@ -10,7 +10,7 @@ import click
 import pytest
 
 from weldtrial.cli import main as main_module
-from weldtrial.cli.main import ALIASES, COMMANDS, LATER
+from weldtrial.cli.main import ALIASES, COMMANDS
 from weldtrial.shared.problems import ExitCode, NotEnough, Problem, ProblemsFound
 
 
@@ -51,7 +51,7 @@ def test_help_lists_what_there_is_and_nothing_that_is_to_come(weldtrial) -> None
     for name, entry in COMMANDS.items():
         assert f"  {name} " in out
         assert entry.summary in out
-    for name in (*LATER, *ALIASES):
+    for name in ALIASES:
         assert f"  {name} " not in out
     assert all(len(line) <= 100 for line in out.splitlines())
 
@@ -79,14 +79,6 @@ def test_command_like_no_other_points_at_the_list(weldtrial) -> None:
     done = weldtrial("xyzzy")
     assert done.code == 2
     assert done.err == "No command 'xyzzy'. All commands:  weldtrial --help\n"
-
-
-@pytest.mark.parametrize("name", LATER)
-@pytest.mark.parametrize("rest", [[], ["--help"], ["drawbar", "--confirm", "3"]])
-def test_command_to_come_says_so(name, rest, weldtrial) -> None:
-    done = weldtrial(name, *rest)
-    assert (done.code, done.out) == (3, "")
-    assert done.err.startswith(f"weldtrial {ALIASES.get(name, name)} is not in this version yet.\n")
 
 
 @pytest.mark.parametrize(

@@ -96,6 +96,8 @@ def _of_folder(head: str, graded: Graded) -> tuple[ReviewCode, str]:
     code = known.get(first, "not-settled")
     if code in ("shown", "suggests") and graded.code not in _BEARS:
         return "cannot-tell", FOLDER_NOT_BORNE.format(head=head)
+    if code == "shown" and graded.code != "strong":
+        return "suggests", f"Suggests, no more: {head.partition(' ')[2]}"
     return code, head
 
 

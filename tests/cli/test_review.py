@@ -318,6 +318,7 @@ def test_a_folder_and_its_bundle(weldtrial: Weldtrial, folder: Path) -> None:
         found = weldtrial("review", place, "--json").json
         assert found["kind"] == "folder"
         assert found["verdict"]["words"] == verdict
+        assert found["verdict"]["code"] == "shown"
         assert found["grade"]["code"] == "strong"
         assert not [fact for fact in found["facts"] if fact["serious"]]
         assert found["test"] is None
@@ -333,6 +334,7 @@ def test_a_margin_moved_afterwards_is_said(
     (mine / "trial.toml").write_text(moved, encoding="utf-8")
     done = weldtrial("review", mine)
     assert done.code == 0
+    assert "VERDICT  Suggests, no more: co2 is no worse than mix by more than 8 kN." in done.out
     assert "HOW FAR TO TRUST IT:  FAIR" in done.out
     assert "  ! trial.toml" in done.out
 

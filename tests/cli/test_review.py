@@ -13,6 +13,8 @@ from typing import Any
 import pytest
 
 from tests.structure.test_docs import BANNED_WORDS
+from weldtrial.cli.console import Console
+from weldtrial.cli.review_talk import ask_questions
 
 Weldtrial = Callable[..., Any]
 STORY = ("--counts", "new 3/4, before 0/12", "--what", "porous", "--thing", "spool")
@@ -399,3 +401,31 @@ def test_review_options_need_from_review(weldtrial: Weldtrial) -> None:
     done = weldtrial("new", "retest", "--counts", "a 1/2, b 1/2")
     assert done.code == 2
     assert "go with  --from-review" in done.err
+
+
+# ------------------------------------------------------------------ asking
+
+
+def test_questions_are_asked_again_until_answered(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    typed = iter(["rememberd", "remembered", "earlier", "", "one", "stop"])
+    asked: list[str] = []
+
+    def answer(console: Console, prompt: str, default: str | None = None, *, flag: str) -> str:
+        asked.append(flag)
+        return next(typed)
+
+    monkeypatch.setattr(Console, "may_ask", property(lambda console: True))
+    monkeypatch.setattr(Console, "ask", answer)
+    found = ask_questions(Console(), {}, story=True)
+    assert {key: one.value for key, one in found.items()} == {
+        "controls": "remembered",
+        "sessions": "no",
+        "settings": "don't know",
+        "setups": "one",
+    }
+    assert asked[:2] == ["--say controls=…"] * 2
+    said = capsys.readouterr().out
+    assert said.startswith("Six questions change the answer a lot. Enter = don't know (counted")
+    assert "Did you mean 'remembered'?" in said

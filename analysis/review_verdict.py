@@ -77,10 +77,10 @@ def judged(
     if tied:
         # A gap of two sides that were never apart is no number about either of them.
         says, undo = listed(evidence), ()
-    test = weighing.test
-    if head:
+    elif head:
         # Judged in full by the rules of its own plan: a rougher look adds no second figure.
         says, undo = tuple(one for one in says if one.code.startswith("claim")), ()
+    test = weighing.test
     if head or code in ("shown", "supports", "contradicts"):
         test = None
     return Judgement(code, words, graded.code, graded.reasons, says, undo, test)
@@ -96,6 +96,8 @@ def _of_folder(head: str, graded: Graded) -> tuple[ReviewCode, str]:
     code = known.get(first, "not-settled")
     if code in ("shown", "suggests") and graded.code not in _BEARS:
         return "cannot-tell", FOLDER_NOT_BORNE.format(head=head)
+    if code == "shown" and graded.code != "strong":
+        return "suggests", f"Suggests, no more: {head.partition(' ')[2]}"
     return code, head
 
 

@@ -63,7 +63,7 @@ class Reviewed:
     @property
     def verdict_lines(self) -> tuple[str, ...]:
         """The lines below a folder's verdict, where that verdict stands."""
-        if not self.boxes or self.boxes[0][1] != self.judgement.verdict_words:
+        if not self.boxes or self.judgement.verdict == "cannot-tell":
             return ()
         return self.boxes[0][2][:3]
 

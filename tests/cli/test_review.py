@@ -13,6 +13,8 @@ from typing import Any
 import pytest
 
 from tests.structure.test_docs import BANNED_WORDS
+from weldtrial.cli.console import Console
+from weldtrial.cli.review_talk import ask_questions
 
 Weldtrial = Callable[..., Any]
 STORY = ("--counts", "new 3/4, before 0/12", "--what", "porous", "--thing", "spool")
@@ -318,6 +320,7 @@ def test_a_folder_and_its_bundle(weldtrial: Weldtrial, folder: Path) -> None:
         found = weldtrial("review", place, "--json").json
         assert found["kind"] == "folder"
         assert found["verdict"]["words"] == verdict
+        assert found["verdict"]["code"] == "shown"
         assert found["grade"]["code"] == "strong"
         assert not [fact for fact in found["facts"] if fact["serious"]]
         assert found["test"] is None
@@ -333,6 +336,7 @@ def test_a_margin_moved_afterwards_is_said(
     (mine / "trial.toml").write_text(moved, encoding="utf-8")
     done = weldtrial("review", mine)
     assert done.code == 0
+    assert "VERDICT  Suggests, no more: co2 is no worse than mix by more than 8 kN." in done.out
     assert "HOW FAR TO TRUST IT:  FAIR" in done.out
     assert "  ! trial.toml" in done.out
 
@@ -397,3 +401,31 @@ def test_review_options_need_from_review(weldtrial: Weldtrial) -> None:
     done = weldtrial("new", "retest", "--counts", "a 1/2, b 1/2")
     assert done.code == 2
     assert "go with  --from-review" in done.err
+
+
+# ------------------------------------------------------------------ asking
+
+
+def test_questions_are_asked_again_until_answered(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    typed = iter(["rememberd", "remembered", "earlier", "", "one", "stop"])
+    asked: list[str] = []
+
+    def answer(console: Console, prompt: str, default: str | None = None, *, flag: str) -> str:
+        asked.append(flag)
+        return next(typed)
+
+    monkeypatch.setattr(Console, "may_ask", property(lambda console: True))
+    monkeypatch.setattr(Console, "ask", answer)
+    found = ask_questions(Console(), {}, story=True)
+    assert {key: one.value for key, one in found.items()} == {
+        "controls": "remembered",
+        "sessions": "no",
+        "settings": "don't know",
+        "setups": "one",
+    }
+    assert asked[:2] == ["--say controls=…"] * 2
+    said = capsys.readouterr().out
+    assert said.startswith("Six questions change the answer a lot. Enter = don't know (counted")
+    assert "Did you mean 'remembered'?" in said

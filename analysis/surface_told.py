@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 from typing import Literal
 
@@ -14,19 +14,22 @@ from weldtrial.analysis.left_out_prediction import (
     leave_one_setup_out,
 )
 from weldtrial.analysis.observations import Observation
+from weldtrial.analysis.pruned import pruned_terms
 from weldtrial.analysis.quadratic import Quadratic, per_category
 from weldtrial.analysis.ridge import RidgePath, ridge_path
 from weldtrial.analysis.stationary import StationaryPoint, stationary_point
 from weldtrial.analysis.steepest import SteepestWay, steepest
-from weldtrial.analysis.surface import Surface
+from weldtrial.analysis.surface import Surface, surface_of
 from weldtrial.analysis.surface_words import (
     canonical_words,
     left_out_words,
+    pruned_words,
     ridge_words,
     stationary_words,
     steepest_words,
 )
 from weldtrial.shared.problems import NotEstimable
+from weldtrial.shared.trial import Trial
 
 RADII = 5
 
@@ -97,6 +100,29 @@ def tell_surface(
         left = leave_one_setup_out(surface.fit, measured) or leave_one_out(surface.fit, measured)
     words = () if left is None else (left_out_words(left, surface),)
     return SurfaceTold(surface.response, told, left, words)
+
+
+def tell_pruned(
+    trial: Trial,
+    surface: Surface,
+    measured: Sequence[Observation],
+    *,
+    toward: Literal["higher", "lower"] = "higher",
+    beyond: bool = False,
+) -> SurfaceTold:
+    """Say what one response's surface has once the terms that show nothing are gone.
+
+    By the rule of `weldtrial.analysis.pruned`; what went is said last.
+
+    Raises
+    ------
+    NotEstimable
+        As `tell_surface` and `weldtrial.analysis.pruned.pruned_terms`.
+    """
+    found = pruned_terms(surface.factors, surface.terms, measured)
+    fitted = surface_of(trial, measured, surface.response, found.terms)
+    told = tell_surface(fitted, measured, toward=toward, beyond=beyond)
+    return replace(told, words=(*told.words, *pruned_words(found)))
 
 
 def _told(

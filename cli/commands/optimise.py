@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,7 @@ from weldtrial.cli.opening import Opened, open_trial
 from weldtrial.cli.optimise_asked import Typed, over_of, read_asked
 from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.look_state import look_at, of_look
-from weldtrial.shared.problems import NotEnough
+from weldtrial.shared.problems import NotEnough, WrongUsage
 from weldtrial.shared.record import Record
 
 if TYPE_CHECKING:
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
               help="Speak of settings outside what was welded too, marked everywhere.")  # fmt: skip
 @click.option("--surface", is_flag=True,
               help="Tops, ridges and the steepest way of each response, in words.")  # fmt: skip
+@click.option("--pruned", is_flag=True,
+              help="With --surface: without terms that show nothing, hierarchy held.")  # fmt: skip
 @click.option("--desirability", is_flag=True, help="Blend all responses into one number, too.")
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False),
               help="Draw the operating window into a .png or .svg file.")  # fmt: skip
@@ -50,6 +53,7 @@ def command(
     holds: tuple[str, ...],
     beyond: bool,
     surface: bool,
+    pruned: bool,
     desirability: bool,
     picture: Path | None,
     over: str | None,
@@ -65,12 +69,17 @@ def command(
         from weldtrial.cli.optimise_pictures import refuse
 
         refuse(common, picture)
+    if pruned and not surface:
+        raise WrongUsage(
+            "weldtrial optimise: --pruned goes with --surface: chances rest on the whole model, "
+            "since terms chosen on the same coupons make intervals too narrow."
+        )
     record = _record(opened)
     if place:
         _at(common, opened, record, asked, place)
         return
     if surface:
-        _surfaces(common, opened, record, asked)
+        _surfaces(common, opened, record, asked, pruned=pruned)
         return
     found = _optimum(common, opened, record, asked)
     number = _one_number(opened, found) if desirability else None
@@ -136,11 +145,13 @@ def _at(
         optimise_more.show_at(common.console, opened.trial, fitted, shown)
 
 
-def _surfaces(common: Common, opened: Opened, record: Record, asked: Asked) -> None:
+def _surfaces(
+    common: Common, opened: Opened, record: Record, asked: Asked, *, pruned: bool
+) -> None:
     from weldtrial.cli.optimise_json import surfaces_json
     from weldtrial.cli.optimise_more import show_surfaces
 
-    told = _told(opened, record, asked)
+    told = _told(opened, record, asked, pruned=pruned)
     if common.json:
         common.console.json({"trial": opened.trial.title, "surfaces": surfaces_json(told)})
         return
@@ -150,14 +161,15 @@ def _surfaces(common: Common, opened: Opened, record: Record, asked: Asked) -> N
     common.console.next("optimise", "for where every limit is met at once")
 
 
-def _told(opened: Opened, record: Record, asked: Asked) -> list[SurfaceTold]:
+def _told(opened: Opened, record: Record, asked: Asked, *, pruned: bool) -> list[SurfaceTold]:
     from weldtrial.analysis.fit_responses import fit_responses
-    from weldtrial.analysis.surface_told import tell_surface
+    from weldtrial.analysis.surface_told import tell_pruned, tell_surface
 
     trial = opened.trial
     fitted = fit_responses(trial, record, asked)
+    tell = partial(tell_pruned, trial) if pruned else tell_surface
     return [
-        tell_surface(one, seen, toward=trial.response(one.response).better, beyond=asked.beyond)
+        tell(one, seen, toward=trial.response(one.response).better, beyond=asked.beyond)
         for one, seen in zip(fitted.surfaces, fitted.measured, strict=True)
     ]
 

@@ -198,6 +198,17 @@ def test_a_limit_of_now_is_marked_as_not_sealed(weldtrial: Run, two: Path) -> No
     assert "penetration at least 2 mm (not in the sealed question)" in said.out
 
 
+def test_pruned_surfaces_say_what_went(weldtrial: Run, two: Path) -> None:
+    whole = weldtrial("-C", two, "optimise", "--surface", "--json").json["surfaces"]
+    pruned = weldtrial("-C", two, "optimise", "--surface", "--pruned", "--json").json["surfaces"]
+    assert pruned["penetration"]["left_out"]["rms"] != whole["penetration"]["left_out"]["rms"]
+    assert any(line.startswith("Gone, in this order: ") for line in pruned["penetration"]["words"])
+    assert any("intervals are too narrow" in line for line in pruned["penetration"]["words"])
+    alone = weldtrial("-C", two, "optimise", "--pruned")
+    assert alone.code == 2
+    assert "--pruned goes with --surface" in alone.err
+
+
 def test_surfaces_in_words(weldtrial: Run, two: Path) -> None:
     said = weldtrial("-C", two, "optimise", "--surface")
     assert said.code == 0

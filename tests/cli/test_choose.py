@@ -96,6 +96,12 @@ def test_the_cheapest_that_reaches_the_chance(weldtrial: Call, folder: Path) -> 
     assert more["chosen"]["chance"] >= 0.95
 
 
+REGULAR = (
+    (r'^kind    = "optimal".*$', 'kind    = "factorial"\nmodel   = "two-factor"'),
+    (r"^set_ups = 8.*$", "rounds  = 6"),
+    (r"^coupons .*$", "coupons = 52"),
+)
+"""The settings draft with a design that repeats the same combinations in every set-up."""
 CASES: dict[str, tuple[str, tuple[tuple[str, str], ...], tuple[Any, ...]]] = {
     "as drafted": ("compare", (), ()),
     "within eight hours": ("compare", (), ("--hours", 8)),
@@ -120,8 +126,8 @@ CASES: dict[str, tuple[str, tuple[tuple[str, str], ...], tuple[Any, ...]]] = {
         ),
         (),
     ),
-    "settings": ("settings", (), ()),
-    "settings, in nine hours": ("settings", (), ("--hours", 9)),
+    "settings": ("settings", REGULAR, ()),
+    "settings, in nine hours": ("settings", REGULAR, ("--hours", 9)),
     "screening": ("screening", (), ("--chance", 0.97)),
 }
 

@@ -139,9 +139,9 @@ def test_what_changes_inside_set_ups_keeps_its_word(share, correlation):
 @pytest.mark.parametrize("correlation", [0.0, 0.2, 0.5])
 @pytest.mark.parametrize("layout", [(6, 3), (4, 4), (4, 2)])
 def test_the_whole_grid_keeps_its_word(layout, correlation, share, effect):
-    found = cell(layout, correlation, share, effect, 500)
+    found = cell(layout, correlation, share, effect, 250)
     assert found.cannot.mean() < 0.55
-    assert outside(found) <= 0.05 + 4 / 3 * error(500)  # 18 cells a layout are looked at
+    assert outside(found) <= 0.05 + 4 / 3 * error(250)  # 18 cells a layout are looked at
 
 
 def test_for_contrast_coupons_taken_as_their_own_set_ups():

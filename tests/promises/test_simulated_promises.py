@@ -159,7 +159,7 @@ def test_the_exact_interval_is_that_of_scipy() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("rounds", "trials", "promised"), [(6, 300, 78), (9, 150, 87)])
+@pytest.mark.parametrize(("rounds", "trials", "promised"), [(6, 150, 78), (9, 80, 87)])
 def test_plan_to_verdict_reaches_the_promised_chance(
     tmp_path: Path, rounds: int, trials: int, promised: int
 ) -> None:

@@ -205,31 +205,15 @@ def show_counted(console: Console, one: PowerFigures) -> None:
 
 
 def _asked(console: Console, one: PowerFigures, needs: Needs) -> None:
-    response, by_setups = one.response, one.shape.by_setups
+    from weldtrial.cli.needs_table import equal_rows, loss_row, show_needs
+
     if needs.loss is None:
         console.line("  No margin is given, so there is no loss to ask about.", hang=2)
         return
-    loss = loss_words(response, needs.loss)
-    rows = [(_true_loss(one, needs.loss), needs.power, needs.setups_per_gas, needs.coupons)]
-    if response.kind == "pass-fail":
-        rows += [
-            (f"no worse by {loss}, if equal", needs.no_worse, needs.no_worse_setups_per_gas,
-             needs.no_worse_coupons),
-            (f"equal within {loss}, if equal", needs.equal_enough,
-             needs.equal_enough_setups_per_gas, needs.equal_enough_coupons),
-        ]  # fmt: skip
-    from weldtrial.cli.power_words import percent
-
-    headers = ["to show", "chance with this plan", *(["set-ups of each needed"] * by_setups)]
-    cells = [
-        [what, percent(chance, needs.chance), *([_number(setups)] * by_setups), _number(coupons)]
-        for what, chance, setups, coupons in rows
-    ]
-    console.table([*headers, "coupons needed in all"], cells, None)
-
-
-def _number(value: int | None) -> str:
-    return "out of reach" if value is None else str(value)
+    rows = [loss_row(_true_loss(one, needs.loss), needs)]
+    if one.response.kind == "pass-fail":
+        rows += equal_rows(loss_words(one.response, needs.loss), needs)
+    show_needs(console, rows, needs, by_setups=one.shape.by_setups)
 
 
 def _true_loss(one: PowerFigures, size: float) -> str:

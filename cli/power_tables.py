@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from weldtrial.cli.counted_plan import show_counted
 from weldtrial.cli.left_open import show_open
+from weldtrial.cli.needs_table import equal_rows, loss_row, show_needs
 from weldtrial.cli.power_words import meaning, of_several, percent, plan_words, sentences, widths
 from weldtrial.cli.scatter_words import scatter_words, with_unit
 from weldtrial.shared.rounding import brief
@@ -50,36 +51,12 @@ def show_power(console: Console, figures: Sequence[PowerFigures], chance: float)
 def _asked(console: Console, one: PowerFigures) -> None:
     needs, unit = one.needs, one.assumed.unit if one.assumed else ""
     assert needs is not None
-    by_setups = one.shape.by_setups
-    headers = ["to show", "chance with this plan", *(["set-ups of each needed"] * by_setups)]
     if needs.loss is None:
         console.line("  No margin is given, so there is no loss to ask about.", hang=2)
         return
     loss = with_unit(needs.loss, unit)
-    rows: list[tuple[str, float | None, int | None, int | None]] = [
-        (f"a true loss of {loss}", needs.power, needs.setups_per_gas, needs.coupons),
-        (
-            f"no worse by {loss}, if equal",
-            needs.no_worse,
-            needs.no_worse_setups_per_gas,
-            needs.no_worse_coupons,
-        ),
-        (
-            f"equal within {loss}, if equal",
-            needs.equal_enough,
-            needs.equal_enough_setups_per_gas,
-            needs.equal_enough_coupons,
-        ),
-    ]
-    cells = [
-        [what, percent(chance, needs.chance), *([_number(setups)] * by_setups), _number(coupons)]
-        for what, chance, setups, coupons in rows
-    ]
-    console.table([*headers, "coupons needed in all"], cells, None)
-
-
-def _number(value: int | None) -> str:
-    return "out of reach" if value is None else str(value)
+    rows = [loss_row(f"a true loss of {loss}", needs), *equal_rows(loss, needs)]
+    show_needs(console, rows, needs, by_setups=one.shape.by_setups)
 
 
 def _at_length(console: Console, one: PowerFigures) -> None:

@@ -17,6 +17,7 @@ from weldtrial.analysis.figures.settings_style import (
     fixed_words,
     middle_of,
     name_of,
+    panels,
 )
 from weldtrial.analysis.figures.style import (
     GREY,
@@ -26,7 +27,6 @@ from weldtrial.analysis.figures.style import (
     heading,
     house_style,
     looks_for,
-    new_figure,
 )
 from weldtrial.analysis.settings_maps import SettingsMap
 from weldtrial.shared.factors import Factor
@@ -49,16 +49,9 @@ def draw(maps: Sequence[SettingsMap], factors: Sequence[Factor], *, beyond: bool
         Whether anything outside what was welded is shown; it is then marked.
     """
     looks = looks_for([name_of(one.levels) for one in maps])
-    across = min(3, len(maps))
-    down = -(-len(maps) // across)
     with house_style():
-        figure = new_figure(0.55 + 2.75 * down)
-        grid = figure.subplots(down, across, squeeze=False)
-        for place, axes in enumerate(grid.flat):
-            if place >= len(maps):
-                axes.set_visible(False)
-                continue
-            one = maps[place]
+        figure, grid = panels(len(maps))
+        for axes, one in zip(grid, maps, strict=True):
             _panel(axes, one, looks[name_of(one.levels)])
             _frame(axes, one, factors)
         keep = _tenths(maps[0].keep)

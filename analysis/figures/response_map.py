@@ -15,6 +15,7 @@ from weldtrial.analysis.figures.settings_style import (
     fixed_words,
     limit_words,
     name_of,
+    panels,
 )
 from weldtrial.analysis.figures.style import (
     GREY,
@@ -25,7 +26,6 @@ from weldtrial.analysis.figures.style import (
     heading,
     house_style,
     looks_for,
-    new_figure,
 )
 from weldtrial.analysis.joint import Limit
 from weldtrial.analysis.settings_maps import SettingsMap
@@ -50,16 +50,10 @@ def draw(
         Of this response; its line is drawn bold and dashed.
     """
     looks = looks_for([name_of(one.levels) for one in maps])
-    across = min(3, len(maps))
-    down = -(-len(maps) // across)
     with house_style():
-        figure = new_figure(0.55 + 2.75 * down)
-        grid = figure.subplots(down, across, squeeze=False)
-        for place, axes in enumerate(grid.flat):
-            if place >= len(maps):
-                axes.set_visible(False)
-                continue
-            _panel(axes, maps[place], factors, response, limit, looks[name_of(maps[place].levels)])
+        figure, grid = panels(len(maps))
+        for axes, one in zip(grid, maps, strict=True):
+            _panel(axes, one, factors, response, limit, looks[name_of(one.levels)])
         said = f"{response.replace('_', ' ')}, {unit}"
         heading(figure, f"Fitted mean of {said}; blue: enough new welds meet every limit",
                 WIDTH_IN)  # fmt: skip

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
-from weldtrial.analysis.figures.style import ARROWS, GREY, INK, Look
+from weldtrial.analysis.figures.style import ARROWS, GREY, INK, Look, new_figure
 from weldtrial.analysis.joint import Limit
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.settings_dots import Dot
@@ -144,3 +145,14 @@ def middle_of(x: Floats, y: Floats, mask: Mask) -> tuple[float, float]:
     deep = distance_transform_edt(framed)[1:-1, 1:-1]
     row, column = np.unravel_index(int(np.argmax(deep)), deep.shape)
     return float(x[column]), float(y[row])
+
+
+def panels(count: int) -> tuple[Figure, list[Axes]]:
+    """Return a figure with a panel for each of `count` maps, three beside each other at most."""
+    across = min(3, count)
+    down = -(-count // across)
+    figure = new_figure(0.55 + 2.75 * down)
+    every = list(figure.subplots(down, across, squeeze=False).flat)
+    for axes in every[count:]:
+        axes.set_visible(False)
+    return figure, every[:count]

@@ -53,8 +53,8 @@ def lack_of_fit_by_setups(fit: ModelFit) -> LackOfFit:
     """Test whether settings differ by more than the terms explain, with set-ups random.
 
     Every setting welded is given a mean of its own beside the terms, and what that adds is tested
-    by Kenward-Roger at the levels of error it lies in.  In the record `df_pure` is the degrees of
-    freedom of that error.
+    by Kenward-Roger at the levels of error it lies in.  `df_den` is the degrees of freedom
+    of that error.
 
     Returns
     -------

@@ -28,7 +28,7 @@ from weldtrial.analysis.findings import (
     ResponseFindings,
     Variance,
 )
-from weldtrial.analysis.lack_of_fit import lack_of_fit
+from weldtrial.analysis.lack_of_fit import lack_of_fit, lack_of_fit_by_setups
 from weldtrial.analysis.least_squares import LeastSquaresFit
 from weldtrial.analysis.limited import CENSORED
 from weldtrial.analysis.looks import levels_at
@@ -279,7 +279,9 @@ def _checks_alone(
 
 
 def _lack_of_fit(fit: ModelFit) -> LackOfFit:
-    if fit.setup is not None or not isinstance(fit.core, LeastSquaresFit):
+    if fit.setup is not None:
+        return lack_of_fit_by_setups(fit)
+    if not isinstance(fit.core, LeastSquaresFit):
         return LackOfFit()
     return lack_of_fit(fit.x, fit.y, fit.core)
 

@@ -24,7 +24,7 @@ from weldtrial.shared.coding import Point, coded_point, model_matrix
 from weldtrial.shared.orders import usual_limit
 from weldtrial.shared.problems import PlanRefused
 from weldtrial.shared.terms import Term, trial_terms
-from weldtrial.shared.trial import Model, Trial
+from weldtrial.shared.trial import BestFor, Model, Trial
 
 START = sha256(b"weldtrial: where a search for a design starts").hexdigest()
 """The same for every trial, so that its words do not choose between equally good designs."""
@@ -42,6 +42,12 @@ LESS: Mapping[Model, tuple[Model, str]] = {
     "two-factor": ("main", "the pairs"),
 }
 """The next simpler model, and what it goes without."""
+
+MEASURED: Mapping[BestFor, str] = {
+    "effects": "information on all effects together",
+    "prediction": "precision of predictions, on average over the settings allowed",
+}
+"""What a search makes largest."""
 
 _FOUND: dict[str, Found] = {}
 """What was found in this process: a command lays the same trial out more than once."""
@@ -225,9 +231,10 @@ def notes_of(trial: Trial, found: Found) -> tuple[str, ...]:
     as_good = f"{found.same} of them" if found.same > 1 else "one of them"
     notes = [f"Found by {found.starts} searches, of which {as_good} ended at a plan as good."]
     if found.efficiency is not None:
-        what = "predict" if trial.design.best_for == "prediction" else "tell effects"
+        reached = f"{100 * found.efficiency:.1f} %"
+        measured = MEASURED[trial.design.best_for]
         notes.append(
-            f"However they are chosen, no fewer than {100 * found.efficiency:.1f} % of these "
-            f"coupons could {what} as well (a bound that holds for every plan)."
+            f"It reaches at least {reached} of the {measured} that any plan of as many "
+            "coupons could have (a bound that holds for every plan; none may reach it)."
         )
     return tuple(notes)

@@ -11,8 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import sqrt
 
-from scipy import optimize
-
 from weldtrial.analysis.reported import Gap, Moments
 
 LIKENESS = (0.2, 0.5)
@@ -64,25 +62,6 @@ def by_setups(
         return Clustered(likeness, None, *worth)
     se = sqrt(sum(variance for variance, _ in sides))
     return Clustered(likeness, Gap(new.mean - old.mean, se, df), *worth)
-
-
-def likeness_that_undoes(
-    new: Moments, old: Moments, setups_new: int, setups_old: int, p: float = 0.05
-) -> float | None:
-    """Return the smallest likeness at which the gap no longer stands out, None if there is none.
-
-    0.0 where judging by set-ups alone undoes it.
-    """
-
-    def beyond(likeness: float) -> float:
-        gap = by_setups(new, old, setups_new, setups_old, likeness).gap
-        return 1 - p if gap is None else gap.p - p
-
-    if beyond(0.0) > 0:
-        return 0.0
-    if beyond(0.99) <= 0:
-        return None
-    return float(optimize.brentq(beyond, 0.0, 0.99))
 
 
 def _inflated(side: Moments, setups: int, likeness: float) -> tuple[float, float]:

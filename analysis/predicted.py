@@ -8,7 +8,6 @@ then and now (another spool, a colder shop) is in no interval: blocks are averag
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -25,13 +24,13 @@ from weldtrial.analysis.pass_rule import PassRule, fewest_coupons, pass_rule
 from weldtrial.analysis.settings_grid import places_at
 from weldtrial.analysis.surface import Surface, surface_of
 from weldtrial.analysis.together import joint_of
-from weldtrial.analysis.window import KEEP
 from weldtrial.shared.coding import Point, coded_point, model_matrix
 from weldtrial.shared.follows import Predicted
+from weldtrial.shared.goal import asked_share
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.record import Record
 from weldtrial.shared.responses import Response
-from weldtrial.shared.trial import Goal, Trial
+from weldtrial.shared.trial import Trial
 
 MANY = 20_000
 """Draws behind a prediction: the Monte-Carlo error of a chance is at most 0.4 in 100."""
@@ -123,14 +122,8 @@ def predict(
         found[name] = _with_chance(found.get(name, Predicted()), own)
     together = float(chance.together[0])
     alike = alikeness(joint, used, at, limits, seed) if limits and trial.hard else 0.0
-    rule = _rule(sizes, _claimed(together, asked or share_kept(trial.goal)), alike, together)
+    rule = _rule(sizes, _claimed(together, asked or asked_share(trial.goal)), alike, together)
     return Prediction(found, together, alike, rule, chance.weakest(0), *place, left_out)
-
-
-def share_kept(goal: Goal | None) -> float:
-    """Return the share of coupons that a goal keeps, 8 in 10 where it says nothing."""
-    found = re.search(r"at least (\d+) coupons? in (\d+)", goal.keep) if goal is not None else None
-    return KEEP if found is None else int(found[1]) / int(found[2])
 
 
 def _claimed(together: float, asked: float) -> float:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from math import floor, inf, isinf, log10
 
 from weldtrial.analysis.counted_evidence import Counted
-from weldtrial.analysis.evidence import Evidence, Said, UndoRow
+from weldtrial.analysis.evidence import Evidence, Said
 from weldtrial.analysis.picked import Picked
 from weldtrial.analysis.proportions import passes_in_a_row
 from weldtrial.shared.rounding import fixed
@@ -134,13 +134,6 @@ def picked_said(found: Picked, undone_above: float = 0.05) -> Said | None:
         "looked_at": found.looked_at, "p": found.p, "p_smallest": found.p_smallest,
         "p_bound": found.p_bound, "usual_smallest": found.usual_smallest,
     })  # fmt: skip
-
-
-def undo_line(row: UndoRow) -> str:
-    """Return the mark beside an undo row: whether the number still stands out; empty if so."""
-    if not row.undone:
-        return ""
-    return "you said they are" if row.told and row.code == "clusters" else "no longer stands out"
 
 
 # ------------------------------------------------------------------------------ figures

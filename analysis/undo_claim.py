@@ -12,8 +12,7 @@ and Walsh et al. (2014), *J. Clin. Epidemiol.* 67:622-628.  Set-ups as what is d
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from itertools import combinations
+from collections.abc import Iterator
 from math import comb, gcd
 
 from weldtrial.analysis.counted_evidence import fisher_p
@@ -71,32 +70,6 @@ def setups_p(new: int, old: int) -> float:
     where the sides hold equally many.  1.0 with one set-up each.
     """
     return (2 if new == old else 1) / comb(new + old, new)
-
-
-def deal_p(new: Sequence[float], old: Sequence[float]) -> float:
-    """Return the two-sided p of the difference of means of set-ups, over every way to deal them.
-
-    Parameters
-    ----------
-    new, old
-        One value a set-up (a share, a mean).
-
-    Raises
-    ------
-    ValueError
-        For more ways than are counted out.
-    """
-    values, k = [*new, *old], len(new)
-    if comb(len(values), k) > MOST_DEALS:
-        raise ValueError(f"{comb(len(values), k)} ways to deal are too many to count out")
-    total = sum(values)
-
-    def apart(chosen: Sequence[float]) -> float:
-        return abs(sum(chosen) / k - (total - sum(chosen)) / (len(values) - k))
-
-    seen = apart(new)
-    every = [apart(one) for one in combinations(values, k)]
-    return sum(one >= seen - 1e-9 * max(1.0, seen) for one in every) / len(every)
 
 
 # ------------------------------------------------------------------------------ facts

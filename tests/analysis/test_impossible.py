@@ -11,7 +11,7 @@ from weldtrial.analysis.impossible import check_mean, check_spread
 
 
 def test_the_mean_of_the_bad_inputs() -> None:
-    """users.md A4 27: 84.25 of 3 in steps of 0.5 is 84.17 or 84.33."""
+    """By hand: 84.25 of 3 in steps of 0.5 is 84.17 or 84.33."""
     found = check_mean(84.25, 3, 0.5, 2)
     assert not found.possible
     assert (f"{found.below:.2f}", f"{found.above:.2f}") == ("84.17", "84.33")

@@ -12,14 +12,14 @@ import statsmodels.api as sm
 from scipy import stats
 
 from weldtrial.analysis.observations import observe
-from weldtrial.analysis.predicted import predict, share_kept
+from weldtrial.analysis.predicted import predict
 from weldtrial.shared.bench import read_record
 from weldtrial.shared.coding import coded_point, model_matrix
 from weldtrial.shared.plancsv import read_plan
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.record import Record
 from weldtrial.shared.terms import trial_terms
-from weldtrial.shared.trial import Goal, Trial
+from weldtrial.shared.trial import Trial
 from weldtrial.shared.trialfile import load_trial
 
 Bench = tuple[Trial, Record]
@@ -148,9 +148,3 @@ def test_where_a_setting_lies_is_seen(by_setups: Bench) -> None:
     assert (inside.beyond, inside.edges, inside.enclosed) == ((), (), True)
     assert (corner.beyond, corner.edges) == ((), ("voltage",))
     assert (out.beyond, out.enclosed) == (("voltage",), False)
-
-
-def test_the_share_kept_is_what_the_goal_says() -> None:
-    words = "every must_be met by at least 9 coupons in 10"
-    assert share_kept(Goal("travel", keep=words)) == 0.9
-    assert share_kept(Goal("travel")) == share_kept(None) == 0.8

@@ -1,4 +1,4 @@
-"""Whole reviews by numbers alone: the two screens of users.md A3, and what has no interval."""
+"""Whole reviews by numbers alone: two whole screens, and what has no interval."""
 
 from __future__ import annotations
 
@@ -144,7 +144,7 @@ def test_a_p_alone_and_nothing_at_all() -> None:
 
 
 def test_impossible_figures_are_said_in_the_words_of_the_bad_inputs() -> None:
-    """users.md A4 27, word for word."""
+    """An impossible average: the message word for word."""
     found = averages("new 84.25 0.58 3, old 84.17 0.45 3", step=0.5)
     assert one(found.checks, "impossible-mean").words == (
         "A mean of 84.25 cannot come from 3 readings on a gauge with 0.5 kN steps (nearest 84.17 "

@@ -225,7 +225,7 @@ def test_lenths_chances_by_another_simulation(m: int) -> None:
             sizes = np.abs([first, *draws[1:]])
             s0 = 1.5 * np.median(sizes)
             pse = 1.5 * np.median(sizes[sizes < 2.5 * s0])
-            # Individual 5 % values of the simulated null (numerics.md): 2.297 and 2.155.
+            # Individual 5 % values of the simulated null: 2.297 and 2.155.
             found[name] += abs(first) > {7: 2.297, 15: 2.155}[m] * pse
             if name == "noise":
                 ratios.append((first, pse))

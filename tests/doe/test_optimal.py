@@ -199,7 +199,7 @@ def test_the_known_numbers_of_three_gases_and_three_numbers() -> None:
     )
     efficiency = search(wide, draw()).efficiency
     assert efficiency is not None
-    # numerics.md has .956 from an earlier search.
+    # An earlier search, apart from this code, had .956.
     assert efficiency >= 0.956
 
 
@@ -207,7 +207,8 @@ def test_the_known_numbers_of_three_gases_and_three_numbers() -> None:
 def test_most_information_is_not_least_prediction_error(
     region: str, least: float, most: float
 ) -> None:
-    # numerics.md: a D-optimal quadratic has 34 % more average prediction variance.
+    # An earlier search, apart from this code: a D-optimal quadratic has 34 % more average variance
+    # of a prediction.
     best = search(cases.bench_search(f"quadratic I {region} 24"), draw())
     other = search(cases.bench_search(f"quadratic D {region} 24"), draw())
     problem = optimal.make_problem(cases.bench_search(f"quadratic I {region} 24"))
@@ -225,7 +226,7 @@ def test_a_free_optimum_sorted_and_chopped_into_setups_loses(model: str) -> None
     setups = cases.bench_search(f"{model} D free 8x6 set-ups")
     chopped = tuple(tuple(points[at : at + 6]) for at in range(0, 48, 6))
     loss = 1 - math.exp(every.criterion(setups, chopped) - search(setups, draw()).value)
-    # numerics.md: 16 to 31 % over its problems.
+    # An earlier search, apart from this code: 16 to 31 % over its problems.
     assert 0.14 < loss < 0.33
 
 

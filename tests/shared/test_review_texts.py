@@ -111,7 +111,7 @@ def test_errors_intervals_and_a_p_alone() -> None:
 
 
 def test_one_coupon_is_a_warning_in_the_words_of_the_bad_inputs() -> None:
-    """users.md A4 26, word for word."""
+    """One coupon has no spread: the message word for word."""
     found, problems = parse_summary("new 61.5 0 1, old 70.3 3.8 4")
     assert found is not None
     assert [str(one) for one in problems] == [

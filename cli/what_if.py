@@ -164,7 +164,8 @@ def _apply(
             (problem for problem in problems if not problem.warning),
             hint=f"With {option} the file would read like this; nothing was written.",
         )
-    return replace(found, earlier=trial.earlier), done
+    kept = replace(found, earlier=trial.earlier, stamps_taken=trial.stamps_taken)
+    return kept, done
 
 
 def _spoken(trial: Trial, path: tuple[str | int, ...]) -> str:

@@ -72,7 +72,7 @@ def by_search(trial: Trial) -> Layout:
             (place.block, [cell(point) for point in (*points, *kept[at])])
             for at, (place, points) in enumerate(zip(places, found.units, strict=True))
         ],
-        name=_name(trial),
+        name=name_of(trial),
         notes=notes_of(trial, found),
         first_at_most=first_at_most(trial, 1 + max(place.block for place in places)),
     )
@@ -210,7 +210,8 @@ def refuse_too_few(trial: Trial, asked: Search) -> None:
     )
 
 
-def _name(trial: Trial) -> str:
+def name_of(trial: Trial) -> str:
+    """Return what a searched design is called."""
     what = "predicting" if trial.design.best_for == "prediction" else "telling effects"
     return f"chosen coupon by coupon, best for {what} ({_picture(trial)} picture)"
 

@@ -255,8 +255,6 @@ class Layout:
             "levels": list(self.hard_levels),
             "rounds": self.rounds,
             "set_ups_of_each_level_a_round": self.per_round,
-            "name": self.name,
-            "notes": list(self.notes),
             "listed": [
                 {
                     "round": one.round,

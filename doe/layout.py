@@ -5,10 +5,12 @@ Everything here is fixed by the trial file; nothing is drawn.  The seal is taken
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from weldtrial.doe.by_adding import with_earlier_holdings
 from weldtrial.doe.by_list import by_list
+from weldtrial.doe.by_search import name_of
 from weldtrial.doe.by_setups import by_set_ups
 from weldtrial.doe.cells import Cell, Settings
 from weldtrial.doe.laid_out import Layout
@@ -23,6 +25,12 @@ from weldtrial.shared.problems import PlanRefused
 from weldtrial.shared.rounding import plain
 from weldtrial.shared.terms import trial_terms
 from weldtrial.shared.trial import Trial
+
+SEALED_AS: Mapping[str, str] = {
+    "auto": "the kind that was recommended when it was sealed",
+    "added": "what was added to the trial before when it was sealed",
+}
+"""What a sealed design is called whose own words came from what was tried."""
 
 __all__ = ["Cell", "Layout", "Settings", "make_layout"]
 
@@ -68,9 +76,15 @@ def make_layout(trial: Trial) -> Layout:
 
 
 def _sealed(trial: Trial) -> Layout:
+    """Return the design that was sealed, called as its kind is; nothing is searched for again."""
     assert trial.chosen is not None
-    layout = as_sealed(trial, trial.chosen)
-    return with_earlier_holdings(trial, layout) if trial.follows else layout
+    kind = trial.design.kind
+    if kind in ("optimal", "auto", "added"):
+        name = name_of(trial) if kind == "optimal" else SEALED_AS[kind]
+        layout = as_sealed(trial, trial.chosen, name=name)
+        return with_earlier_holdings(trial, layout) if trial.follows else layout
+    made = by_list(trial)
+    return as_sealed(trial, trial.chosen, name=made.name, notes=made.notes)
 
 
 def _refuse_forbidden(trial: Trial, layout: Layout) -> None:

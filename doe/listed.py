@@ -97,8 +97,12 @@ def _per_round(listed: Sequence[Holding], kinds: Sequence[str], rounds: int) -> 
     return many[0] if many and min(many) == max(many) else 0
 
 
-def as_sealed(trial: Trial, plain: Mapping[str, Any]) -> Layout:
+def as_sealed(
+    trial: Trial, plain: Mapping[str, Any], *, name: str = "", notes: tuple[str, ...] = ()
+) -> Layout:
     """Return the listed design that a seal holds, as `Layout.as_plain` wrote it.
+
+    Words are no part of a seal, so they are handed in.
 
     Raises
     ------
@@ -115,7 +119,7 @@ def as_sealed(trial: Trial, plain: Mapping[str, Any]) -> Layout:
     return list_layout(
         trial,
         [(int(one["round"]), [cell(row) for row in one["coupons"]]) for one in plain["listed"]],
-        name=str(plain["name"]),
-        notes=tuple(map(str, plain["notes"])),
+        name=name,
+        notes=notes,
         first_at_most=plain["first_at_most"],
     )

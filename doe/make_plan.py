@@ -70,8 +70,7 @@ def make_plan(trial: Trial, seal_hex: str, dice: tuple[int, ...] = ()) -> Plan:
     else:
         places, draws = _by_blocks(layout, coupons, parts), 1
     spares = [_Place("spare", None, None, None, None)] * layout.spare
-    taken = {run.stamp for run in trial.earlier}
-    codes = stamps(draw.child("stamps"), layout.total, taken)
+    codes = stamps(draw.child("stamps"), layout.total, trial.stamps_taken)
     runs = tuple(
         _run(place, number if place.cell else None, code)
         for number, (place, code) in enumerate(zip([*places, *spares], codes, strict=True), 1)

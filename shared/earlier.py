@@ -21,8 +21,8 @@ from weldtrial.shared.trial import Trial
 T = TypeVar("T", Run, Coupon)
 
 
-def earlier_runs(folder: Path, trial: Trial) -> tuple[tuple[Run, ...], tuple[Problem, ...]]:
-    """Return the counting coupons that an earlier trial planned, and what is wrong with it.
+def following(folder: Path, trial: Trial) -> tuple[Trial, tuple[Problem, ...]]:
+    """Return a trial with the coupons of the one it follows, and what is wrong with that.
 
     Parameters
     ----------
@@ -33,20 +33,22 @@ def earlier_runs(folder: Path, trial: Trial) -> tuple[tuple[Run, ...], tuple[Pro
 
     Returns
     -------
-    runs
-        In welding order, those of trials still earlier first; rounds and set-ups numbered on, and a
-        trial without rounds counted as one.
+    trial
+        Its `earlier` in welding order, those of trials still earlier first; rounds and set-ups
+        numbered on, and a trial without rounds counted as one.
     """
     assert trial.follows is not None
     place = folder / trial.follows.folder
     try:
         before, problems = _earlier_trial(place, trial)
         if before is None:
-            return (), problems
-        runs = read_plan(Folder(place).plan, before).of_role("count")
+            return trial, problems
+        plan = read_plan(Folder(place).plan, before)
     except (ProblemsFound, SealBroken) as error:
-        return (), (_broken(trial, error.words),)
-    return numbered_on(before.earlier, runs), ()
+        return trial, (_broken(trial, error.words),)
+    runs = numbered_on(before.earlier, plan.of_role("count"))
+    stamps = before.stamps_taken | {run.stamp for run in plan.runs}
+    return replace(trial, earlier=runs, stamps_taken=frozenset(stamps)), ()
 
 
 def _earlier_trial(place: Path, trial: Trial) -> tuple[Trial | None, tuple[Problem, ...]]:

@@ -283,6 +283,8 @@ class Trial:
     earlier
         Counting coupons of the trials that this one follows, in welding order, their rounds and
         set-ups numbered on; none where it follows none.
+    stamps_taken
+        Every stamp of those trials, warm-ups and spares too: none is punched again.
     chosen
         The listed design as it was sealed, so that no search has to find it again; None before.
     source
@@ -317,6 +319,7 @@ class Trial:
     follows: Follows | None = None
     prices: Prices | None = None
     earlier: tuple[Run, ...] = ()
+    stamps_taken: frozenset[str] = frozenset()
     chosen: Mapping[str, Any] | None = None
     source: Mapping[str, Any] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from weldtrial.shared.adopted import is_adopted, read_adopted
-from weldtrial.shared.earlier import earlier_runs
+from weldtrial.shared.earlier import following
 from weldtrial.shared.problems import Problem, ProblemsFound, SealBroken
 from weldtrial.shared.sealfile import read_seal
 from weldtrial.shared.toml_lines import key_lines
@@ -94,9 +94,9 @@ def read_trial(path: Path) -> tuple[Trial | None, tuple[Problem, ...]]:
         return read_adopted(path, data)
     trial, problems = parse_trial(data, path.name)
     if trial is not None and trial.follows is not None:
-        runs, found = earlier_runs(path.parent, trial)
+        with_earlier, found = following(path.parent, trial)
         problems = (*problems, *found)
-        trial = None if found else replace(trial, earlier=runs)
+        trial = None if found else with_earlier
     if trial is not None and trial.design.free:
         trial = replace(trial, chosen=_sealed_design(path))
     return trial, problems

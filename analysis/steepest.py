@@ -213,9 +213,13 @@ def round_cone(
 
 
 def _cone(quadratic: Quadratic, rows: Floats, confidence: float) -> Cone | None:
-    """Return the cone of the gradient whose contrasts are rows (k, p); None with one factor."""
+    """Return the cone of the gradient whose contrasts are rows (k, p).
+
+    None with one factor, and where a factor is not in the model: its slope is taken for none and
+    not for uncertain, so no cone holds the true direction.
+    """
     surface, k = quadratic.surface, quadratic.k
-    if k == 1:
+    if k == 1 or not rows.any(axis=1).all():
         return None
     slopes = rows @ surface.coefficients
     spread = rows @ surface.covariance @ rows.T

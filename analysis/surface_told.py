@@ -121,8 +121,12 @@ def tell_pruned(
     """
     found = pruned_terms(surface.factors, surface.terms, measured)
     fitted = surface_of(trial, measured, surface.response, found.terms)
+    words = pruned_words(found)
+    if not any(trial.factor(name).kind == "numeric" for one in found.terms for name in one.factors):
+        nothing = "No setting that is a number shows anything by this rule, so no surface is left."
+        return SurfaceTold(surface.response, (), None, (nothing, *words))
     told = tell_surface(fitted, measured, toward=toward, beyond=beyond)
-    return replace(told, words=(*told.words, *pruned_words(found)))
+    return replace(told, words=(*told.words, *words))
 
 
 def _told(

@@ -1,4 +1,4 @@
-"""Figure 11 of the plan of figures: what a count's p becomes as facts of the old side change.
+"""What a count's p becomes as facts of the old side change.
 
 Left, events of the old side that somebody forgot; right, fewer earlier coupons than were told.
 Fisher's exact test throughout, as in `weldtrial.analysis.undo_claim`.
@@ -87,10 +87,10 @@ def describe(found: Curves, what: str, old: str) -> FigureText:
     """Return alt text, caption and numbers."""
     turn = next((many for many, p in found.forgotten if p > STANDS_OUT + 1e-9), None)
     fewer = next((n for n, p in found.earlier if p > STANDS_OUT + 1e-9), None)
-    event = what or "failure"
+    event = what or ("failure" if turn == 1 else "failures")
     said = []
     if turn is not None:
-        said.append(f"{turn} forgotten {event} of {old} and it no longer stands out")
+        said.append(f"with {turn} forgotten {event} of {old} it no longer stands out")
     if fewer is not None:
         said.append(f"with really only {fewer} earlier coupons neither")
     message = "; ".join(said) or "no changed fact drawn here undoes it"

@@ -672,3 +672,11 @@ def test_a_setting_with_one_role_and_a_factor_welded_at_one_setting_are_no_troub
     y = 5 - (x[:, 0] - 0.2) ** 2 + np.random.default_rng(1).normal(0, 0.05, 12)
     cut = cut_of(x, y, factors=(volts,))
     assert stationary_point(cut).settings == pytest.approx([25.8], abs=0.2)
+
+
+def test_the_steepest_way_has_no_cone_where_a_setting_left_the_model():
+    """A dropped slope is taken for none, not for uncertain: no cone could hold the truth."""
+    kept = model_terms(FACTORS, "main")[:-1]
+    way = steepest(per_category(fit_surface(FACTORS, kept, weld(rounds=4)))[0][1])
+    assert way.cone is None
+    assert way.direction[-1] == 0.0

@@ -20,6 +20,8 @@ BLOCKS = range(2, 7)
 """Readings of one weld that might stand one below the other."""
 FEWEST_FIGURES = 20
 """Readings below which last figures say nothing."""
+ROUNDING = 1e-12
+"""Share of the readings below which a difference is what arithmetic leaves."""
 
 
 def _p(seen: float, drawn: Floats) -> float:
@@ -105,7 +107,9 @@ def alike_in_blocks(rows: Sequence[ReviewRow], level: float, seed: int) -> Suspi
 def _straightened(values: Floats) -> Floats:
     places = np.arange(len(values)) - (len(values) - 1) / 2
     centred = values - values.mean()
-    return np.asarray(centred - places * (places @ centred) / (places @ places), dtype=float)
+    left = centred - places * (places @ centred) / (places @ places)
+    left[np.abs(left) < ROUNDING * np.abs(values).max()] = 0.0
+    return np.asarray(left, dtype=float)
 
 
 def _blocks(values: Floats, size: int) -> Floats:
@@ -130,8 +134,11 @@ def _handfuls(sides: Sequence[Floats], size: int) -> Floats:
         df_within += count * (size - 1)
     if not df_between:
         return np.zeros(len(sides[0]))
-    tiny = np.finfo(float).tiny
-    ratio = (between / df_between) / np.maximum(within / df_within, tiny)
+    # Readings alike within every block leave only rounding to divide by.
+    within = np.maximum(within, ROUNDING * between)
+    ratio = np.divide(
+        between * df_within, within * df_between, out=np.zeros_like(within), where=within > 0
+    )
     return np.asarray(-np.log10(np.maximum(stats.f.sf(ratio, df_between, df_within), 1e-300)))
 
 

@@ -12,9 +12,9 @@ predictive distribution (Peterson 2004, J. Qual. Technol. 36, 139-153; Miro-Ques
   settings chosen for it came out 4 to 7 in 100 too high (tests/promises/test_window_promises.py);
   where set-ups are judged by few degrees of freedom of their own those pay already, and R - 1 is
   not taken off;
-- between set-ups likewise, from the set-up mean square at its own df: a set-up scatter estimated
-  as 0 is not taken at its word (a pivotal quantity after Weerahandi 1995, Exact Statistical
-  Methods for Data Analysis, from memory);
+- between set-ups likewise, from the set-up mean square at its own df, and for a coupon in a fresh
+  set-up from the sum of both mean squares at Satterthwaite's df (1946), so that few set-ups do not
+  make every chance too low;
 - coefficients are drawn around their estimates with the variances so drawn; those of two responses
   go together as their coupons (of what changes between set-ups: as their set-ups) do;
 - a new coupon in a fresh set-up is drawn on top, and the settings as run, where they are held

@@ -1,9 +1,9 @@
 """What coupons that confirm a setting should read, worked out before they are welded.
 
 One coupon in a fresh set-up, the mean of all of them, and the chance of every limit come from the
-same draws (`weldtrial.analysis.joint`), so a set-up scatter that happened to be estimated as 0 is
-not taken at its word, and few degrees of freedom make an interval wide.  What has drifted between
-then and now (another spool, a colder shop) is in no interval: blocks are averaged out.
+same draws (`weldtrial.analysis.joint`), so few set-ups or coupons make an interval wide.  What has
+drifted between then and now (another spool, a colder shop) is in no interval: blocks are averaged
+out.
 """
 
 from __future__ import annotations

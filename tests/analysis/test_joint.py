@@ -120,25 +120,27 @@ def test_weakest_link_and_averages() -> None:
     assert chances(joint, tight, places, draws=500).on_average.tolist() == [False, True]
 
 
-def test_set_ups_are_drawn_at_their_own_degrees_of_freedom() -> None:
-    # Known coupon scatter, mean known: a new coupon is N(0, coupon + set-up), the set-up mean
-    # square of 4 coupons drawn on 3 df.  By quadrature over that chi-squared.
+def test_a_coupon_in_a_fresh_set_up_has_the_degrees_of_freedom_of_both_scatters() -> None:
+    # Satterthwaite 1946: the sum of (4 - 1)/4 of the coupons' mean square, known, and 1/4 of the
+    # set-ups' at 3 df; the mean known, so Student's t of scipy serves.
     surface = replace(
         line(mean=10, slope=0, df=1e8, sd=1.0, setup=1.5, df_setup=3.0), covariance=np.zeros((2, 2))
     )
     found = alone(surface, [Limit("r", at_least=9.0)], per_setup=4.0)
-    square = 1.0 + 4 * 1.5**2
-    u = (np.arange(20_000) + 0.5) / 20_000
-    setup = np.maximum(0, square * 3 / stats.chi2.ppf(u, 3) - 1.0) / 4
-    exact = np.mean(stats.norm.cdf(1.0 / np.sqrt(1.0 + setup)))
+    between, within = 0.25 + 1.5**2, 0.75
+    df = (between + within) ** 2 / (between**2 / 3.0)
+    exact = stats.t.cdf(1.0 / np.sqrt(between + within), df)
     assert found.together[0] == pytest.approx(exact, abs=ERROR)
 
 
-def test_a_set_up_scatter_of_nothing_is_not_taken_at_its_word() -> None:
-    few = line(df=20.0, setup=0.0, df_setup=3.0)
-    never = line(df=20.0, setup=0.0)
-    limit = [Limit("r", at_least=8.0)]
-    assert alone(few, limit, per_setup=5.0).together[0] < alone(never, limit).together[0] - 0.01
+def test_one_coupon_in_every_set_up_is_judged_by_set_ups_alone() -> None:
+    # Nothing is left of the coupons' mean square then: Student's t at the set-ups' 3 df.
+    surface = replace(
+        line(mean=10, slope=0, df=20.0, sd=0.8, setup=0.6, df_setup=3.0),
+        covariance=np.zeros((2, 2)),
+    )
+    found = alone(surface, [Limit("r", at_least=9.0)], per_setup=1.0)
+    assert found.together[0] == pytest.approx(stats.t.cdf(1.0, 3.0), abs=ERROR)
 
 
 def test_settings_held_loosely() -> None:

@@ -2,7 +2,7 @@
 
 The bench's true surfaces are known (`tests/fixtures/settings_bench.py`), so every chosen setting
 has a true share of fresh coupons that meet all limits.  Choosing picks lucky places; the chance
-must still not promise more than is kept, on average over trials.
+must neither promise more than is kept nor much less, on average over trials.
 """
 
 from __future__ import annotations
@@ -54,15 +54,35 @@ def chosen(
     return found
 
 
+def kept_near(said: np.ndarray, true: np.ndarray) -> None:
+    """8 in 10 asked means 75 to 85 kept, and what is said is kept within 5: less 3 MC errors."""
+    error = float(true.std(ddof=1) / np.sqrt(len(true)))
+    assert 0.75 - 3 * error <= true.mean() <= 0.85 + 3 * error
+    assert abs(true.mean() - said.mean()) <= 0.05 + 3 * error
+
+
 @pytest.mark.slow
 def test_what_is_recommended_keeps_its_share(
+    chosen: list[tuple[Optimum, list[float], list[float]]], settings_bench: ModuleType
+) -> None:
+    """Over 6 designs of 25 trials each: 83.5 in 100 said, 84.0 (standard error 0.6) kept."""
+    shown = [one.recommended.choice for one, *_ in chosen if one.recommended is not None]
+    assert len(shown) > 0.8 * TRIALS
+    true = [settings_bench.true_share(one.settings, 2000) for one in shown]
+    kept_near(np.array([one.chance for one in shown]), np.array(true))
+
+
+@pytest.mark.slow
+def test_the_best_of_each_gas_keeps_its_share(
     chosen: list[tuple[Optimum, list[float], list[float]]],
 ) -> None:
-    """Mean true share at chosen settings is at least the 8 in 10 asked for, less 3 MC errors."""
-    per_trial = np.array([np.mean(kept) for _, kept, _ in chosen if kept])
-    assert len(per_trial) > 0.8 * TRIALS
-    error = per_trial.std(ddof=1) / np.sqrt(len(per_trial))
-    assert per_trial.mean() >= 0.8 - 3 * error
+    """Over the same 150 trials: 82.6 in 100 said, 85.2 kept."""
+    said = [
+        np.mean([pick.best.choice.chance for pick in one.picks if pick.best is not None])
+        for one, kept, _ in chosen
+        if kept
+    ]
+    kept_near(np.array(said), np.array([np.mean(kept) for _, kept, _ in chosen if kept]))
 
 
 @pytest.mark.slow

@@ -13,6 +13,7 @@ import numpy as np
 from weldtrial.analysis.fit_responses import aim_of, fit_responses
 from weldtrial.analysis.joint import chances
 from weldtrial.analysis.linear import Floats
+from weldtrial.analysis.next_coupon import Ahead, held_of, look_ahead
 from weldtrial.analysis.optimum_asked import (
     Asked,
     Fitted,
@@ -95,14 +96,15 @@ def optimum(
     )
     _must_be_some(region, wanted)
     share = wanted.keep if wanted.keep is not None else asked_share(trial.goal)
-    window = _window(fitted, region.places, aim, share, wanted)
+    window = _window(trial, fitted, region.places, aim, share, wanted)
+    ahead = look_ahead(fitted.joint, window.held)
     tick(1)
-    picks = tuple(_pick(trial, fitted, region, window, lost.levels) for lost in region.lost
+    picks = tuple(_pick(trial, fitted, region, window, ahead, lost.levels) for lost in region.lost
                   if region.places.of(lost.levels).any())  # fmt: skip
     chosen = best(window)
-    recommended = _shown(trial, fitted, region, window, chosen)
+    recommended = _shown(trial, fitted, region, window, ahead, chosen)
     tick(1)
-    held = _exactly(fitted, window, recommended, wanted)
+    held = _exactly(fitted, window, recommended)
     moves = () if recommended is None else tolerances_at(fitted, window, recommended.choice)
     tick(1)
     duels = duels_of(trial, fitted, region, picks)
@@ -117,13 +119,14 @@ def optimum(
         counts=tuple(one for one in counts(window) if one.allowed),
         picks=picks,
         recommended=recommended,
-        on_average=_shown(trial, fitted, region, window, best_on_average(window)),
+        on_average=_shown(trial, fitted, region, window, ahead, best_on_average(window)),
         steps=steps(window),
         tolerances=moves,
         held_chance=held,
         front=_front(window, costs),
         duels=duels,
         costs=costs,
+        ahead=ahead,
     )
     tick(1)
     return found
@@ -151,7 +154,9 @@ def _must_be_some(region: Region, asked: Asked) -> None:
     )
 
 
-def _window(fitted: Fitted, places: Places, aim: Aim, share: float, asked: Asked) -> Window:
+def _window(
+    trial: Trial, fitted: Fitted, places: Places, aim: Aim, share: float, asked: Asked
+) -> Window:
     return operating_window(
         fitted.joint,
         fitted.limits,
@@ -159,7 +164,7 @@ def _window(fitted: Fitted, places: Places, aim: Aim, share: float, asked: Asked
         places,
         keep=share,
         tried=fitted.seen.points,
-        held=asked.held,
+        held=held_of(trial.varied, asked.held, asked.exactly),
     )
 
 
@@ -196,15 +201,21 @@ def show_at(
             hint="To extrapolate all the same, marked wherever it is shown, add  --beyond",
         )
     share = asked.keep if asked.keep is not None else asked_share(trial.goal)
-    window = _window(found, places, aim_of(trial)[0], share, asked)
+    window = _window(trial, found, places, aim_of(trial)[0], share, asked)
     region = Region(places, np.array([beyond]), ())
-    shown = _shown(trial, found, region, window, choice_at(window, 0))
+    ahead = look_ahead(found.joint, window.held)
+    shown = _shown(trial, found, region, window, ahead, choice_at(window, 0))
     assert shown is not None
     return shown
 
 
 def _shown(
-    trial: Trial, fitted: Fitted, region: Region, window: Window, choice: Choice | None
+    trial: Trial,
+    fitted: Fitted,
+    region: Region,
+    window: Window,
+    ahead: Ahead,
+    choice: Choice | None,
 ) -> Shown | None:
     if choice is None:
         return None
@@ -218,7 +229,7 @@ def _shown(
     by_setups = any(one.df_setup is not None for one in fitted.surfaces)
     return Shown(
         choice,
-        expected_at(window, choice.place),
+        expected_at(window, choice.place, ahead),
         bool(region.beyond[choice.place]),
         len(mine),
         len(set(mine.values())) if by_setups else None,
@@ -243,23 +254,28 @@ def _outside(fitted: Fitted, choice: Choice, levels: Mapping[str, str]) -> tuple
 
 
 def _pick(
-    trial: Trial, fitted: Fitted, region: Region, window: Window, levels: Mapping[str, str]
+    trial: Trial,
+    fitted: Fitted,
+    region: Region,
+    window: Window,
+    ahead: Ahead,
+    levels: Mapping[str, str],
 ) -> Pick:
     among = window.places.of(levels)
-    top = _shown(trial, fitted, region, window, likeliest(window, among=among))
+    top = _shown(trial, fitted, region, window, ahead, likeliest(window, among=among))
     assert top is not None
     return Pick(
         levels,
-        _shown(trial, fitted, region, window, best_on_average(window, among=among)),
-        _shown(trial, fitted, region, window, best(window, among=among)),
+        _shown(trial, fitted, region, window, ahead, best_on_average(window, among=among)),
+        _shown(trial, fitted, region, window, ahead, best(window, among=among)),
         top,
         steps(window, among=among),
     )
 
 
-def _exactly(fitted: Fitted, window: Window, chosen: Shown | None, asked: Asked) -> float | None:
+def _exactly(fitted: Fitted, window: Window, chosen: Shown | None) -> float | None:
     """Return the chance at the chosen place with every setting held exactly."""
-    if chosen is None or not asked.held:
+    if chosen is None or not window.held:
         return None
     one = window.places.at([chosen.choice.place])
     return float(chances(fitted.joint, fitted.limits, one).together[0])

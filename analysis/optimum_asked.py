@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from weldtrial.analysis.chosen_best import BestGap, Settling
 from weldtrial.analysis.joint import Held, Joint, Limit
 from weldtrial.analysis.linear import Floats
+from weldtrial.analysis.next_coupon import Ahead
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.settings_region import Region, Seen
 from weldtrial.analysis.surface import Surface
@@ -27,7 +28,9 @@ class Asked:
     fixed
         Numeric factors held at one setting, in their unit.
     held
-        How well the welder holds settings.
+        How well the welder holds settings, in place of the tolerances that the trial file states.
+    exactly
+        Factors taken as held exactly, whatever the trial file states.
     limits
         Limits asked for besides those of the file, or in their place.
     keep
@@ -39,6 +42,7 @@ class Asked:
     levels: Mapping[str, str] = field(default_factory=dict)
     fixed: Mapping[str, float] = field(default_factory=dict)
     held: tuple[Held, ...] = ()
+    exactly: tuple[str, ...] = ()
     limits: tuple[Limit, ...] = ()
     keep: float | None = None
     beyond: bool = False
@@ -170,12 +174,13 @@ class Optimum:
     on_average
         What the averages alone would choose.
     held_chance
-        The chance at the recommended place with settings held exactly, where `asked.held` is
-        given.
+        The chance at the recommended place with every setting held exactly, where some are not.
     front
         Places not beaten in goal and chance together (and cost, where it is known).
     costs
         Of a metre of weld at every place, shape (m,), None without prices.
+    ahead
+        The draws behind what the next coupon should read.
     """
 
     asked: Asked
@@ -192,4 +197,5 @@ class Optimum:
     held_chance: float | None
     front: tuple[Choice, ...]
     duels: tuple[Duel, ...]
+    ahead: Ahead
     costs: Floats | None = None

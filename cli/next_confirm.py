@@ -123,14 +123,17 @@ def altered(common: Common, folder: Path, trial: Trial) -> tuple[Problem, ...]:
         words = f"the coupons that confirm have no prediction to meet. {again}"
         return (Problem(words, TRIAL_FILE, line, column="follows"),)
     opened = open_trial(replace(common, folder=folder / follows.folder))
-    # The limits are those of this file: a prediction made for others would not hold.
-    opened = replace(opened, trial=replace(opened.trial, responses=trial.responses))
+    # Limits and tolerances are those of this file: a prediction made for others would not hold.
+    opened = replace(
+        opened,
+        trial=replace(opened.trial, responses=trial.responses, factors=trial.factors),
+    )
     found = _with(follows, _foreseen(opened, follows, sizes_planned(trial)))
     return tuple(
         Problem(
             f"{key} is {here if here is not None else 'missing'}, and the earlier results give "
-            f"{given if given is not None else 'none'} for this setting, these coupons and these "
-            f"limits. {again}",
+            f"{given if given is not None else 'none'} for this setting, these coupons, these "
+            f"limits and tolerances. {again}",
             TRIAL_FILE,
             trial.lines.get(f"follows.{key}", line),
             column=f"follows.{key}",

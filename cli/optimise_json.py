@@ -39,7 +39,8 @@ def optimum_json(trial: Trial, found: Optimum) -> dict[str, Any]:
         ],
         "passing": [one.response for one in found.fitted.joint.passing],
         "fixed": dict(found.asked.fixed),
-        "held_within": {one.factor: one.within for one in found.asked.held},
+        "held_within": {one.factor: one.within for one in found.window.held},
+        "held": _held(trial, found),
         "beyond": found.asked.beyond,
         "settings": [
             {
@@ -72,6 +73,24 @@ def optimum_json(trial: Trial, found: Optimum) -> dict[str, Any]:
         "own_best": [_duel(one) for one in found.duels],
         "skipped": dict(found.fitted.skipped),
     }
+
+
+def _held(trial: Trial, found: Optimum) -> list[dict[str, Any]]:
+    typed = {one.factor for one in found.asked.held}
+    loosely = [
+        {
+            "factor": one.factor,
+            "within": one.within,
+            "unit": trial.factor(one.factor).unit,
+            "from": "--hold" if one.factor in typed else "trial.toml",
+        }
+        for one in found.window.held
+    ]
+    exactly = [
+        {"factor": name, "within": 0.0, "unit": trial.factor(name).unit, "from": "--hold"}
+        for name in found.asked.exactly
+    ]
+    return loosely + exactly
 
 
 def _tolerance(one: Tolerance) -> dict[str, Any]:

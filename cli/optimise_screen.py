@@ -48,12 +48,8 @@ def _head(console: Console, trial: Trial, found: Optimum) -> None:
         )
     for name, value in found.asked.fixed.items():
         console.line(f"  held    {said_setting(trial.factor(name), value)}", hang=8)
-    for held in found.asked.held:
-        factor = trial.factor(held.factor)
-        within = said_setting(factor, held.within)
-        console.line(
-            f"  welded  {factor.title} within ±{within} of what is asked, 95 coupons in 100", hang=8
-        )
+    for line in words.held_lines(trial, found.asked, found.window.held):
+        console.line(f"  welded  {line}", hang=8)
     if found.asked.beyond:
         console.line(
             f"  ! --beyond: settings {words.BEYOND} are spoken of too. Nothing there was seen; the "
@@ -170,11 +166,7 @@ def _recommended(console: Console, trial: Trial, found: Optimum) -> None:
     console.line()
     show_place(console, trial, shown, "▶")
     if found.held_chance is not None:
-        console.line(
-            f"    Held as loosely as you said, {words.percent(shown.choice.chance)} pass; held "
-            f"exactly, {words.percent(found.held_chance)}.",
-            hang=4,
-        )
+        console.line(f"    {words.held_words(shown, found.held_chance)}", hang=4)
     if found.tolerances:
         console.line(f"    Still {asked} with one setting moved and the others held:", hang=4)
         for one in found.tolerances:

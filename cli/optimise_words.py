@@ -6,13 +6,21 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.rounding import by_uncertainty, decimals_for, fixed, interval, plain, spaced
+from weldtrial.shared.rounding import (
+    by_uncertainty,
+    decimals_for,
+    fixed,
+    give_or_take,
+    interval,
+    plain,
+    spaced,
+)
 from weldtrial.shared.said_settings import said_number, said_setting, said_settings
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
-    from weldtrial.analysis.joint import Limit
-    from weldtrial.analysis.optimum_asked import Duel, Optimum, Shown, Tolerance
+    from weldtrial.analysis.joint import Held, Limit
+    from weldtrial.analysis.optimum_asked import Asked, Duel, Optimum, Shown, Tolerance
     from weldtrial.analysis.window import Choice, Edge, Expected
     from weldtrial.shared.weld_cost import WeldCost
 
@@ -191,6 +199,35 @@ def tolerance_words(trial: Trial, one: Tolerance) -> str:
         f"; {' and '.join(ends)} {'were' if len(ends) > 1 else 'was'} not tried" if ends else ""
     )
     return f"{factor.title} {low} to {high}{spaced(one.unit)}{opened}"
+
+
+def held_lines(trial: Trial, asked: Asked, held: Sequence[Held]) -> list[str]:
+    """Say how well settings are held, and who said so: the trial file or the command line."""
+    typed = {one.factor for one in asked.held}
+    said = [
+        f"{trial.factor(one.factor).title} ± {plain(one.within)}"
+        f"{spaced(trial.factor(one.factor).unit)} of what is asked, 95 coupons in 100 "
+        f"({'--hold' if one.factor in typed else 'tolerance in trial.toml'})"
+        for one in held
+    ]
+    return said + [
+        f"{trial.factor(name).title} exactly as asked (--hold)" + _instead(trial.factor(name))
+        for name in asked.exactly
+    ]
+
+
+def _instead(factor: Factor) -> str:
+    if factor.tolerance is None:
+        return ""
+    return f"; trial.toml says{give_or_take(factor.tolerance, factor.unit)}"
+
+
+def held_words(shown: Shown, exactly: float) -> str:
+    """Say what loosely held settings cost at one place."""
+    return (
+        f"Held as loosely as that, {percent(shown.choice.chance)} pass; held exactly, "
+        f"{percent(exactly)}."
+    )
 
 
 def duel_words(trial: Trial, duel: Duel) -> tuple[str, ...]:

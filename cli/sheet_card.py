@@ -11,7 +11,7 @@ from weldtrial.cli.sheet_parts import Paper
 from weldtrial.cli.trial_cautions import fitting
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.follows import Follows
-from weldtrial.shared.rounding import plain, spaced
+from weldtrial.shared.rounding import give_or_take, plain, spaced
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
@@ -144,10 +144,12 @@ def _settings(trial: Trial, follows: Follows) -> Iterator[SettingRow]:
             yield SettingRow(factor.title, value.upper() + (f" ({symbol})" if symbol else ""), "")
             continue
         unit = spaced(factor.unit)
-        within = f"± {plain(factor.step)}{unit}, one step of the machine" if factor.step else ""
-        yield SettingRow(factor.title, f"{plain(value)}{spaced(factor.unit)}", within)
+        within = give_or_take(factor.tolerance, factor.unit).lstrip()
+        if factor.tolerance is None and factor.step:
+            within = f"± {plain(factor.step)}{unit}, one step of the machine"
+        yield SettingRow(factor.title, f"{plain(value)}{unit}", within)
     for held in trial.held:
-        within = "" if held.tolerance is None else f"± {plain(held.tolerance)} {held.unit}"
+        within = give_or_take(held.tolerance, held.unit).lstrip()
         yield SettingRow(held.title, f"{plain(held.target)} {held.unit}", within)
 
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 @click.option("--limit", "limits", multiple=True, metavar='"NAME >= X"',
               help="A limit that the file does not have; marked as such.")  # fmt: skip
 @click.option("--hold", "holds", multiple=True, metavar="KEY=WITHIN",
-              help="How well a setting is held: 95 coupons in 100 within so much.")  # fmt: skip
+              help="How well a setting is held: 95 coupons in 100 within so much, or exactly.")  # fmt: skip
 @click.option("--beyond", is_flag=True,
               help="Speak of settings outside what was welded too, marked everywhere.")  # fmt: skip
 @click.option("--surface", is_flag=True,

@@ -7,15 +7,20 @@ best settings push the goal as far as that chance allows (`weldtrial.analysis.wi
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
+from math import isclose, nan
 
 import numpy as np
 
+from weldtrial.analysis.confirmed import confirmation_of
+from weldtrial.analysis.confirmed_words import in_words
 from weldtrial.analysis.fit_responses import aim_of, fit_responses
 from weldtrial.analysis.joint import chances
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.next_coupon import Ahead, held_of, look_ahead
 from weldtrial.analysis.optimum_asked import (
     Asked,
+    Confirming,
     Fitted,
     Optimum,
     Pick,
@@ -127,9 +132,42 @@ def optimum(
         duels=duels,
         costs=costs,
         ahead=ahead,
+        confirming=confirming(trial, record, fitted, wanted, recommended),
     )
     tick(1)
     return found
+
+
+def confirming(
+    trial: Trial, record: Record, fitted: Fitted, asked: Asked, best: Shown | None
+) -> Confirming | None:
+    """Return how far a setting is confirmed, in a trial whose own coupons do that.
+
+    Parameters
+    ----------
+    record
+        With the coupons that confirm: they took no part in the fit.
+    best
+        The setting to compare it with.
+    """
+    found = confirmation_of(trial, record, codes_open=True)
+    if found is None:
+        return None
+    at = found.at
+    try:
+        there = show_at(trial, fitted, replace(asked, beyond=True, fixed={}, levels={}), at)
+    except NotEstimable:
+        there = None
+    return Confirming(in_words(trial, found), there, best is not None and _alike(best, at))
+
+
+def _alike(shown: Shown, at: Mapping[str, str | float]) -> bool:
+    return all(
+        value == at.get(name)
+        if isinstance(value, str)
+        else isclose(value, float(at.get(name, nan)), rel_tol=1e-6, abs_tol=1e-9)
+        for name, value in shown.choice.settings.items()
+    )
 
 
 def _must_be_some(region: Region, asked: Asked) -> None:

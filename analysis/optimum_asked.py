@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from weldtrial.analysis.chosen_best import BestGap, Settling
+from weldtrial.analysis.confirm_records import Confirmation
 from weldtrial.analysis.joint import Held, Joint, Limit
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.next_coupon import Ahead
@@ -110,6 +111,30 @@ class Shown:
 
 
 @dataclass(frozen=True, slots=True)
+class Confirming:
+    """The setting that coupons were welded again to confirm, beside the best of the map.
+
+    Attributes
+    ----------
+    found
+        Whether the sealed prediction was met, in words too.
+    shown
+        What the map says of that setting; None where it says nothing there.
+    is_best
+        Whether it is the setting recommended.
+    """
+
+    found: Confirmation
+    shown: Shown | None
+    is_best: bool
+
+    @property
+    def confirmed(self) -> bool:
+        """Whether a prediction that was sealed first was met there."""
+        return self.found.confirmed
+
+
+@dataclass(frozen=True, slots=True)
 class Tolerance:
     """How far one setting may move, the others held, before the chance falls below what was asked.
 
@@ -181,6 +206,8 @@ class Optimum:
         Of a metre of weld at every place, shape (m,), None without prices.
     ahead
         The draws behind what the next coupon should read.
+    confirming
+        The setting that this trial's own coupons confirm; None where none do.
     """
 
     asked: Asked
@@ -199,3 +226,10 @@ class Optimum:
     duels: tuple[Duel, ...]
     ahead: Ahead
     costs: Floats | None = None
+    confirming: Confirming | None = None
+
+    @property
+    def confirmed(self) -> bool:
+        """Whether the setting recommended is one whose prediction was met."""
+        one = self.confirming
+        return one is not None and one.is_best and one.confirmed

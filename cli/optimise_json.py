@@ -16,8 +16,10 @@ if TYPE_CHECKING:
     from weldtrial.shared.weld_cost import WeldCost
 
 
-def optimum_json(trial: Trial, found: Optimum) -> dict[str, Any]:
-    """Return everything that is said of the settings."""
+def optimum_json(trial: Trial, found: Optimum, seal: str = "") -> dict[str, Any]:
+    """Return everything that is said of the settings; `seal` is the code of this folder's."""
+    from weldtrial.cli.optimise_confirmed import confirming_json
+
     window = found.window
     lost = {tuple(one.levels.items()): one for one in found.region.lost}
     return {
@@ -56,7 +58,8 @@ def optimum_json(trial: Trial, found: Optimum) -> dict[str, Any]:
         ],
         "picks": [_pick(found, one) for one in found.picks],
         "recommended": None if found.recommended is None else shown_json(found.recommended),
-        "confirmed": False,
+        "confirmed": found.confirmed,
+        "confirmation": confirming_json(found.confirming, trial, seal),
         "on_average": None if found.on_average is None else shown_json(found.on_average),
         "steps": [_step(found, one) for one in found.steps],
         "tolerances": [_tolerance(one) for one in found.tolerances],

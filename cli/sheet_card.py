@@ -110,6 +110,8 @@ def settings_card(
     follows = trial.follows
     assert follows is not None
     state = "Not yet confirmed" if found is None else STATES[found.state]
+    if found is not None and found.late and found.state == "met":
+        state = STATES["missed"]
     head = () if found is None else (found.head,)
     weak, expected = _expected(trial, follows)
     return Card(

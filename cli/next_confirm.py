@@ -18,6 +18,7 @@ from weldtrial.shared.folder import TRIAL_FILE
 from weldtrial.shared.follows import Follows, Predicted
 from weldtrial.shared.problems import NotEnough, NotEstimable, Problem, WrongUsage
 from weldtrial.shared.record import without_confirming
+from weldtrial.shared.rounding import give_or_take
 from weldtrial.shared.sealfile import SealFile
 from weldtrial.shared.trial import Trial
 
@@ -242,6 +243,13 @@ def foreseen_lines(trial: Trial, follows: Follows, sizes: tuple[int, ...]) -> It
     for name, one in follows.predicted.items():
         weak = several and name == weakest
         yield f"  {predicted_words(trial.response(name), one, weakest=weak)}"
+    held = [
+        f"{one.title.lower()}{give_or_take(one.tolerance, one.unit)}"
+        for one in trial.varied
+        if one.tolerance is not None
+    ]
+    if held:
+        yield f"  welded within {', '.join(held)} in 95 coupons of 100, as trial.toml states"
     if follows.at_least is None or follows.share is None:
         means = [mean_words(trial.response(name), one) for name, one in follows.predicted.items()]
         yield (

@@ -37,10 +37,14 @@ def best_tag(one: Confirming | None) -> str:
     return state_of(one.found) if one.is_best else f"Best setting, {ANOTHER.lower()}"
 
 
+def plain_state(one: Confirming) -> str:
+    """Return how far a setting is confirmed that nobody recommended: someone chose it."""
+    return "Confirmed" if one.confirmed else state_of(one.found)
+
+
 def other_tag(one: Confirming) -> str:
     """Return what heads the setting that was welded again, where the best is another."""
-    state = "Confirmed" if one.confirmed else state_of(one.found)
-    return f"{state}; not the best of the map"
+    return f"{plain_state(one)}; not the best of the map"
 
 
 def said_of(trial: Trial, one: Confirming, seal: str) -> list[str]:
@@ -76,7 +80,7 @@ def close_line(trial: Trial, one: Confirming | None) -> str:
                 f"{NOTHING_WELDED} The same map missed its prediction at {at}: find out where it "
                 "is wrong first."
             )
-        return f"{NOTHING_WELDED} What was welded again is {at}."
+        return f"{NOTHING_WELDED} The coupons of this folder are for {at}."
     if one.confirmed:
         from weldtrial.analysis.confirmed_words import ONE_SETTING
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from weldtrial.cli import optimise_words as words
-from weldtrial.cli.optimise_confirmed import close_line, said_of, state_of
+from weldtrial.cli.optimise_confirmed import close_line, plain_state, said_of
 from weldtrial.cli.optimise_screen import CONFIRM, close_confirmed, show_place
 from weldtrial.shared.rounding import brief, plain, spaced
 from weldtrial.shared.said_settings import typed_settings
@@ -42,7 +42,7 @@ def show_at(
         for line in words.cost_words(shown.cost):
             console.line(f"    A metre of weld: {line}" if line[0].isdigit() else f"    {line}")
     if found is not None and found.is_best:
-        console.line(f"    {state_of(found.found)}.", style="bold")
+        console.line(f"    {plain_state(found)}.", style="bold")
         for line in said_of(trial, found, seal):
             console.line(f"    {line}", hang=4)
     console.line()

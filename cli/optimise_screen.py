@@ -169,6 +169,8 @@ def _again(found: Optimum, choice: Choice) -> str:
 def _recommended(console: Console, trial: Trial, found: Optimum, seal: str) -> None:
     one, shown = found.confirming, found.recommended
     asked = words.share_words(found.window.keep)
+    if one is not None and not one.is_best:
+        _welded_again(console, trial, one, seal)
     if shown is None:
         console.line()
         console.line(
@@ -176,7 +178,6 @@ def _recommended(console: Console, trial: Trial, found: Optimum, seal: str) -> N
             "a limit, or ask for less:  --keep 0.7",
             hang=4,
         )
-        _welded_again(console, trial, one, seal)
         return
     console.heading(confirmed.best_tag(one).upper())
     if one is not None and one.is_best:
@@ -189,14 +190,10 @@ def _recommended(console: Console, trial: Trial, found: Optimum, seal: str) -> N
         console.line(f"    Still {asked} with one setting moved and the others held:", hang=4)
         for move in found.tolerances:
             console.line(f"      {words.tolerance_words(trial, move)}", hang=4)
-    if one is not None and not one.is_best:
-        _welded_again(console, trial, one, seal)
 
 
-def _welded_again(console: Console, trial: Trial, one: Confirming | None, seal: str) -> None:
+def _welded_again(console: Console, trial: Trial, one: Confirming, seal: str) -> None:
     """Print the setting that was welded again to confirm it, where it is not the best."""
-    if one is None:
-        return
     console.heading(confirmed.other_tag(one).upper())
     for line in confirmed.said_of(trial, one, seal):
         console.line(f"  {line}", hang=2)
@@ -354,6 +351,8 @@ def close(console: Console, trial: Trial, found: Optimum) -> None:
         close_confirmed(console, trial, one)
         return
     console.line(confirmed.close_line(trial, one))
+    if one is not None and one.confirmed:
+        console.line("The card of the setting that is confirmed:  weldtrial sheets --only card")
     many = trial.budget.confirm or CONFIRM
     at = typed_settings(trial.varied, found.recommended.choice.settings)
     console.next(f"next NAME --confirm {many} --at {at}")

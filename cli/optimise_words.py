@@ -230,6 +230,25 @@ def held_words(shown: Shown, exactly: float) -> str:
     )
 
 
+def steps_words(trial: Trial, found: Optimum) -> str:
+    """Say in a line how far the goal can be pushed at each share: what certainty costs."""
+    aim = found.window.aim
+    top = "Highest" if aim.toward == "higher" else "Lowest"
+    shares = [f"{round(10 * one.chance)}" for one in found.steps]
+    parts = []
+    for pick in found.picks:
+        values = [
+            "none" if one.choice is None else goal_value(trial, found, one.choice)
+            for one in pick.steps
+        ]
+        name = f"{levels_words(pick.levels)} " if pick.levels else ""
+        parts.append(f"{name}{', '.join(values)}")
+    return (
+        f"{top} {title_of(trial, aim.best).lower()} if {', '.join(shares[:-1])} or {shares[-1]} "
+        f"in 10 must pass: {'; '.join(parts)}."
+    )
+
+
 def duel_words(trial: Trial, duel: Duel) -> tuple[str, ...]:
     """Say how two levels compare, each at its own best, and what would settle it."""
     gap = duel.gap

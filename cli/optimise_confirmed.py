@@ -27,7 +27,7 @@ ANOTHER = "Not confirmed"
 
 def state_of(found: Confirmation) -> str:
     """Return how far the setting that was welded again is confirmed, in a few words."""
-    return LATE if found.late and found.state in ("met", "missed") else STATES[found.state]
+    return LATE if found.late and found.state == "met" else STATES[found.state]
 
 
 def best_tag(one: Confirming | None) -> str:

@@ -27,7 +27,9 @@ STATES = {
     "cannot_tell": "Not yet confirmed",
     "no_prediction": "Not yet confirmed",
 }
-AS_PREDICTED = "The prediction holds for the setting as printed; nothing was said of any other."
+AS_PREDICTED = (
+    "The prediction holds for the setting as printed{held}; nothing was said of any other."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +89,7 @@ class Card:
     settings: tuple[SettingRow, ...]
     pace: Pace | None
     expected: tuple[Expected, ...]
+    as_predicted: str
     together: str
     weak: str
     cautions: tuple[str, ...]
@@ -124,6 +127,7 @@ def settings_card(
         settings=tuple(_settings(trial, follows)),
         pace=_pace(trial, follows, paper.short_mm - 2 * paper.margin_mm),
         expected=expected,
+        as_predicted=_as_predicted(trial),
         together=""
         if follows.together is None
         else f"All limits together: about {100 * follows.together:.0f} coupons in 100.",
@@ -153,6 +157,13 @@ def _settings(trial: Trial, follows: Follows) -> Iterator[SettingRow]:
     for held in trial.held:
         within = give_or_take(held.tolerance, held.unit).lstrip()
         yield SettingRow(held.title, f"{plain(held.target)} {held.unit}", within)
+
+
+def _as_predicted(trial: Trial) -> str:
+    """Say what the prediction is of: the setting, held as well as the trial file states."""
+    held = [one.title.lower() for one in trial.varied if one.tolerance is not None]
+    within = f", {' and '.join(held)} kept within ± as printed" if held else ""
+    return AS_PREDICTED.format(held=within)
 
 
 def _fixed(factor: Factor, follows: Follows) -> str | float | None:

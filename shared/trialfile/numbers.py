@@ -127,12 +127,12 @@ def _apart(draft: Draft, factor: Factor) -> None:
     gap = high - low
     if factor.tolerance <= gap / 2 * (1 + 1e-9):
         return
-    said = f"± {as_number(factor.tolerance)} {factor.unit}"
     draft.faults.warn(
         f"{draft.path}.tolerance",
-        f"{factor.name} is held within {said}, more than half of the "
-        f"{float(f'{gap:.6g}'):g} {factor.unit} between {as_number(low)} and {as_number(high)}: "
-        f"the two overlap, and a coupon asked for at {as_number(low)} may be welded above one "
-        f"asked for at {as_number(high)}. Set the levels wider apart, or hold it better.",
+        f"a tolerance of ± {as_number(factor.tolerance)} {factor.unit} is more than half of the "
+        f"{float(f'{gap:.6g}'):g} {factor.unit} between {factor.name} {as_number(low)} and "
+        f"{as_number(high)}: the two overlap, and a coupon asked for at {as_number(low)} may be "
+        f"welded above one asked for at {as_number(high)}. Set the levels wider apart, or hold it "
+        "better.",
         factor.tolerance,
     )

@@ -28,7 +28,8 @@ def fixed_by_seal(change: Change) -> str | None:
     """Return what a change would alter that the seal fixes for good, in words, or None.
 
     Wishes, margins, words, tolerances and the budget may be amended; factors, design, order,
-    blinding and what a response *is* may not: readings taken for one question cannot answer another.
+    blinding and what a response *is* may not: readings taken for one question cannot answer
+    another.
     """
     parts = change.path.split(".")
     if parts[0] == "factor" and parts[2:] == ["tolerance"]:

@@ -235,18 +235,29 @@ def steps_words(trial: Trial, found: Optimum) -> str:
     aim = found.window.aim
     top = "Highest" if aim.toward == "higher" else "Lowest"
     shares = [f"{round(10 * one.chance)}" for one in found.steps]
+    unit = unit_of(trial, aim.best)
     parts = []
     for pick in found.picks:
         values = [
-            "none" if one.choice is None else goal_value(trial, found, one.choice)
+            "none"
+            if one.choice is None
+            else goal_value(trial, found, one.choice).removesuffix(spaced(unit))
             for one in pick.steps
         ]
         name = f"{levels_words(pick.levels)} " if pick.levels else ""
         parts.append(f"{name}{', '.join(values)}")
+    counted = f"{title_of(trial, aim.best).lower()}{',' if spaced(unit) else ''}{spaced(unit)}"
     return (
-        f"{top} {title_of(trial, aim.best).lower()} if {', '.join(shares[:-1])} or {shares[-1]} "
+        f"{top} {counted}{',' if spaced(unit) else ''} if {', '.join(shares[:-1])} or {shares[-1]} "
         f"in 10 must pass: {'; '.join(parts)}."
     )
+
+
+def unit_of(trial: Trial, name: str) -> str:
+    """Return the unit of a factor or a response."""
+    units = {one.name: one.unit for one in trial.responses}
+    units |= {one.name: one.unit or "" for one in trial.factors}
+    return units.get(name, "")
 
 
 def duel_words(trial: Trial, duel: Duel) -> tuple[str, ...]:

@@ -118,17 +118,22 @@ def first_page(trial: Trial, said: SettingsSaid | None, seal: str) -> tuple[Box,
     boxes = [_head(trial, found, seal, short=True)]
     one = found.confirming
     if one is not None and not one.is_best:
-        boxes.insert(0, _welded_again(trial, one, seal))
+        boxes.insert(0, _welded_again(trial, one, seal, short=True))
     return tuple(boxes)
 
 
-def _welded_again(trial: Trial, one: Confirming, seal: str) -> Box:
+def _welded_again(trial: Trial, one: Confirming, seal: str, *, short: bool = False) -> Box:
     """Return the setting that was welded again, where it is not the best of the map."""
     lines = confirmed.said_of(trial, one, seal)
+    if short:
+        # Page 1 begins with whether the prediction was met.
+        lines = lines[1:]
+    head = words.setting_words(trial, one.found.at)
     if one.shown is not None:
-        chance = words.percent(one.shown.choice.chance)
-        lines.append(f"The map expects {chance} of coupons there to meet every limit.")
-    return Box(words.setting_words(trial, one.found.at), tuple(lines), confirmed.other_tag(one))
+        head += (
+            f": {words.percent(one.shown.choice.chance)} of coupons expected to meet every limit"
+        )
+    return Box(head, tuple(lines), confirmed.other_tag(one))
 
 
 def _head(trial: Trial, found: Optimum, seal: str, *, short: bool = False) -> Box:
@@ -151,7 +156,9 @@ def _head(trial: Trial, found: Optimum, seal: str, *, short: bool = False) -> Bo
         lines = lines[1:]
     lines += _short(trial, found, shown) if short else _long(trial, found, shown)
     if not (short and found.confirmed):
-        lines.append(confirmed.close_line(trial, one))
+        # There the box above names the setting that the coupons of this folder are for.
+        named = short and one is not None and not one.is_best and one.found.state != "missed"
+        lines.append(confirmed.NOTHING_WELDED if named else confirmed.close_line(trial, one))
     head = words.setting_words(trial, shown.choice.settings)
     return Box(head, tuple(lines), confirmed.best_tag(one))
 
@@ -169,9 +176,8 @@ def _short(trial: Trial, found: Optimum, shown: Shown) -> Iterator[str]:
         + (f": {own}." if len(choice.own) > 1 else ".")
     )
     yield from _held(trial, found, shown)
-    yield words.steps_words(trial, found)
+    yield " ".join((words.steps_words(trial, found), *_behind(shown)))
     yield from (line.removeprefix("! ") for line in words.edge_lines(trial, shown))
-    yield from _behind(shown)
 
 
 def _long(trial: Trial, found: Optimum, shown: Shown) -> Iterator[str]:

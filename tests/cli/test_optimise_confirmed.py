@@ -232,7 +232,7 @@ def test_page_1_of_the_report_says_it(
         assert f'<p class="tag">{tag}</p>' in first
         words = flat(re.sub("<[^>]+>", " ", first))
         assert "of new coupons are expected to meet every limit" in words
-        assert "Highest travel if 7, 8 or 9 in 10 must pass: mix" in words
+        assert "Highest travel, cm/min, if 7, 8 or 9 in 10 must pass: mix" in words
         assert ("nothing was welded there to confirm it" in words) == (name != "best")
     assert quietly("-C", here / name, "report") == 0
     page = (here / name / "report.html").read_text(encoding="utf-8")

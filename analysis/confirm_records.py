@@ -81,6 +81,9 @@ class Confirmation:
         The same in words; see `weldtrial.analysis.confirmed_words`.
     setups
         Fresh set-ups welded for it; 0 where coupons are the units.
+    late
+        Whether the prediction was sealed after coupons were welded or read: then met is no
+        confirmation.
     """
 
     state: Met
@@ -100,6 +103,12 @@ class Confirmation:
     expected_weakest: str
     setups: int
     responses: tuple[ConfirmedResponse, ...]
+    late: bool = False
     tag: str = ""
     head: str = ""
     lines: tuple[str, ...] = ()
+
+    @property
+    def confirmed(self) -> bool:
+        """Whether a prediction that was sealed first was met."""
+        return self.state == "met" and not self.late

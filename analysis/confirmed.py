@@ -69,6 +69,7 @@ def confirmation_of(trial: Trial, record: Record, *, codes_open: bool) -> Confir
         expected_weakest=weak_link(follows),
         setups=len({c.setup for c in coupons if c.setup is not None}),
         responses=responses,
+        late=record.sealed == "late",
     )
 
 

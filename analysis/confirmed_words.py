@@ -20,6 +20,7 @@ TAGS = {
     "no_prediction": "No prediction was sealed",
 }
 WRONG_SOMEWHERE = "The map is wrong somewhere: do not build on it before it is known where."
+SEALED_LATE = "sealed only after coupons were welded or read, so it confirms nothing"
 ONE_SETTING = (
     "One setting on one bench: this speaks of that setting only, and qualifies no procedure and no "
     "welder."
@@ -127,8 +128,19 @@ def setting_words(trial: Trial, follows: Follows) -> str:
 def in_words(trial: Trial, found: Confirmation) -> Confirmation:
     """Return coupons that confirm with what is said of them, before anything else."""
     return replace(
-        found, tag=TAGS[found.state], head=_head(found), lines=tuple(_lines(trial, found))
+        found,
+        tag=TAGS[found.state] + (", but sealed late" if found.late else ""),
+        head=_head(found),
+        lines=tuple(_lines(trial, found)),
     )
+
+
+def _sealed_means(found: Confirmation) -> str:
+    return SEALED_LATE if found.late else "sealed before the coupons were welded"
+
+
+def _sealed(found: Confirmation) -> str:
+    return SEALED_LATE if found.late else "sealed before welding"
 
 
 def _head(found: Confirmation) -> str:
@@ -141,7 +153,7 @@ def _head(found: Confirmation) -> str:
 def _passes_head(found: Confirmation) -> str:
     counted = f"{found.passed} of {found.coupons} coupons passed every limit"
     over = found.state != "unfinished"
-    rule = f"at least {found.at_least} {'had' if over else 'have'} to (sealed before welding)"
+    rule = f"at least {found.at_least} {'had' if over else 'have'} to ({_sealed(found)})"
     if found.state == "met":
         return f"Met: {counted}, and {rule}."
     if found.state == "missed":
@@ -162,14 +174,11 @@ def _means_head(found: Confirmation) -> str:
     out = [one for one in judged if one.mean_inside is False]
     if found.state == "met":
         what = "the mean lies" if len(judged) == 1 else f"all {len(judged)} means lie"
-        return f"Met: {what} in the interval sealed before the coupons were welded."
+        return f"Met: {what} in the interval {_sealed_means(found)}."
     if found.state == "missed":
         what = " and ".join(one.title for one in out)
         lies = "lies" if len(out) == 1 else "lie"
-        return (
-            f"Missed: the mean of {what} {lies} outside the interval sealed before the coupons "
-            "were welded."
-        )
+        return f"Missed: the mean of {what} {lies} outside the interval {_sealed_means(found)}."
     if found.state == "unfinished":
         return (
             f"Not finished: {found.unread} of {found.coupons} coupons are to be read before the "

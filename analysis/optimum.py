@@ -7,14 +7,20 @@ best settings push the goal as far as that chance allows (`weldtrial.analysis.wi
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
+from math import isclose, nan
 
 import numpy as np
 
+from weldtrial.analysis.confirmed import confirmation_of
+from weldtrial.analysis.confirmed_words import in_words
 from weldtrial.analysis.fit_responses import aim_of, fit_responses
 from weldtrial.analysis.joint import chances
 from weldtrial.analysis.linear import Floats
+from weldtrial.analysis.next_coupon import Ahead, held_of, look_ahead
 from weldtrial.analysis.optimum_asked import (
     Asked,
+    Confirming,
     Fitted,
     Optimum,
     Pick,
@@ -95,14 +101,15 @@ def optimum(
     )
     _must_be_some(region, wanted)
     share = wanted.keep if wanted.keep is not None else asked_share(trial.goal)
-    window = _window(fitted, region.places, aim, share, wanted)
+    window = _window(trial, fitted, region.places, aim, share, wanted)
+    ahead = look_ahead(fitted.joint, window.held)
     tick(1)
-    picks = tuple(_pick(trial, fitted, region, window, lost.levels) for lost in region.lost
+    picks = tuple(_pick(trial, fitted, region, window, ahead, lost.levels) for lost in region.lost
                   if region.places.of(lost.levels).any())  # fmt: skip
     chosen = best(window)
-    recommended = _shown(trial, fitted, region, window, chosen)
+    recommended = _shown(trial, fitted, region, window, ahead, chosen)
     tick(1)
-    held = _exactly(fitted, window, recommended, wanted)
+    held = _exactly(fitted, window, recommended)
     moves = () if recommended is None else tolerances_at(fitted, window, recommended.choice)
     tick(1)
     duels = duels_of(trial, fitted, region, picks)
@@ -117,16 +124,50 @@ def optimum(
         counts=tuple(one for one in counts(window) if one.allowed),
         picks=picks,
         recommended=recommended,
-        on_average=_shown(trial, fitted, region, window, best_on_average(window)),
+        on_average=_shown(trial, fitted, region, window, ahead, best_on_average(window)),
         steps=steps(window),
         tolerances=moves,
         held_chance=held,
         front=_front(window, costs),
         duels=duels,
         costs=costs,
+        ahead=ahead,
+        confirming=confirming(trial, record, fitted, wanted, recommended),
     )
     tick(1)
     return found
+
+
+def confirming(
+    trial: Trial, record: Record, fitted: Fitted, asked: Asked, best: Shown | None
+) -> Confirming | None:
+    """Return how far a setting is confirmed, in a trial whose own coupons do that.
+
+    Parameters
+    ----------
+    record
+        With the coupons that confirm: they took no part in the fit.
+    best
+        The setting to compare it with.
+    """
+    found = confirmation_of(trial, record, codes_open=True)
+    if found is None:
+        return None
+    at = found.at
+    try:
+        there = show_at(trial, fitted, replace(asked, beyond=True, fixed={}, levels={}), at)
+    except NotEstimable:
+        there = None
+    return Confirming(in_words(trial, found), there, best is not None and _alike(best, at))
+
+
+def _alike(shown: Shown, at: Mapping[str, str | float]) -> bool:
+    return all(
+        value == at.get(name)
+        if isinstance(value, str)
+        else isclose(value, float(at.get(name, nan)), rel_tol=1e-6, abs_tol=1e-9)
+        for name, value in shown.choice.settings.items()
+    )
 
 
 def _must_be_some(region: Region, asked: Asked) -> None:
@@ -151,7 +192,9 @@ def _must_be_some(region: Region, asked: Asked) -> None:
     )
 
 
-def _window(fitted: Fitted, places: Places, aim: Aim, share: float, asked: Asked) -> Window:
+def _window(
+    trial: Trial, fitted: Fitted, places: Places, aim: Aim, share: float, asked: Asked
+) -> Window:
     return operating_window(
         fitted.joint,
         fitted.limits,
@@ -159,7 +202,7 @@ def _window(fitted: Fitted, places: Places, aim: Aim, share: float, asked: Asked
         places,
         keep=share,
         tried=fitted.seen.points,
-        held=asked.held,
+        held=held_of(trial.varied, asked.held, asked.exactly),
     )
 
 
@@ -196,15 +239,21 @@ def show_at(
             hint="To extrapolate all the same, marked wherever it is shown, add  --beyond",
         )
     share = asked.keep if asked.keep is not None else asked_share(trial.goal)
-    window = _window(found, places, aim_of(trial)[0], share, asked)
+    window = _window(trial, found, places, aim_of(trial)[0], share, asked)
     region = Region(places, np.array([beyond]), ())
-    shown = _shown(trial, found, region, window, choice_at(window, 0))
+    ahead = look_ahead(found.joint, window.held)
+    shown = _shown(trial, found, region, window, ahead, choice_at(window, 0))
     assert shown is not None
     return shown
 
 
 def _shown(
-    trial: Trial, fitted: Fitted, region: Region, window: Window, choice: Choice | None
+    trial: Trial,
+    fitted: Fitted,
+    region: Region,
+    window: Window,
+    ahead: Ahead,
+    choice: Choice | None,
 ) -> Shown | None:
     if choice is None:
         return None
@@ -218,7 +267,7 @@ def _shown(
     by_setups = any(one.df_setup is not None for one in fitted.surfaces)
     return Shown(
         choice,
-        expected_at(window, choice.place),
+        expected_at(window, choice.place, ahead),
         bool(region.beyond[choice.place]),
         len(mine),
         len(set(mine.values())) if by_setups else None,
@@ -243,23 +292,28 @@ def _outside(fitted: Fitted, choice: Choice, levels: Mapping[str, str]) -> tuple
 
 
 def _pick(
-    trial: Trial, fitted: Fitted, region: Region, window: Window, levels: Mapping[str, str]
+    trial: Trial,
+    fitted: Fitted,
+    region: Region,
+    window: Window,
+    ahead: Ahead,
+    levels: Mapping[str, str],
 ) -> Pick:
     among = window.places.of(levels)
-    top = _shown(trial, fitted, region, window, likeliest(window, among=among))
+    top = _shown(trial, fitted, region, window, ahead, likeliest(window, among=among))
     assert top is not None
     return Pick(
         levels,
-        _shown(trial, fitted, region, window, best_on_average(window, among=among)),
-        _shown(trial, fitted, region, window, best(window, among=among)),
+        _shown(trial, fitted, region, window, ahead, best_on_average(window, among=among)),
+        _shown(trial, fitted, region, window, ahead, best(window, among=among)),
         top,
         steps(window, among=among),
     )
 
 
-def _exactly(fitted: Fitted, window: Window, chosen: Shown | None, asked: Asked) -> float | None:
+def _exactly(fitted: Fitted, window: Window, chosen: Shown | None) -> float | None:
     """Return the chance at the chosen place with every setting held exactly."""
-    if chosen is None or not asked.held:
+    if chosen is None or not window.held:
         return None
     one = window.places.at([chosen.choice.place])
     return float(chances(fitted.joint, fitted.limits, one).together[0])

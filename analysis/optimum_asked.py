@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from weldtrial.analysis.chosen_best import BestGap, Settling
+from weldtrial.analysis.confirm_records import Confirmation
 from weldtrial.analysis.joint import Held, Joint, Limit
 from weldtrial.analysis.linear import Floats
+from weldtrial.analysis.next_coupon import Ahead
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.settings_region import Region, Seen
 from weldtrial.analysis.surface import Surface
@@ -27,7 +29,9 @@ class Asked:
     fixed
         Numeric factors held at one setting, in their unit.
     held
-        How well the welder holds settings.
+        How well the welder holds settings, in place of the tolerances that the trial file states.
+    exactly
+        Factors taken as held exactly, whatever the trial file states.
     limits
         Limits asked for besides those of the file, or in their place.
     keep
@@ -39,6 +43,7 @@ class Asked:
     levels: Mapping[str, str] = field(default_factory=dict)
     fixed: Mapping[str, float] = field(default_factory=dict)
     held: tuple[Held, ...] = ()
+    exactly: tuple[str, ...] = ()
     limits: tuple[Limit, ...] = ()
     keep: float | None = None
     beyond: bool = False
@@ -106,6 +111,30 @@ class Shown:
 
 
 @dataclass(frozen=True, slots=True)
+class Confirming:
+    """The setting that coupons were welded again to confirm, beside the best of the map.
+
+    Attributes
+    ----------
+    found
+        Whether the sealed prediction was met, in words too.
+    shown
+        What the map says of that setting; None where it says nothing there.
+    is_best
+        Whether it is the setting recommended.
+    """
+
+    found: Confirmation
+    shown: Shown | None
+    is_best: bool
+
+    @property
+    def confirmed(self) -> bool:
+        """Whether a prediction that was sealed first was met there."""
+        return self.found.confirmed
+
+
+@dataclass(frozen=True, slots=True)
 class Tolerance:
     """How far one setting may move, the others held, before the chance falls below what was asked.
 
@@ -170,12 +199,15 @@ class Optimum:
     on_average
         What the averages alone would choose.
     held_chance
-        The chance at the recommended place with settings held exactly, where `asked.held` is
-        given.
+        The chance at the recommended place with every setting held exactly, where some are not.
     front
         Places not beaten in goal and chance together (and cost, where it is known).
     costs
         Of a metre of weld at every place, shape (m,), None without prices.
+    ahead
+        The draws behind what the next coupon should read.
+    confirming
+        The setting that this trial's own coupons confirm; None where none do.
     """
 
     asked: Asked
@@ -192,4 +224,12 @@ class Optimum:
     held_chance: float | None
     front: tuple[Choice, ...]
     duels: tuple[Duel, ...]
+    ahead: Ahead
     costs: Floats | None = None
+    confirming: Confirming | None = None
+
+    @property
+    def confirmed(self) -> bool:
+        """Whether the setting recommended is one whose prediction was met."""
+        one = self.confirming
+        return one is not None and one.is_best and one.confirmed

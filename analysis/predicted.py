@@ -1,7 +1,9 @@
 """What coupons that confirm a setting should read, worked out before they are welded.
 
 One coupon in a fresh set-up, the mean of all of them, and the chance of every limit come from the
-same draws (`weldtrial.analysis.joint`), so few set-ups or coupons make an interval wide.  What has
+same kind of draws (`weldtrial.analysis.joint`), so few set-ups or coupons make an interval wide.
+The interval for one coupon (`weldtrial.analysis.next_coupon`) and the chance are those of
+``weldtrial optimise`` at the same setting, held as loosely as the trial file states.  What has
 drifted between then and now (another spool, a colder shop) is in no interval: blocks are averaged
 out.
 """
@@ -16,15 +18,23 @@ from math import floor
 import numpy as np
 
 from weldtrial.analysis.inside import welded_at
-from weldtrial.analysis.joint import Joint, Limit, Passing, chances
-from weldtrial.analysis.joint_draws import Drawn, drawn, root_of
-from weldtrial.analysis.linear import Floats
+from weldtrial.analysis.joint import DRAWS, Held, Joint, Limit, Passing, chances
+from weldtrial.analysis.joint_draws import Drawn, root_of
+from weldtrial.analysis.next_coupon import (
+    MANY,
+    SEED,
+    Ahead,
+    held_of,
+    look_ahead,
+    means,
+    next_coupon,
+)
 from weldtrial.analysis.observations import Observation, observe
 from weldtrial.analysis.pass_rule import PassRule, fewest_coupons, pass_rule
-from weldtrial.analysis.settings_grid import places_at
+from weldtrial.analysis.settings_grid import Places, places_at
 from weldtrial.analysis.surface import Surface, surface_of
 from weldtrial.analysis.together import joint_of
-from weldtrial.shared.coding import Point, coded_point, model_matrix
+from weldtrial.shared.coding import Point, coded_point
 from weldtrial.shared.follows import Predicted
 from weldtrial.shared.goal import asked_share
 from weldtrial.shared.problems import NotEstimable
@@ -32,9 +42,6 @@ from weldtrial.shared.record import Record
 from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Trial
 
-MANY = 20_000
-"""Draws behind a prediction: the Monte-Carlo error of a chance is at most 0.4 in 100."""
-SEED = 1
 ROUNDED_TO = 0.05
 MOST_ALIKE = 0.95
 
@@ -99,6 +106,9 @@ def predict(
     asked
         Share of coupons that must pass; None for what the goal says, or 8 in 10.  Where the
         earlier results expect fewer to pass, that share (rounded down to 5 in 100) is claimed.
+    draws
+        Behind the intervals; the chance rests on `DRAWS` of them at most, those of the map that
+        ``weldtrial optimise`` draws, so that a setting chosen for 8 in 10 is claimed at 8 in 10.
 
     Raises
     ------
@@ -112,18 +122,20 @@ def predict(
         raise NotEstimable("; ".join(left_out) or "nothing is read in numbers or passes")
     joint = joint_of([one for one, _ in fits], [seen for _, seen in fits], passing)
     limits = _limits(trial)
-    used = drawn(joint, draws, seed) if fits else Drawn((), ())
-    found = intervals(joint, used, at, sizes, seed)
-    place = _place(trial, record, at)
+    held = held_of(trial.varied)
+    used = look_ahead(joint, held, draws=draws, seed=seed).drawn
+    found = intervals(joint, used, at, sizes, seed, held)
+    where = _place(trial, record, at)
     if not limits and not passing:
-        return Prediction(found, None, 0.0, None, "", *place, left_out)
-    chance = chances(joint, limits, places_at(trial.varied, [at]), draws=draws, seed=seed)
+        return Prediction(found, None, 0.0, None, "", *where, left_out)
+    places = places_at(trial.varied, [at])
+    chance = chances(joint, limits, places, held=held, draws=min(draws, DRAWS), seed=seed)
     for name, own in zip(chance.limits, chance.own[0].tolist(), strict=True):
         found[name] = _with_chance(found.get(name, Predicted()), own)
     together = float(chance.together[0])
-    alike = alikeness(joint, used, at, limits, seed) if limits and trial.hard else 0.0
+    alike = alikeness(joint, used, at, limits, seed, held) if limits and trial.hard else 0.0
     rule = _rule(sizes, _claimed(together, asked or asked_share(trial.goal)), alike, together)
-    return Prediction(found, together, alike, rule, chance.weakest(0), *place, left_out)
+    return Prediction(found, together, alike, rule, chance.weakest(0), *where, left_out)
 
 
 def _claimed(together: float, asked: float) -> float:
@@ -149,7 +161,8 @@ def _surfaces(
     trial: Trial, record: Record
 ) -> tuple[list[tuple[Surface, tuple[Observation, ...]]], tuple[str, ...]]:
     fits, words = [], []
-    for one in trial.responses:
+    # By rank, as `fit_responses` has them: the same draws then serve the same response.
+    for one in sorted(trial.responses, key=lambda one: one.rank):
         if one.kind == "graded":
             words.append(f"{one.title} is graded, and grades are not predicted")
         if one.kind != "number":
@@ -205,37 +218,48 @@ def has_limit(response: Response) -> bool:
 
 
 def intervals(
-    joint: Joint, used: Drawn, at: Point, sizes: Sequence[int], seed: int
+    joint: Joint,
+    used: Drawn,
+    at: Point,
+    sizes: Sequence[int],
+    seed: int,
+    held: Sequence[Held] = (),
 ) -> dict[str, Predicted]:
     """Return, by response, the intervals for the next coupon and for the mean of all.
 
-    Quantiles of draws; those of the means hold for all responses together (Bonferroni).
+    Quantiles of draws; those of the means hold for all responses together (Bonferroni).  Each
+    coupon strays by itself from a setting that is held loosely.
     """
     rng = np.random.default_rng([seed, 2])
     of, found = sum(sizes), {}
     tail = 2.5 / max(1, len(joint.surfaces))
+    ahead, place = Ahead(joint, tuple(held), used, seed), _place_of(joint, at)
     for r, one in enumerate(joint.surfaces):
-        mean = _means(joint, used, at, r)
-        low, high = np.percentile(mean + used.scatter[r], (2.5, 97.5))
+        low, high = (float(end[0]) for end in next_coupon(ahead, place, r))
+        welded = range(of if held else 1)
+        mean = np.mean([means(ahead, place, r, coupon)[0] for coupon in welded], axis=0)
         z = rng.standard_normal((2, len(mean)))
         shared = np.sqrt(sum(size**2 for size in sizes)) / of
         all_of_them = mean + used.sd_setup[r] * shared * z[0] + used.sd_coupon[r] * z[1] / of**0.5
         ends = np.percentile(all_of_them, (tail, 100 - tail))
         centre = float(one.mean([at])[0])
-        found[one.response] = Predicted(
-            centre, float(low), float(high), float(ends[0]), float(ends[1])
-        )
+        found[one.response] = Predicted(centre, low, high, float(ends[0]), float(ends[1]))
     return found
 
 
-def _means(joint: Joint, used: Drawn, at: Point, r: int) -> Floats:
-    """Return the fitted mean at a point under every draw of the coefficients."""
-    one = joint.surfaces[r]
-    row = model_matrix(one.factors, one.terms, [at]).matrix[0]
-    return np.asarray(row @ used.coefficients[r])
+def _place_of(joint: Joint, at: Point) -> Places:
+    """Return a point as the one place of the factors that the surfaces have."""
+    return places_at(joint.surfaces[0].factors, [at]) if joint.surfaces else places_at((), [])
 
 
-def alikeness(joint: Joint, used: Drawn, at: Point, limits: Sequence[Limit], seed: int) -> float:
+def alikeness(
+    joint: Joint,
+    used: Drawn,
+    at: Point,
+    limits: Sequence[Limit],
+    seed: int,
+    held: Sequence[Held] = (),
+) -> float:
     """Return how alike two coupons of one fresh set-up are in passing.
 
     Both of two coupons of one set-up pass oftener than both of two coupons of different ones; what
@@ -247,10 +271,13 @@ def alikeness(joint: Joint, used: Drawn, at: Point, limits: Sequence[Limit], see
     coupons = [within @ rng.standard_normal((len(names), many)) for _ in range(3)]
     first, second = (between @ rng.standard_normal((len(names), many)) for _ in range(2))
     good = [np.ones(many, dtype=bool) for _ in coupons]
+    ahead, place = Ahead(joint, tuple(held), used, seed), _place_of(joint, at)
     for limit in limits:
         r = names.index(limit.response)
-        mean = _means(joint, used, at, r)
-        for one, setup, met in zip(coupons, (first, first, second), good, strict=True):
+        for number, (one, setup, met) in enumerate(
+            zip(coupons, (first, first, second), good, strict=True)
+        ):
+            mean = means(ahead, place, r, number)[0]
             met &= limit.met(mean + used.sd_setup[r] * setup[r] + used.sd_coupon[r] * one[r])
     share = float(np.mean([one.mean() for one in good]))
     both, apart = float((good[0] & good[1]).mean()), float((good[0] & good[2]).mean())

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from weldtrial.analysis.linear import Floats
+from weldtrial.analysis.next_coupon import next_coupon
 from weldtrial.analysis.optimum_asked import Fitted, Optimum
 from weldtrial.analysis.settings_dots import (
     ACROSS,
@@ -53,17 +54,11 @@ def setting_curves(
 ) -> tuple[SettingCurve, ...]:
     """Return one response along one factor, each category at its own best settings.
 
-    The interval is for the next coupon in a fresh set-up, by Student's t at the lower of the two
-    degrees of freedom.
+    The interval is for the next coupon in a fresh set-up (`weldtrial.analysis.next_coupon`).
     """
-    from scipy import special
-
     fitted, surface = found.fitted, found.fitted.surface(response)
     one = trial.factor(factor)
-    df = surface.df
-    if surface.df_setup is not None and surface.sd_setup:
-        df = min(df, surface.df_setup)
-    width = float(special.stdtrit(df, 0.5 + confidence / 2))
+    which = [each.response for each in fitted.surfaces].index(response)
     curves = []
     for pick in found.picks:
         point = (pick.best or pick.likeliest).choice.point
@@ -73,7 +68,7 @@ def setting_curves(
         if not found.asked.beyond:
             line = line.at(fitted.seen.inside(line))
         points = line.points()
-        mean, sd = surface.new_coupon(points)
+        low, high = next_coupon(found.ahead, line, which, confidence)
         owner = pick.levels.get(one.slides_with or "", "")
         curves.append(
             SettingCurve(
@@ -82,9 +77,9 @@ def setting_curves(
                 response,
                 surface.unit,
                 np.array([real(one, float(p[factor]), owner) for p in points]),
-                mean,
-                mean - width * sd,
-                mean + width * sd,
+                surface.mean(points),
+                low,
+                high,
                 _dots(fitted, response, one, pick.levels, point),
                 {
                     name: float(value)

@@ -24,6 +24,7 @@ from weldtrial.analysis.residual_views import (
     setup_core,
     spread_ratio,
 )
+from weldtrial.analysis.settings_grid import real
 from weldtrial.analysis.simultaneous import alone
 from weldtrial.analysis.transform import transformation
 from weldtrial.analysis.unequal import unequal
@@ -199,7 +200,30 @@ def settings_as_run(
         else "Settings as run lead to another answer than settings as planned (they may be moved "
         "by the gas, so the planned ones decide)."
     )
+    words += _strayed(question, observations, record)
     return View(Check("settings as run", same, words), alternative, decides=False)
+
+
+def _strayed(question: Question, observations: Sequence[Observation], record: Record) -> str:
+    """Say how many coupons were welded outside a stated tolerance; nothing where none was."""
+    as_run = {coupon.stamp: coupon.as_run for coupon in record.coupons}
+    names, outside = [], set()
+    for factor in question.factors:
+        for one in observations:
+            value = as_run.get(one.stamp, {}).get(factor.name)
+            if factor.tolerance is None or value is None:
+                continue
+            owner = one.levels.get(factor.slides_with or "", "")
+            if factor.strays(value, real(factor, float(one.point[factor.name]), owner)):
+                outside.add(one.stamp)
+                names.append(factor.title.lower())
+    if not outside:
+        return ""
+    were = "coupon was" if len(outside) == 1 else "coupons were"
+    return (
+        f" {len(outside)} {were} welded outside the stated tolerance "
+        f"({', '.join(dict.fromkeys(names))}); none is dropped."
+    )
 
 
 def agreement(

@@ -23,6 +23,7 @@ from weldtrial.analysis.joint import (
     chances,
 )
 from weldtrial.analysis.linear import Floats
+from weldtrial.analysis.next_coupon import Ahead, next_coupon
 from weldtrial.analysis.settings_grid import Mask, Places, real
 from weldtrial.shared.coding import Point
 from weldtrial.shared.problems import NotEstimable
@@ -298,28 +299,29 @@ def edges_at(window: Window, place: int) -> tuple[Edge, ...]:
     return tuple(found)
 
 
-def expected_at(window: Window, place: int, confidence: float = 0.95) -> tuple[Expected, ...]:
+def expected_at(window: Window, place: int, ahead: Ahead) -> tuple[Expected, ...]:
     """Return what the next coupon in a fresh set-up should read, response by response.
 
-    Student's t at the lower of the two degrees of freedom, so few set-ups make it wide.
+    Parameters
+    ----------
+    ahead
+        Draws of the window's own responses, held as it holds settings
+        (`weldtrial.analysis.next_coupon.look_ahead`): the same behind every place, and behind the
+        prediction that ``weldtrial next --confirm`` seals.
     """
-    from scipy import special
-
-    point = window.places.point(place)
+    here = window.places.at([place])
     limits = {one.response: one for one in window.limits}
     own = dict(zip(window.chances.limits, window.chances.own[place].tolist(), strict=True))
     found = []
-    for one in window.joint.surfaces:
-        mean, sd = (float(value[0]) for value in one.new_coupon([point]))
-        df = one.df if one.df_setup is None or not one.sd_setup else min(one.df, one.df_setup)
-        half = float(special.stdtrit(df, 0.5 + confidence / 2)) * sd
+    for r, one in enumerate(window.joint.surfaces):
+        low, high = (float(end[0]) for end in next_coupon(ahead, here, r))
         found.append(
             Expected(
                 one.response,
                 one.unit,
-                mean,
-                mean - half,
-                mean + half,
+                float(one.mean(here.points())[0]),
+                low,
+                high,
                 limits.get(one.response),
                 own.get(one.response),
             )

@@ -9,9 +9,10 @@ from weldtrial.cli.look_through import Checked
 from weldtrial.cli.options import Common
 from weldtrial.shared.look_state import Look
 from weldtrial.shared.problems import ExitCode
-from weldtrial.shared.record import Record
+from weldtrial.shared.record import Coupon, Record
+from weldtrial.shared.rounding import plain
 from weldtrial.shared.sealfile import SealFile
-from weldtrial.shared.standing import HeldCheck, Read, Standing, WorkedOutCount
+from weldtrial.shared.standing import HeldCheck, Read, Standing, VariedCheck, WorkedOutCount
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.units import canonical
 
@@ -33,6 +34,8 @@ def show(common: Common, found: Checked, code: ExitCode) -> None:
             _say(common, "Worked", "   ".join(_worked_out(one) for one in stands.worked_out))
         if stands.held:
             _say(common, "Held", " · ".join(_held(one) for one in stands.held))
+        if stands.varied:
+            _say(common, "Varied", " · ".join(_varied(one) for one in stands.varied))
         _say(common, "Order", _order(stands, record))
         _say(common, "Codes", _codes(trial, record))
         if found.look is not None and trial.looks is not None:
@@ -196,22 +199,45 @@ def _read(one: Read) -> str:
 
 
 def _held(one: HeldCheck) -> str:
-    name = one.held.title[:1].lower() + one.held.title[1:]
-    unit = canonical(one.held.unit)
-    if not one.seen:
+    within = one.held.tolerance
+    off = [] if within is None else [
+        (coupon, value, one.held.target + (within if value > one.held.target else -within))
+        for coupon, value in one.outside
+    ]  # fmt: skip
+    return _kept(one.held.title, one.held.unit, None if within is None else one.within, one.seen,
+                 off)  # fmt: skip
+
+
+def _varied(one: VariedCheck) -> str:
+    within = one.factor.tolerance or 0.0
+    off = [
+        (coupon, value, planned + (within if value > planned else -within))
+        for coupon, value, planned in one.outside
+    ]
+    return _kept(one.factor.title, one.factor.unit or "", one.within, one.seen, off)
+
+
+def _kept(
+    title: str,
+    unit: str,
+    within: int | None,
+    seen: int,
+    outside: Sequence[tuple[Coupon, float, float]],
+) -> str:
+    """Say how a setting was kept; `outside` are coupons, their settings and the limit passed."""
+    name = title[:1].lower() + title[1:]
+    if not seen:
         return f"{name} not written down yet"
-    if one.held.tolerance is None:
-        return f"{name} written down {one.seen}×"
-    words = f"{name} in tolerance {one.within}/{one.seen}"
+    if within is None:
+        return f"{name} written down {seen}×"
     off = []
-    for coupon, value in one.outside[:_MANY]:
-        low = value < one.held.target
-        limit = one.held.target + (-one.held.tolerance if low else one.held.tolerance)
+    for coupon, value, limit in outside[:_MANY]:
         where = f"run {coupon.run}" if coupon.run is not None else coupon.stamp
-        side = "low" if low else "high"
-        off.append(f"{side} on {where} ({value:g} {unit}, limit {limit:g})")
-    if len(one.outside) > _MANY:
-        off.append(f"{len(one.outside) - _MANY} more")
+        side = "low" if value < limit else "high"
+        off.append(f"{side} on {where} ({value:g} {canonical(unit)}, limit {plain(limit)})")
+    if len(outside) > _MANY:
+        off.append(f"{len(outside) - _MANY} more")
+    words = f"{name} in tolerance {within}/{seen}"
     return f"{words}, {', '.join(off)} – will be shown, not dropped" if off else words
 
 

@@ -18,6 +18,7 @@ from weldtrial.shared.folder import TRIAL_FILE
 from weldtrial.shared.follows import Follows, Predicted
 from weldtrial.shared.problems import NotEnough, NotEstimable, Problem, WrongUsage
 from weldtrial.shared.record import without_confirming
+from weldtrial.shared.rounding import give_or_take
 from weldtrial.shared.sealfile import SealFile
 from weldtrial.shared.trial import Trial
 
@@ -123,14 +124,17 @@ def altered(common: Common, folder: Path, trial: Trial) -> tuple[Problem, ...]:
         words = f"the coupons that confirm have no prediction to meet. {again}"
         return (Problem(words, TRIAL_FILE, line, column="follows"),)
     opened = open_trial(replace(common, folder=folder / follows.folder))
-    # The limits are those of this file: a prediction made for others would not hold.
-    opened = replace(opened, trial=replace(opened.trial, responses=trial.responses))
+    # Limits and tolerances are those of this file: a prediction made for others would not hold.
+    opened = replace(
+        opened,
+        trial=replace(opened.trial, responses=trial.responses, factors=trial.factors),
+    )
     found = _with(follows, _foreseen(opened, follows, sizes_planned(trial)))
     return tuple(
         Problem(
             f"{key} is {here if here is not None else 'missing'}, and the earlier results give "
-            f"{given if given is not None else 'none'} for this setting, these coupons and these "
-            f"limits. {again}",
+            f"{given if given is not None else 'none'} for this setting, these coupons, these "
+            f"limits and tolerances. {again}",
             TRIAL_FILE,
             trial.lines.get(f"follows.{key}", line),
             column=f"follows.{key}",
@@ -239,6 +243,13 @@ def foreseen_lines(trial: Trial, follows: Follows, sizes: tuple[int, ...]) -> It
     for name, one in follows.predicted.items():
         weak = several and name == weakest
         yield f"  {predicted_words(trial.response(name), one, weakest=weak)}"
+    held = [
+        f"{one.title.lower()}{give_or_take(one.tolerance, one.unit)}"
+        for one in trial.varied
+        if one.tolerance is not None
+    ]
+    if held:
+        yield f"  welded within {', '.join(held)} in 95 coupons of 100, as trial.toml states"
     if follows.at_least is None or follows.share is None:
         means = [mean_words(trial.response(name), one) for name, one in follows.predicted.items()]
         yield (

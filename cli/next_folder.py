@@ -20,7 +20,7 @@ from weldtrial.shared.trialfile import load_trial, read_trial
 from weldtrial.shared.trialfile.reader import parse_trial
 
 EARLIER = "earlier"
-_LEFT_OUT = ("design", "looks", "follows", "goal")
+_LEFT_OUT = ("design", "looks", "follows")
 """Sections of the earlier file that the next one words anew."""
 _OUTPUT = shutil.ignore_patterns("report.html", "sheets", ".*.tmp", ".lock")
 
@@ -117,8 +117,9 @@ def write_next(name: str, base: Path | None, source: Path, sealed: SealFile, add
 def next_text(text: str, sealed: SealFile, added: Added) -> str:
     """Return the trial file of the trial that follows: the earlier one with other parts.
 
-    Its remarks stay; ``[design]``, ``[looks]``, ``[goal]`` and an earlier ``[follows]`` are left
-    out, the budget keeps its prices and times.
+    Its remarks stay, and ``[goal]``: what best means has not changed, and the model is written out
+    in the new ``[design]``.  ``[design]``, ``[looks]`` and an earlier ``[follows]`` are left out,
+    the budget keeps its prices and times.
     """
     kept = "".join(without_sections(text.splitlines(keepends=True), _LEFT_OUT))
     kept = re.sub(

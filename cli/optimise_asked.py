@@ -95,7 +95,7 @@ def read_asked(typed: Typed, trial: Trial) -> tuple[Asked, dict[str, str | float
         levels |= _gas(reading, typed.gas)
     at = _at(reading, typed.at) if typed.at is not None else {}
     limits = [_limit(reading, one) for one in typed.limits]
-    held = [_hold(reading, one) for one in typed.holds]
+    held, exactly = _holds(reading, typed.holds)
     keep = _keep(reading, typed.keep) if typed.keep is not None else None
     if typed.picture is not None and typed.picture.suffix.lower() not in PICTURES:
         reading.wrong.append(f"--picture {typed.picture}: name a file that ends in .png or .svg.")
@@ -108,7 +108,8 @@ def read_asked(typed: Typed, trial: Trial) -> tuple[Asked, dict[str, str | float
     return Asked(
         levels=levels,
         fixed=fixed,
-        held=tuple(one for one in held if one is not None),
+        held=held,
+        exactly=exactly,
         limits=_together([one for one in limits if one is not None]),
         keep=keep,
         beyond=typed.beyond,
@@ -238,23 +239,38 @@ def _together(limits: Sequence[Limit]) -> tuple[Limit, ...]:
     return tuple(found.values())
 
 
-def _hold(reading: _Reading, text: str) -> Held | None:
+EXACTLY = "exactly"
+"""What stands for a setting taken as held just as asked: ``--hold travel=exactly``."""
+
+
+def _holds(reading: _Reading, texts: Sequence[str]) -> tuple[tuple[Held, ...], tuple[str, ...]]:
+    """Return how well settings are held, and which are held exactly; a slip in each is named."""
     from weldtrial.analysis.joint import Held
 
-    found = reading.pair("--hold", text)
-    if found is None:
-        return None
-    factor, value = found
-    if factor.kind == "category":
-        reading.wrong.append(f"--hold {text}: {factor.name} has levels, not numbers.")
-        return None
-    number = reading.number(f"--hold {text}", factor, value)
-    if number is not None and number <= 0:
-        reading.wrong.append(
-            f"--hold {text}: how far off {factor.name} is held is more than 0 {factor.unit}."
-        )
-        return None
-    return None if number is None else Held(factor.name, number)
+    held: dict[str, Held] = {}
+    exactly: list[str] = []
+    for text in (part for one in texts for part in one.split(",")):
+        found = reading.pair("--hold", text)
+        if found is None:
+            continue
+        factor, value = found
+        if factor.name in held or factor.name in exactly:
+            reading.wrong.append(f"--hold {text}: {factor.name} is said twice. Keep one.")
+        elif factor.kind == "category":
+            reading.wrong.append(f"--hold {text}: {factor.name} has levels, not numbers.")
+        elif value.casefold() == EXACTLY:
+            exactly.append(factor.name)
+        else:
+            number = reading.number(f"--hold {text}", factor, value)
+            if number is not None and number <= 0:
+                reading.wrong.append(
+                    f"--hold {text}: how far off {factor.name} is held is more than 0 "
+                    f"{factor.unit}. For a setting held just as asked:  "
+                    f"--hold {factor.name}={EXACTLY}"
+                )
+            elif number is not None:
+                held[factor.name] = Held(factor.name, number)
+    return tuple(held.values()), tuple(exactly)
 
 
 def _keep(reading: _Reading, text: str) -> float | None:

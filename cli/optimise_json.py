@@ -16,8 +16,10 @@ if TYPE_CHECKING:
     from weldtrial.shared.weld_cost import WeldCost
 
 
-def optimum_json(trial: Trial, found: Optimum) -> dict[str, Any]:
-    """Return everything that is said of the settings."""
+def optimum_json(trial: Trial, found: Optimum, seal: str = "") -> dict[str, Any]:
+    """Return everything that is said of the settings; `seal` is the code of this folder's."""
+    from weldtrial.cli.optimise_confirmed import confirming_json
+
     window = found.window
     lost = {tuple(one.levels.items()): one for one in found.region.lost}
     return {
@@ -39,7 +41,8 @@ def optimum_json(trial: Trial, found: Optimum) -> dict[str, Any]:
         ],
         "passing": [one.response for one in found.fitted.joint.passing],
         "fixed": dict(found.asked.fixed),
-        "held_within": {one.factor: one.within for one in found.asked.held},
+        "held_within": {one.factor: one.within for one in found.window.held},
+        "held": _held(trial, found),
         "beyond": found.asked.beyond,
         "settings": [
             {
@@ -55,7 +58,8 @@ def optimum_json(trial: Trial, found: Optimum) -> dict[str, Any]:
         ],
         "picks": [_pick(found, one) for one in found.picks],
         "recommended": None if found.recommended is None else shown_json(found.recommended),
-        "confirmed": False,
+        "confirmed": found.confirmed,
+        "confirmation": confirming_json(found.confirming, trial, seal),
         "on_average": None if found.on_average is None else shown_json(found.on_average),
         "steps": [_step(found, one) for one in found.steps],
         "tolerances": [_tolerance(one) for one in found.tolerances],
@@ -72,6 +76,24 @@ def optimum_json(trial: Trial, found: Optimum) -> dict[str, Any]:
         "own_best": [_duel(one) for one in found.duels],
         "skipped": dict(found.fitted.skipped),
     }
+
+
+def _held(trial: Trial, found: Optimum) -> list[dict[str, Any]]:
+    typed = {one.factor for one in found.asked.held}
+    loosely = [
+        {
+            "factor": one.factor,
+            "within": one.within,
+            "unit": trial.factor(one.factor).unit,
+            "from": "--hold" if one.factor in typed else "trial.toml",
+        }
+        for one in found.window.held
+    ]
+    exactly = [
+        {"factor": name, "within": 0.0, "unit": trial.factor(name).unit, "from": "--hold"}
+        for name in found.asked.exactly
+    ]
+    return loosely + exactly
 
 
 def _tolerance(one: Tolerance) -> dict[str, Any]:

@@ -6,31 +6,53 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from weldtrial.cli import optimise_words as words
-from weldtrial.cli.optimise_screen import show_place
+from weldtrial.cli.optimise_confirmed import close_line, plain_state, said_of
+from weldtrial.cli.optimise_screen import CONFIRM, close_confirmed, show_place
 from weldtrial.shared.rounding import brief, plain, spaced
 from weldtrial.shared.said_settings import typed_settings
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
     from weldtrial.analysis.one_number import OneNumber
-    from weldtrial.analysis.optimum_asked import Fitted, Shown
+    from weldtrial.analysis.optimum_asked import Asked, Confirming, Fitted, Shown
     from weldtrial.analysis.surface_told import SurfaceTold
     from weldtrial.cli.console import Console
 
 
-def show_at(console: Console, trial: Trial, fitted: Fitted, shown: Shown) -> None:
-    """Print the chances at one setting."""
+def show_at(
+    console: Console,
+    trial: Trial,
+    fitted: Fitted,
+    shown: Shown,
+    asked: Asked,
+    found: Confirming | None,
+    seal: str,
+) -> None:
+    """Print the chances at one setting, and how far it is confirmed."""
+    from weldtrial.analysis.next_coupon import held_of
+
     console.line(trial.title, style="bold")
     by_setups = any(one.df_setup is not None for one in fitted.surfaces)
     console.line(f"  {words.CHANCE_MEANS if by_setups else words.NO_SETUPS}", hang=2)
+    for line in words.held_lines(trial, asked, held_of(trial.varied, asked.held, asked.exactly)):
+        console.line(f"  welded  {line}", hang=8)
     console.line()
     show_place(console, trial, shown, "●")
     if shown.cost is not None:
         for line in words.cost_words(shown.cost):
             console.line(f"    A metre of weld: {line}" if line[0].isdigit() else f"    {line}")
+    if found is not None and found.is_best:
+        console.line(f"    {plain_state(found)}.", style="bold")
+        for line in said_of(trial, found, seal):
+            console.line(f"    {line}", hang=4)
     console.line()
+    if found is not None and found.is_best:
+        close_confirmed(console, trial, found)
+        return
+    if found is not None:
+        console.line(close_line(trial, found))
     at = typed_settings(trial.varied, shown.choice.settings)
-    console.next(f"next NAME --confirm {trial.budget.confirm or 8} --at {at}")
+    console.next(f"next NAME --confirm {trial.budget.confirm or CONFIRM} --at {at}")
 
 
 def show_surfaces(console: Console, trial: Trial, told: Sequence[SurfaceTold]) -> None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from weldtrial.cli import optimise_confirmed as confirmed
 from weldtrial.cli import optimise_words as words
 from weldtrial.shared.rounding import by_uncertainty
 from weldtrial.shared.said_settings import said_setting, typed_settings
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
-    from weldtrial.analysis.optimum_asked import Optimum, Pick, Shown
+    from weldtrial.analysis.optimum_asked import Confirming, Optimum, Pick, Shown
     from weldtrial.analysis.window import Choice
     from weldtrial.cli.console import Align, Console
 
@@ -19,12 +20,12 @@ CONFIRM = 8
 """Coupons to confirm with, where the budget does not say."""
 
 
-def show_optimum(console: Console, trial: Trial, found: Optimum) -> None:
-    """Print everything that is said of the settings."""
+def show_optimum(console: Console, trial: Trial, found: Optimum, seal: str = "") -> None:
+    """Print everything that is said of the settings; `seal` is the code of this folder's."""
     _head(console, trial, found)
     _counts(console, found)
     _best(console, trial, found)
-    _recommended(console, trial, found)
+    _recommended(console, trial, found, seal)
     _steps(console, trial, found)
     _front(console, trial, found)
     _duels(console, trial, found)
@@ -48,12 +49,12 @@ def _head(console: Console, trial: Trial, found: Optimum) -> None:
         )
     for name, value in found.asked.fixed.items():
         console.line(f"  held    {said_setting(trial.factor(name), value)}", hang=8)
-    for held in found.asked.held:
-        factor = trial.factor(held.factor)
-        within = said_setting(factor, held.within)
-        console.line(
-            f"  welded  {factor.title} within ±{within} of what is asked, 95 coupons in 100", hang=8
-        )
+    for line in words.held_lines(trial, found.asked, found.window.held):
+        console.line(f"  welded  {line}", hang=8)
+    if found.confirming is not None:
+        many = len({one.stamp for seen in found.fitted.measured for one in seen})
+        line = confirmed.fitted_line(trial, found.confirming, many)
+        console.line(f"  fitted  {line}", hang=8)
     if found.asked.beyond:
         console.line(
             f"  ! --beyond: settings {words.BEYOND} are spoken of too. Nothing there was seen; the "
@@ -144,6 +145,7 @@ def _best_row(
     mark = "✗" if choice.chance < found.window.keep - 1e-12 else ""
     if choice.point == recommended and label != AVERAGES:
         mark = "▶"
+    mark += _again(found, choice)
     mark += " BEYOND" if shown.beyond else ""
     return [
         label,
@@ -156,9 +158,19 @@ def _best_row(
     ]
 
 
-def _recommended(console: Console, trial: Trial, found: Optimum) -> None:
-    shown = found.recommended
+def _again(found: Optimum, choice: Choice) -> str:
+    """Mark the setting that was welded again."""
+    one = found.confirming
+    if one is None or dict(choice.settings) != dict(one.shown.choice.settings if one.shown else {}):
+        return ""
+    return " confirmed" if one.confirmed else " missed" if one.found.state == "missed" else ""
+
+
+def _recommended(console: Console, trial: Trial, found: Optimum, seal: str) -> None:
+    one, shown = found.confirming, found.recommended
     asked = words.share_words(found.window.keep)
+    if one is not None and not one.is_best:
+        _welded_again(console, trial, one, seal)
     if shown is None:
         console.line()
         console.line(
@@ -167,18 +179,30 @@ def _recommended(console: Console, trial: Trial, found: Optimum) -> None:
             hang=4,
         )
         return
-    console.line()
+    console.heading(confirmed.best_tag(one).upper())
+    if one is not None and one.is_best:
+        for line in confirmed.said_of(trial, one, seal):
+            console.line(f"  {line}", hang=2)
     show_place(console, trial, shown, "▶")
     if found.held_chance is not None:
-        console.line(
-            f"    Held as loosely as you said, {words.percent(shown.choice.chance)} pass; held "
-            f"exactly, {words.percent(found.held_chance)}.",
-            hang=4,
-        )
+        console.line(f"    {words.held_words(shown, found.held_chance)}", hang=4)
     if found.tolerances:
         console.line(f"    Still {asked} with one setting moved and the others held:", hang=4)
-        for one in found.tolerances:
-            console.line(f"      {words.tolerance_words(trial, one)}", hang=4)
+        for move in found.tolerances:
+            console.line(f"      {words.tolerance_words(trial, move)}", hang=4)
+
+
+def _welded_again(console: Console, trial: Trial, one: Confirming, seal: str) -> None:
+    """Print the setting that was welded again to confirm it, where it is not the best."""
+    console.heading(confirmed.other_tag(one).upper())
+    for line in confirmed.said_of(trial, one, seal):
+        console.line(f"  {line}", hang=2)
+    if one.shown is not None:
+        show_place(console, trial, one.shown, "●")
+        return
+    console.line(
+        f"  {words.setting_words(trial, one.found.at)}: the map says nothing there.", hang=4
+    )
 
 
 def show_place(console: Console, trial: Trial, shown: Shown, mark: str) -> None:
@@ -317,12 +341,29 @@ def _left_out(console: Console, trial: Trial, found: Optimum) -> None:
 
 
 def close(console: Console, trial: Trial, found: Optimum) -> None:
-    """Say that nothing is confirmed yet, and name the next command."""
+    """Say whether the best is confirmed, and name the next command."""
     console.line()
+    one = found.confirming
     if found.recommended is None:
         console.next("optimise --surface", "for where the surfaces climb")
         return
-    console.line("Not yet a recommendation: nothing was welded there to confirm it.")
+    if one is not None and one.is_best:
+        close_confirmed(console, trial, one)
+        return
+    console.line(confirmed.close_line(trial, one))
+    if one is not None and one.confirmed:
+        console.line("The card of the setting that is confirmed:  weldtrial sheets --only card")
     many = trial.budget.confirm or CONFIRM
     at = typed_settings(trial.varied, found.recommended.choice.settings)
     console.next(f"next NAME --confirm {many} --at {at}")
+
+
+def close_confirmed(console: Console, trial: Trial, one: Confirming) -> None:
+    """Say what follows for a setting that was welded again."""
+    console.line(confirmed.close_line(trial, one))
+    if one.confirmed:
+        console.next("sheets --only card", "for the card at the machine")
+    elif one.found.state == "unfinished":
+        console.next("check", "for what to weld or read")
+    else:
+        console.next("analyse", "for what failed most, and by how much")

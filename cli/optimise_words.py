@@ -6,13 +6,21 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.rounding import by_uncertainty, decimals_for, fixed, interval, plain, spaced
+from weldtrial.shared.rounding import (
+    by_uncertainty,
+    decimals_for,
+    fixed,
+    give_or_take,
+    interval,
+    plain,
+    spaced,
+)
 from weldtrial.shared.said_settings import said_number, said_setting, said_settings
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
-    from weldtrial.analysis.joint import Limit
-    from weldtrial.analysis.optimum_asked import Duel, Optimum, Shown, Tolerance
+    from weldtrial.analysis.joint import Held, Limit
+    from weldtrial.analysis.optimum_asked import Asked, Duel, Optimum, Shown, Tolerance
     from weldtrial.analysis.window import Choice, Edge, Expected
     from weldtrial.shared.weld_cost import WeldCost
 
@@ -191,6 +199,65 @@ def tolerance_words(trial: Trial, one: Tolerance) -> str:
         f"; {' and '.join(ends)} {'were' if len(ends) > 1 else 'was'} not tried" if ends else ""
     )
     return f"{factor.title} {low} to {high}{spaced(one.unit)}{opened}"
+
+
+def held_lines(trial: Trial, asked: Asked, held: Sequence[Held]) -> list[str]:
+    """Say how well settings are held, and who said so: the trial file or the command line."""
+    typed = {one.factor for one in asked.held}
+    said = [
+        f"{trial.factor(one.factor).title} ± {plain(one.within)}"
+        f"{spaced(trial.factor(one.factor).unit)} of what is asked, 95 coupons in 100 "
+        f"({'--hold' if one.factor in typed else 'tolerance in trial.toml'})"
+        for one in held
+    ]
+    return said + [
+        f"{trial.factor(name).title} exactly as asked (--hold)" + _instead(trial.factor(name))
+        for name in asked.exactly
+    ]
+
+
+def _instead(factor: Factor) -> str:
+    if factor.tolerance is None:
+        return ""
+    return f"; trial.toml says{give_or_take(factor.tolerance, factor.unit)}"
+
+
+def held_words(shown: Shown, exactly: float) -> str:
+    """Say what loosely held settings cost at one place."""
+    return (
+        f"Held as loosely as that, {percent(shown.choice.chance)} pass; held exactly, "
+        f"{percent(exactly)}."
+    )
+
+
+def steps_words(trial: Trial, found: Optimum) -> str:
+    """Say in a line how far the goal can be pushed at each share: what certainty costs."""
+    aim = found.window.aim
+    top = "Highest" if aim.toward == "higher" else "Lowest"
+    shares = [f"{round(10 * one.chance)}" for one in found.steps]
+    unit = unit_of(trial, aim.best)
+    parts = []
+    for pick in found.picks:
+        values = [
+            "none"
+            if one.choice is None
+            else goal_value(trial, found, one.choice).removesuffix(spaced(unit))
+            for one in pick.steps
+        ]
+        name = f"{levels_words(pick.levels)} " if pick.levels else ""
+        parts.append(f"{name}{', '.join(values)}")
+    counted = f"{title_of(trial, aim.best).lower()}{',' if spaced(unit) else ''}{spaced(unit)}"
+    return (
+        f"{top} {counted}{',' if spaced(unit) else ''} if {', '.join(shares[:-1])} or {shares[-1]} "
+        f"in 10 must pass: {'; '.join(parts)}."
+    )
+
+
+def unit_of(trial: Trial, name: str) -> str:
+    """Return the unit of a factor or a response."""
+    units = {one.name: one.unit for one in trial.responses}
+    units |= {one.name: one.unit or "" for one in trial.factors}
+    return units.get(name, "")
 
 
 def duel_words(trial: Trial, duel: Duel) -> tuple[str, ...]:

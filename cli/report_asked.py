@@ -21,7 +21,7 @@ from weldtrial.shared.clock import spoken_time
 from weldtrial.shared.plan import Plan
 from weldtrial.shared.record import JournalLine, Record
 from weldtrial.shared.responses import Response
-from weldtrial.shared.rounding import plain
+from weldtrial.shared.rounding import give_or_take, plain
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.worked_out import RULES
 
@@ -162,8 +162,7 @@ def _factors(trial: Trial) -> Block:
     rows += [
         (
             held.title,
-            f"{plain(held.target)} {held.unit}"
-            + (f" ± {plain(held.tolerance)}" if held.tolerance is not None else ""),
+            f"{plain(held.target)} {held.unit}{give_or_take(held.tolerance)}",
             "kept the same",
             "",
         )

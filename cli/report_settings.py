@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from weldtrial.cli import optimise_confirmed as confirmed
 from weldtrial.cli import optimise_words as words
 from weldtrial.cli.optimise_pictures import (
     Drawn,
@@ -21,7 +22,7 @@ from weldtrial.shared.record import Record
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
-    from weldtrial.analysis.optimum_asked import Optimum
+    from weldtrial.analysis.optimum_asked import Confirming, Optimum, Shown
 
 NUMBER, TITLE = 6, "Trade-offs and settings"
 
@@ -52,7 +53,7 @@ def settings_said(trial: Trial, record: Record) -> SettingsSaid | None:
         return SettingsSaid(None, error.words)
 
 
-def trade_offs(trial: Trial, said: SettingsSaid | None) -> Section:
+def trade_offs(trial: Trial, said: SettingsSaid | None, seal: str = "") -> Section:
     """Return section 6, which only a settings trial fills."""
     if said is None:
         reason = (
@@ -65,11 +66,17 @@ def trade_offs(trial: Trial, said: SettingsSaid | None) -> Section:
         return Section(
             NUMBER, TITLE, (Text(f"No settings are chosen here: {said.why}.".replace("..", ".")),)
         )
-    return Section(NUMBER, TITLE, tuple(_blocks(trial, said.optimum)))
+    return Section(NUMBER, TITLE, tuple(_blocks(trial, said.optimum, seal)))
 
 
-def _blocks(trial: Trial, found: Optimum) -> Iterator[Block]:
-    yield _head(trial, found)
+def _blocks(trial: Trial, found: Optimum, seal: str) -> Iterator[Block]:
+    if found.confirming is not None and not found.confirming.is_best:
+        yield _welded_again(trial, found.confirming, seal)
+    yield _head(trial, found, seal)
+    if found.confirming is not None:
+        many = len({one.stamp for seen in found.fitted.measured for one in seen})
+        line = confirmed.fitted_line(trial, found.confirming, many)
+        yield Text(f"{line[0].upper()}{line[1:]}.")
     by_setups = any(one.df_setup is not None for one in found.fitted.surfaces)
     means = words.CHANCE_MEANS if by_setups else words.NO_SETUPS
     yield Text(f"{means[0].upper()}{means[1:]}. Limits: {words.limits_line(trial, found)}.")
@@ -97,8 +104,40 @@ def _blocks(trial: Trial, found: Optimum) -> Iterator[Block]:
         yield Text(" ".join(words.cost_words(one.cost)), strong=f"A metre of weld at {name}:")
 
 
-def _head(trial: Trial, found: Optimum) -> Box:
-    shown = found.recommended
+def first_page(trial: Trial, said: SettingsSaid | None, seal: str) -> tuple[Box, ...]:
+    """Return what page 1 says of the settings: the best, and one that was welded again.
+
+    Parameters
+    ----------
+    seal
+        Code of this folder's seal.
+    """
+    if said is None or said.optimum is None:
+        return ()
+    found = said.optimum
+    boxes = [_head(trial, found, seal, short=True)]
+    one = found.confirming
+    if one is not None and not one.is_best:
+        boxes.insert(0, _welded_again(trial, one, seal, short=True))
+    return tuple(boxes)
+
+
+def _welded_again(trial: Trial, one: Confirming, seal: str, *, short: bool = False) -> Box:
+    """Return the setting that was welded again, where it is not the best of the map."""
+    lines = confirmed.said_of(trial, one, seal)
+    if short:
+        # Page 1 begins with whether the prediction was met.
+        lines = lines[1:]
+    head = words.setting_words(trial, one.found.at)
+    if one.shown is not None:
+        head += (
+            f": {words.percent(one.shown.choice.chance)} of coupons expected to meet every limit"
+        )
+    return Box(head, tuple(lines), confirmed.other_tag(one))
+
+
+def _head(trial: Trial, found: Optimum, seal: str, *, short: bool = False) -> Box:
+    shown, one = found.recommended, found.confirming
     asked = words.share_words(found.window.keep)
     if shown is None:
         likely = max(found.picks, key=lambda one: one.likeliest.choice.chance).likeliest
@@ -111,21 +150,62 @@ def _head(trial: Trial, found: Optimum) -> Box:
             ),
             "Settings",
         )
+    lines = confirmed.said_of(trial, one, seal) if one is not None and one.is_best else []
+    if short:
+        # Page 1 begins with whether the prediction was met, and what that does not qualify.
+        lines = lines[1:]
+    lines += _short(trial, found, shown) if short else _long(trial, found, shown)
+    if not (short and found.confirmed):
+        # There the box above names the setting that the coupons of this folder are for.
+        named = short and one is not None and not one.is_best and one.found.state != "missed"
+        lines.append(confirmed.NOTHING_WELDED if named else confirmed.close_line(trial, one))
+    head = words.setting_words(trial, shown.choice.settings)
+    return Box(head, tuple(lines), confirmed.best_tag(one))
+
+
+def _short(trial: Trial, found: Optimum, shown: Shown) -> Iterator[str]:
     choice = shown.choice
-    lines = [
+    weak = words.weak_link(choice)
+    own = ", ".join(
+        f"{words.title_of(trial, name)} {words.percent(chance)}"
+        + (" ← the weak link" if name == weak else "")
+        for name, chance in choice.own.items()
+    )
+    yield (
+        f"{words.percent(choice.chance)} of new coupons are expected to meet every limit"
+        + (f": {own}." if len(choice.own) > 1 else ".")
+    )
+    yield from _held(trial, found, shown)
+    yield " ".join((words.steps_words(trial, found), *_behind(shown)))
+    yield from (line.removeprefix("! ") for line in words.edge_lines(trial, shown))
+
+
+def _long(trial: Trial, found: Optimum, shown: Shown) -> Iterator[str]:
+    choice, asked = shown.choice, words.share_words(found.window.keep)
+    yield (
         f"{words.percent(choice.chance)} of new coupons are expected to meet every limit; asked "
-        f"for: {asked}.",
-        *(words.expected_words(trial, one, words.weak_link(choice)) for one in shown.expected),
-        *words.passing_words(trial, shown),
-        *(line.removeprefix("! ") for line in words.edge_lines(trial, shown)),
-    ]
-    if shown.set_ups is not None:
-        lines.append(f"Behind it: {shown.coupons} coupons in {shown.set_ups} set-ups.")
+        f"for: {asked}."
+    )
+    yield from (words.expected_words(trial, one, words.weak_link(choice)) for one in shown.expected)
+    yield from words.passing_words(trial, shown)
+    yield from _held(trial, found, shown)
+    yield from (line.removeprefix("! ") for line in words.edge_lines(trial, shown))
+    yield from _behind(shown)
     if found.tolerances:
         moves = "; ".join(words.tolerance_words(trial, one) for one in found.tolerances)
-        lines.append(f"Still {asked} with one setting moved and the others held: {moves}.")
-    lines.append("Not yet a recommendation: nothing was welded there to confirm it.")
-    return Box(words.setting_words(trial, choice.settings), tuple(lines), "Best setting found")
+        yield f"Still {asked} with one setting moved and the others held: {moves}."
+
+
+def _held(trial: Trial, found: Optimum, shown: Shown) -> Iterator[str]:
+    lines = words.held_lines(trial, found.asked, found.window.held)
+    if lines:
+        costs = "" if found.held_chance is None else words.held_words(shown, found.held_chance)
+        yield f"Welded: {'; '.join(lines)}. {costs}".strip()
+
+
+def _behind(shown: Shown) -> Iterator[str]:
+    if shown.set_ups is not None:
+        yield f"Behind it: {shown.coupons} coupons in {shown.set_ups} set-ups."
 
 
 def _best(trial: Trial, found: Optimum) -> Block:

@@ -9,7 +9,7 @@ from weldtrial.shared.cautions import NOT_A_QUALIFICATION
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.record import Record
 from weldtrial.shared.responses import Response
-from weldtrial.shared.rounding import brief, plain
+from weldtrial.shared.rounding import brief, give_or_take, plain
 from weldtrial.shared.trial import Quantity, Trial
 
 GRADES = {
@@ -114,7 +114,7 @@ def settings_words(factor: Factor) -> str:
     for owner, numbers in factor.settings.items():
         shown = " / ".join(plain(number) for number in numbers)
         rows.append(f"{owner}: {shown} {factor.unit}" if owner else f"{shown} {factor.unit}")
-    return " · ".join(rows)
+    return " · ".join(rows) + give_or_take(factor.tolerance)
 
 
 def joined(parts: Iterable[str], by: str = ", ") -> str:

@@ -11,7 +11,7 @@ from weldtrial.cli.sheet_parts import Paper
 from weldtrial.cli.trial_cautions import fitting
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.follows import Follows
-from weldtrial.shared.rounding import plain, spaced
+from weldtrial.shared.rounding import give_or_take, plain, spaced
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
@@ -27,7 +27,9 @@ STATES = {
     "cannot_tell": "Not yet confirmed",
     "no_prediction": "Not yet confirmed",
 }
-AS_PREDICTED = "The prediction holds for the setting as printed; nothing was said of any other."
+AS_PREDICTED = (
+    "The prediction holds for the setting as printed{held}; nothing was said of any other."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +89,7 @@ class Card:
     settings: tuple[SettingRow, ...]
     pace: Pace | None
     expected: tuple[Expected, ...]
+    as_predicted: str
     together: str
     weak: str
     cautions: tuple[str, ...]
@@ -110,6 +113,8 @@ def settings_card(
     follows = trial.follows
     assert follows is not None
     state = "Not yet confirmed" if found is None else STATES[found.state]
+    if found is not None and found.late and found.state == "met":
+        state = STATES["missed"]
     head = () if found is None else (found.head,)
     weak, expected = _expected(trial, follows)
     return Card(
@@ -122,6 +127,7 @@ def settings_card(
         settings=tuple(_settings(trial, follows)),
         pace=_pace(trial, follows, paper.short_mm - 2 * paper.margin_mm),
         expected=expected,
+        as_predicted=_as_predicted(trial),
         together=""
         if follows.together is None
         else f"All limits together: about {100 * follows.together:.0f} coupons in 100.",
@@ -144,11 +150,20 @@ def _settings(trial: Trial, follows: Follows) -> Iterator[SettingRow]:
             yield SettingRow(factor.title, value.upper() + (f" ({symbol})" if symbol else ""), "")
             continue
         unit = spaced(factor.unit)
-        within = f"± {plain(factor.step)}{unit}, one step of the machine" if factor.step else ""
-        yield SettingRow(factor.title, f"{plain(value)}{spaced(factor.unit)}", within)
+        within = give_or_take(factor.tolerance, factor.unit).lstrip()
+        if factor.tolerance is None and factor.step:
+            within = f"± {plain(factor.step)}{unit}, one step of the machine"
+        yield SettingRow(factor.title, f"{plain(value)}{unit}", within)
     for held in trial.held:
-        within = "" if held.tolerance is None else f"± {plain(held.tolerance)} {held.unit}"
+        within = give_or_take(held.tolerance, held.unit).lstrip()
         yield SettingRow(held.title, f"{plain(held.target)} {held.unit}", within)
+
+
+def _as_predicted(trial: Trial) -> str:
+    """Say what the prediction is of: the setting, held as well as the trial file states."""
+    held = [one.title.lower() for one in trial.varied if one.tolerance is not None]
+    within = f", {' and '.join(held)} kept within ± as printed" if held else ""
+    return AS_PREDICTED.format(held=within)
 
 
 def _fixed(factor: Factor, follows: Follows) -> str | float | None:

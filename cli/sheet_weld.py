@@ -12,7 +12,7 @@ from weldtrial.cli.sheet_parts import ROW_MM, Boxes, Paper, boxes_for
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.plan import Plan, Run
 from weldtrial.shared.problems import WrongUsage
-from weldtrial.shared.rounding import plain
+from weldtrial.shared.rounding import give_or_take, plain
 from weldtrial.shared.trial import Held, Trial
 
 HEAD_MM, TITLE_MM, CHECKS_MM, COLUMNS_MM, GAP_MM, FOOT_MM = 12.5, 8.0, 6.0, 11.0, 4.0, 7.5
@@ -104,9 +104,7 @@ def weld_sheet(trial: Trial, plan: Plan, paper: Paper, from_run: int | None = No
     if spares:
         blocks.append(_spares(spares, len(changing), by_setup=by_setup))
     flow = next((held.unit for held in trial.held if held.unit in _FLOW_UNITS), "")
-    planned = tuple(
-        Column(factor.title, f"set, {factor.unit}" if factor.unit else "set") for factor in changing
-    )
+    planned = tuple(Column(factor.title, _set_words(factor)) for factor in changing)
     return WeldSheet(
         planned=planned,
         columns=_fitting(planned, tuple(_columns(trial)), paper.long_mm - 2 * paper.margin_mm),
@@ -163,14 +161,14 @@ def setting_words(factor: Factor, run: Run) -> str:
     """Return a setting as the welder reads it: ``Shielding gas MIX (M21)``, ``25.5 V``."""
     value = run.settings.get(factor.name, "")
     if not isinstance(value, str):
-        return f"{factor.title} {plain(value)} {factor.unit}"
+        within = give_or_take(factor.tolerance)
+        return f"{factor.title} {plain(value)}{within} {factor.unit}"
     symbol = factor.about.get(value, {}).get("iso14175", "")
     return f"{factor.title} {value.upper()}" + (f" ({symbol})" if symbol else "")
 
 
 def _held_words(held: Held) -> str:
-    within = f" ± {plain(held.tolerance)}" if held.tolerance is not None else ""
-    return f"{held.title} {plain(held.target)}{within} {held.unit}"
+    return f"{held.title} {plain(held.target)}{give_or_take(held.tolerance)} {held.unit}"
 
 
 def _checks(trial: Trial) -> tuple[str, ...]:
@@ -181,6 +179,13 @@ def _checks(trial: Trial) -> tuple[str, ...]:
     if trial.joint.process in _GAS_METAL_ARC:
         found += ["tip OK", "nozzle clean"]
     return tuple(part for part in [*found, "plate cool"] if part)
+
+
+def _set_words(factor: Factor) -> str:
+    """Return what stands over a planned setting: ``set, V``, ``set ± 3 cm/min``."""
+    if factor.tolerance is not None:
+        return f"set{give_or_take(factor.tolerance, factor.unit)}"
+    return f"set, {factor.unit}" if factor.unit else "set"
 
 
 def _row(run: Run, changing: Sequence[Factor]) -> Row:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from weldtrial.cli.sheet_card import AS_PREDICTED, STRIP_MM, Card
+from weldtrial.cli.sheet_card import STRIP_MM, Card
 from weldtrial.cli.sheet_parts import CLOCK, PAPERS, Boxes, Paper, PaperName, blind_title, tells
 from weldtrial.cli.sheet_read import cut_pages, reading_sheet, stamp_pages
 from weldtrial.cli.sheet_weld import weld_sheet
@@ -172,7 +172,6 @@ class _Sheets:
             title=self.trial.title,
             card=card,
             strip_mm=STRIP_MM,
-            as_predicted=AS_PREDICTED,
         )
         return SheetPage("card.html", html)
 

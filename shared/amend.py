@@ -27,10 +27,14 @@ FIXED_OF_TRIAL = {"purpose": "the purpose"}
 def fixed_by_seal(change: Change) -> str | None:
     """Return what a change would alter that the seal fixes for good, in words, or None.
 
-    Wishes, margins, words and the budget may be amended; factors, design, order, blinding and
-    what a response *is* may not: readings taken for one question cannot answer another.
+    Wishes, margins, words, tolerances and the budget may be amended; factors, design, order,
+    blinding and what a response *is* may not: readings taken for one question cannot answer
+    another.
     """
     parts = change.path.split(".")
+    if parts[0] == "factor" and parts[2:] == ["tolerance"]:
+        # As of a held setting: how well it is held moves no coupon.
+        return None
     if parts[0] in FIXED_TABLES:
         return FIXED_TABLES[parts[0]]
     if parts[0] == "response":

@@ -12,6 +12,11 @@ def spaced(unit: str | None) -> str:
     return "" if unit in (None, "", "1") else f" {unit}"
 
 
+def give_or_take(within: float | None, unit: str | None = None) -> str:
+    """Return a tolerance with the space before it, `` ± 3 cm/min``; empty where none is stated."""
+    return "" if within is None else f" ± {plain(within)}{spaced(unit)}"
+
+
 def decimals_for(half_width: float) -> int:
     """Return how many decimals a value deserves when its uncertainty is `half_width`.
 

@@ -111,6 +111,9 @@ _FACTOR = Section(
         Key("unit", "unit", "Unit of a numeric factor; compulsory there."),
         Key("step", "number", "Smallest step the machine can be set to.", above=0,
             unit="the factor's unit"),
+        Key("tolerance", "number", "How well a number is held: what 95 coupons in 100 stay "
+            "within, either side of the setting. A coupon outside is shown, never dropped; "
+            "weldtrial optimise reckons with it.", above=0, unit="the factor's unit"),
         Key("slides_with", "name", "The category whose levels shift the numbers: the meaning is "
             "the same, the numbers are each level's own."),
         Key("at", "special", "With slides_with and roles: the number of each role at each level.",

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.plan import Run
+from weldtrial.shared.rounding import plain
 from weldtrial.shared.trial import Held, Trial
 from weldtrial.shared.units import kind, likely_other_unit
 
@@ -65,6 +66,8 @@ def _against_plan(factor: Factor, value: float, run: Run) -> Doubt | None:
     planned = run.settings.get(factor.name)
     if not isinstance(planned, float | int):
         return None
+    if factor.tolerance is not None:
+        return _against_stated(factor, value, planned)
     owner = run.levels.get(factor.slides_with or "", "")
     levels = factor.settings.get(owner if factor.slides_with else "", ())
     off = abs(value - planned)
@@ -77,6 +80,19 @@ def _against_plan(factor: Factor, value: float, run: Run) -> Doubt | None:
     if closest != planned:
         words += f": nearer {closest:g}"
     return Doubt(f"{words}. It will be shown, not dropped.")
+
+
+def _against_stated(factor: Factor, value: float, planned: float) -> Doubt | None:
+    """Hold a setting as run against the tolerance that its factor states."""
+    if not factor.strays(value, planned):
+        return None
+    assert factor.tolerance is not None
+    side, edge = ("low", -factor.tolerance) if value < planned else ("high", factor.tolerance)
+    words = (
+        f"{factor.title} {side} ({value:g} {factor.unit}, planned {planned:g}, limit "
+        f"{plain(planned + edge)})"
+    )
+    return Doubt(f"{words} – will be shown, not dropped.")
 
 
 def _against_tolerance(held: Held, value: float) -> Doubt | None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from weldtrial.shared.bench import Bench
+from weldtrial.shared.factors import Factor
 from weldtrial.shared.plan import Plan
 from weldtrial.shared.record import Coupon, Record
 from weldtrial.shared.responses import Response
@@ -80,6 +81,26 @@ class HeldCheck:
 
 
 @dataclass(frozen=True, slots=True)
+class VariedCheck:
+    """How one varied setting was kept around what was planned of each coupon.
+
+    Attributes
+    ----------
+    factor
+        A numeric factor that states a tolerance.
+    within, seen
+        Coupons within it; coupons whose setting as run is written down.
+    outside
+        Coupon, setting as run, setting planned.
+    """
+
+    factor: Factor
+    within: int
+    seen: int
+    outside: tuple[tuple[Coupon, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Standing:
     """Where a trial stands.
 
@@ -102,6 +123,7 @@ class Standing:
     to_replace: tuple[Coupon, ...] = ()
     spares: tuple[str, ...] = ()
     worked_out: tuple[WorkedOutCount, ...] = ()
+    varied: tuple[VariedCheck, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -131,6 +153,9 @@ def standing(trial: Trial, plan: Plan, record: Record, bench: Bench) -> Standing
             _worked_out(trial, response, record.coupons)
             for response in trial.responses
             if response.worked_out is not None
+        ),
+        varied=tuple(
+            _varied(one, record.coupons) for one in trial.factors if one.tolerance is not None
         ),
     )
 
@@ -207,3 +232,14 @@ def _held(held: Held, coupons: Sequence[Coupon]) -> HeldCheck:
         if tolerance is not None and abs(value - held.target) > tolerance
     )
     return HeldCheck(held, len(seen) - len(outside), len(seen), outside)
+
+
+def _varied(factor: Factor, coupons: Sequence[Coupon]) -> VariedCheck:
+    seen = [
+        (one, one.as_run[factor.name], planned)
+        for one in coupons
+        if factor.name in one.as_run
+        and not isinstance(planned := one.settings.get(factor.name, ""), str)
+    ]
+    outside = tuple(found for found in seen if factor.strays(found[1], found[2]))
+    return VariedCheck(factor, len(seen) - len(outside), len(seen), outside)

@@ -95,6 +95,18 @@ def _as_json(found: Checked, code: ExitCode) -> dict[str, object]:
             }
             for one in (stands.held if stands else ())
         },
+        "varied": {
+            one.factor.name: {
+                "tolerance": one.factor.tolerance,
+                "within": one.within,
+                "seen": one.seen,
+                "outside": [
+                    {"stamp": coupon.stamp, "run": coupon.run, "value": value, "planned": planned}
+                    for coupon, value, planned in one.outside
+                ],
+            }
+            for one in (stands.varied if stands else ())
+        },
         "look": None if found.look is None else look_json(found.look),
         "order_notes": stands.order_notes if stands else (),
         "to_do": to_do(found, code),

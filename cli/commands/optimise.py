@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 @click.option("--limit", "limits", multiple=True, metavar='"NAME >= X"',
               help="A limit that the file does not have; marked as such.")  # fmt: skip
 @click.option("--hold", "holds", multiple=True, metavar="KEY=WITHIN",
-              help="How well a setting is held: 95 coupons in 100 within so much.")  # fmt: skip
+              help="How well it is held: 95 coupons in 100 within this; or exactly.")  # fmt: skip
 @click.option("--beyond", is_flag=True,
               help="Speak of settings outside what was welded too, marked everywhere.")  # fmt: skip
 @click.option("--surface", is_flag=True,
@@ -133,16 +133,26 @@ def _at(
     settings: dict[str, str | float],
 ) -> None:
     from weldtrial.analysis.fit_responses import fit_responses
-    from weldtrial.analysis.optimum import show_at
+    from weldtrial.analysis.optimum import confirming, show_at
     from weldtrial.cli import optimise_more
+    from weldtrial.cli.optimise_confirmed import confirming_json
     from weldtrial.cli.optimise_json import shown_json
 
-    fitted = fit_responses(opened.trial, record, asked)
-    shown = show_at(opened.trial, fitted, asked, settings)
+    trial, seal = opened.trial, record.seal
+    fitted = fit_responses(trial, record, asked)
+    shown = show_at(trial, fitted, asked, settings)
+    found = confirming(trial, record, fitted, asked, shown)
     if common.json:
-        common.console.json({"trial": opened.trial.title, "at": shown_json(shown)})
-    else:
-        optimise_more.show_at(common.console, opened.trial, fitted, shown)
+        common.console.json({
+            "trial": trial.title,
+            "at": shown_json(shown),
+            "confirmed": found is not None and found.is_best and found.confirmed,
+            "confirmation": confirming_json(found, trial, seal),
+        })  # fmt: skip
+        return
+    for warning in opened.warnings:
+        common.console.warn(str(warning))
+    optimise_more.show_at(common.console, trial, fitted, shown, asked, found, seal)
 
 
 def _surfaces(
@@ -183,7 +193,7 @@ def _one_number(opened: Opened, found: Optimum) -> OneNumber:
 def _json(common: Common, opened: Opened, found: Optimum, number: OneNumber | None) -> None:
     from weldtrial.cli.optimise_json import one_number_json, optimum_json
 
-    value: dict[str, Any] = optimum_json(opened.trial, found)
+    value: dict[str, Any] = optimum_json(opened.trial, found, opened.record.seal)
     value["desirability"] = None if number is None else one_number_json(number)
     common.console.json(value)
 
@@ -194,7 +204,7 @@ def _show(common: Common, opened: Opened, found: Optimum, number: OneNumber | No
 
     for warning in opened.warnings:
         common.console.warn(str(warning))
-    show_optimum(common.console, opened.trial, found)
+    show_optimum(common.console, opened.trial, found, opened.record.seal)
     if number is not None:
         show_one_number(common.console, opened.trial, number)
     close(common.console, opened.trial, found)

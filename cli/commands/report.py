@@ -58,9 +58,7 @@ def command(common: Common, *, short: bool, out: Path | None, bundle: bool) -> N
         cautions=tuple(caution.words for caution in fitting(opened.trial)),
         warnings=opened.warnings,
         written=now_text(),
-        settings=None
-        if short
-        else settings_said(opened.trial, of_look(opened.record, findings.look)),
+        settings=settings_said(opened.trial, of_look(opened.record, findings.look)),
     )
     files = Folder(opened.folder)
     if bundle:

@@ -25,7 +25,7 @@ def read_category(draft: Draft) -> Factor | None:
     if levels is None or not _good_names(draft, levels):
         return None
     raw = draft.raw
-    for key in ("unit", "step"):
+    for key in ("unit", "step", "tolerance"):
         if key in raw:
             draft.wrong(
                 key,

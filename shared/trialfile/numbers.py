@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.trialfile.draft import (
     Draft,
@@ -49,9 +51,11 @@ def read_numeric(draft: Draft) -> Factor | None:
         settings=settings,
         slides_with=raw.get("slides_with"),
         step=raw.get("step"),
+        tolerance=raw.get("tolerance"),
         **common(draft),
     )
     _plausible(draft, factor)
+    _apart(draft, factor)
     return factor
 
 
@@ -110,3 +114,25 @@ def _plausible(draft: Draft, factor: Factor) -> None:
                     "to it. Change the level or the step.",
                     value,
                 )
+
+
+def _apart(draft: Draft, factor: Factor) -> None:
+    """Warn of a tolerance within which coupons of neighbouring levels are welded alike."""
+    if factor.tolerance is None:
+        return
+    pairs = [pair for row in factor.settings.values() for pair in pairwise(row)]
+    if not pairs:
+        return
+    low, high = min(pairs, key=lambda pair: pair[1] - pair[0])
+    gap = high - low
+    if factor.tolerance <= gap / 2 * (1 + 1e-9):
+        return
+    draft.faults.warn(
+        f"{draft.path}.tolerance",
+        f"a tolerance of ± {as_number(factor.tolerance)} {factor.unit} is more than half of the "
+        f"{float(f'{gap:.6g}'):g} {factor.unit} between {factor.name} {as_number(low)} and "
+        f"{as_number(high)}: the two overlap, and a coupon asked for at {as_number(low)} may be "
+        f"welded above one asked for at {as_number(high)}. Set the levels wider apart, or hold it "
+        "better.",
+        factor.tolerance,
+    )

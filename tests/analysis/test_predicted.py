@@ -11,6 +11,7 @@ import pytest
 import statsmodels.api as sm
 from scipy import stats
 
+from weldtrial.analysis.joint import DRAWS
 from weldtrial.analysis.observations import observe
 from weldtrial.analysis.predicted import predict
 from weldtrial.shared.bench import read_record
@@ -87,7 +88,9 @@ def test_without_set_ups_the_intervals_are_those_of_least_squares(shuffled: Benc
         sd = float(np.hypot(theirs["mean_se"], scatter))
         least = float(response.at_least or 0.0)
         chance = float(stats.t.sf((least - theirs["mean"]) / sd, fit.df_resid))
-        assert said.chance == pytest.approx(chance, abs=0.012)  # four Monte-Carlo errors
+        # Four Monte-Carlo errors of the draws behind the map, which the chance shares.
+        close = 4 * (chance * (1 - chance) / DRAWS) ** 0.5
+        assert said.chance == pytest.approx(chance, abs=close)
     assert found.alike == 0.0
     assert found.rule is not None
     assert found.rule.reached == pytest.approx(found.rule.reached_alike, abs=1e-12)
@@ -115,7 +118,8 @@ def test_the_same_seed_gives_the_same_prediction(by_setups: Bench) -> None:
     assert one == again
     other = predict(trial, record, at, (4, 4), seed=2)
     assert other.together != one.together
-    assert other.together == pytest.approx(one.together, abs=0.015)
+    # The difference of two runs: four Monte-Carlo errors at 8 in 10.
+    assert other.together == pytest.approx(one.together, abs=4 * (2 * 0.8 * 0.2 / DRAWS) ** 0.5)
 
 
 def test_what_is_claimed_is_no_more_than_the_results_expect(by_setups: Bench) -> None:

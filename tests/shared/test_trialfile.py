@@ -54,6 +54,74 @@ def line_of(fragment: str, text: str = FULL) -> int:
     return text[: text.index(fragment)].count("\n") + 1
 
 
+# ------------------------------------------------------------------ how well a setting is held
+
+TRAVEL = (
+    SMALL
+    + """\
+[[factor]]
+name = "travel"
+unit = "cm/min"
+levels = [30, 40, 50]
+tolerance = 2
+[[factor]]
+name = "voltage"
+unit = "V"
+slides_with = "gas"
+low_high = { mix = [24.3, 27.3], co2 = [25.5, 28.0] }
+tolerance = 0.3
+"""
+)
+
+
+def test_the_tolerance_of_a_varied_setting_is_read() -> None:
+    trial, problems = parse_trial(TRAVEL.encode())
+    assert trial is not None
+    assert [one.tolerance for one in trial.factors] == [None, 2, 0.3]
+    assert not [one for one in problems if "tolerance" in one.words]
+    travel = trial.factor("travel")
+    assert [travel.strays(value, 40) for value in (38, 42, 42.001, 37.9)] == [
+        False, False, True, True,
+    ]  # fmt: skip
+    assert not trial.factor("gas").strays(1, 2)
+
+
+@pytest.mark.parametrize("value", ["0", "-2", '"two"', "true", "[2]"])
+def test_a_tolerance_is_a_number_above_0(value: str) -> None:
+    words = "\n".join(changed("tolerance = 2", f"tolerance = {value}", TRAVEL))
+    line = line_of("tolerance = 2", TRAVEL)
+    assert f"line {line}: tolerance of a factor must be a number, more than 0; it says" in words
+
+
+def test_a_category_has_no_tolerance() -> None:
+    words = changed('levels = ["mix", "co2"]', 'levels = ["mix", "co2"]\ntolerance = 2', TRAVEL)
+    assert any("factor 'gas' has a tolerance, but its levels are names" in one for one in words)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "gap"),
+    [
+        ("tolerance = 2", "tolerance = 5.1", "10 cm/min between travel 30 and 40"),
+        ("tolerance = 0.3", "tolerance = 1.3", "2.5 V between voltage 25.5 and 28"),
+    ],
+)
+def test_a_tolerance_that_makes_levels_overlap_is_warned_of(old: str, new: str, gap: str) -> None:
+    text = TRAVEL.replace(old, new, 1)
+    trial, problems = parse_trial(text.encode())
+    assert trial is not None
+    found = [one for one in problems if "overlap" in one.words]
+    assert len(found) == 1
+    assert found[0].warning
+    assert found[0].line == line_of(new, text)
+    assert gap in found[0].words
+
+
+@pytest.mark.parametrize("half", ["5", "1.25"])
+def test_half_the_gap_is_still_apart(half: str) -> None:
+    old = "tolerance = 2" if half == "5" else "tolerance = 0.3"
+    assert not [one for one in changed(old, f"tolerance = {half}", TRAVEL) if "overlap" in one]
+
+
 # ------------------------------------------------------------------ what is read
 
 

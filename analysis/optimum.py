@@ -27,7 +27,7 @@ from weldtrial.analysis.optimum_asked import (
     Shown,
 )
 from weldtrial.analysis.own_best import duels_of
-from weldtrial.analysis.pareto import not_beaten
+from weldtrial.analysis.settings_cost import costs_at, front_of, must_be_priced
 from weldtrial.analysis.settings_grid import Places, places_at
 from weldtrial.analysis.settings_region import MARGIN, Region, lay_region
 from weldtrial.analysis.tolerances import tolerances_at
@@ -44,7 +44,7 @@ from weldtrial.analysis.window import (
     operating_window,
     steps,
 )
-from weldtrial.shared.goal import asked_share
+from weldtrial.shared.goal import asked_share, is_cost
 from weldtrial.shared.limit_box import keeps
 from weldtrial.shared.problems import NotEstimable
 from weldtrial.shared.record import Record
@@ -56,8 +56,6 @@ STAGES = 6
 """How often `optimum` tells that it has gone on."""
 ON_EDGE = 0.05
 """How deep inside what was welded a setting still counts as on its edge, coded units."""
-FRONT = 12
-"""Places of the trade-off that are listed."""
 
 
 def optimum(
@@ -90,18 +88,10 @@ def optimum(
             f'weldtrial optimise --limit "{fitted.surfaces[0].response} >= ..."',
         )
     aim, aimless = aim_of(trial)
-    goal = aim.best if any(one.name == aim.best for one in trial.varied) else ""
-    region = lay_region(
-        fitted.seen,
-        fitted.rules,
-        goal=goal,
-        fixed=wanted.fixed,
-        levels=wanted.levels,
-        beyond=wanted.beyond,
-    )
-    _must_be_some(region, wanted)
+    region = _region(trial, fitted, aim, wanted)
     share = wanted.keep if wanted.keep is not None else asked_share(trial.goal)
-    window = _window(trial, fitted, region.places, aim, share, wanted)
+    costs = costs_at(trial, fitted, region.places)
+    window = _window(trial, fitted, region.places, aim, share, wanted, costs)
     ahead = look_ahead(fitted.joint, window.held)
     tick(1)
     picks = tuple(_pick(trial, fitted, region, window, ahead, lost.levels) for lost in region.lost
@@ -114,7 +104,6 @@ def optimum(
     tick(1)
     duels = duels_of(trial, fitted, region, picks)
     tick(1)
-    costs = _costs(trial, fitted, region.places)
     found = Optimum(
         asked=wanted,
         fitted=fitted,
@@ -128,7 +117,7 @@ def optimum(
         steps=steps(window),
         tolerances=moves,
         held_chance=held,
-        front=_front(window, costs),
+        front=front_of(trial, window, costs),
         duels=duels,
         costs=costs,
         ahead=ahead,
@@ -170,10 +159,18 @@ def _alike(shown: Shown, at: Mapping[str, str | float]) -> bool:
     )
 
 
-def _must_be_some(region: Region, asked: Asked) -> None:
-    """Refuse a map on which nothing is left to speak of."""
+def _region(trial: Trial, fitted: Fitted, aim: Aim, asked: Asked) -> Region:
+    """Return the places of the map; refuse one on which nothing is left to speak of."""
+    region = lay_region(
+        fitted.seen,
+        fitted.rules,
+        goal=aim.best if any(one.name == aim.best for one in trial.varied) else "",
+        fixed=asked.fixed,
+        levels=asked.levels,
+        beyond=asked.beyond,
+    )
     if len(region.places):
-        return
+        return region
     ruled_out = sum(one.ruled_out for one in region.lost)
     unseen = sum(one.unseen for one in region.lost)
     why = [
@@ -193,7 +190,13 @@ def _must_be_some(region: Region, asked: Asked) -> None:
 
 
 def _window(
-    trial: Trial, fitted: Fitted, places: Places, aim: Aim, share: float, asked: Asked
+    trial: Trial,
+    fitted: Fitted,
+    places: Places,
+    aim: Aim,
+    share: float,
+    asked: Asked,
+    costs: Floats | None,
 ) -> Window:
     return operating_window(
         fitted.joint,
@@ -203,6 +206,7 @@ def _window(
         keep=share,
         tried=fitted.seen.points,
         held=held_of(trial.varied, asked.held, asked.exactly),
+        goal=must_be_priced(trial, costs) if is_cost(trial, aim.best) else None,
     )
 
 
@@ -239,7 +243,8 @@ def show_at(
             hint="To extrapolate all the same, marked wherever it is shown, add  --beyond",
         )
     share = asked.keep if asked.keep is not None else asked_share(trial.goal)
-    window = _window(trial, found, places, aim_of(trial)[0], share, asked)
+    costs = costs_at(trial, found, places)
+    window = _window(trial, found, places, aim_of(trial)[0], share, asked, costs)
     region = Region(places, np.array([beyond]), ())
     ahead = look_ahead(found.joint, window.held)
     shown = _shown(trial, found, region, window, ahead, choice_at(window, 0))
@@ -317,30 +322,3 @@ def _exactly(fitted: Fitted, window: Window, chosen: Shown | None) -> float | No
         return None
     one = window.places.at([chosen.choice.place])
     return float(chances(fitted.joint, fitted.limits, one).together[0])
-
-
-def _costs(trial: Trial, fitted: Fitted, places: Places) -> Floats | None:
-    """Return the cost of a metre at every place; None where it is not known at all of them."""
-    if trial.prices is None:
-        return None
-    whole = fitted.seen.whole
-    found = [cost_per_metre(trial, whole(places.settings(one))) for one in range(len(places))]
-    totals = [one.total for one in found if one is not None and one.total is not None]
-    return np.array(totals) if len(totals) == len(places) else None
-
-
-def _front(window: Window, costs: Floats | None) -> tuple[Choice, ...]:
-    """Return places that none beats, best goal first, thinned to `FRONT`."""
-    counted = [window.goal, np.round(window.chances.together, 2)]
-    higher = [window.aim.toward == "higher", True]
-    if costs is not None:
-        counted.append(np.round(costs, 3))
-        higher.append(False)
-    values = np.column_stack(counted)
-    places = not_beaten(values, higher)
-    # One setting for each set of counts: the others are its equals.
-    _, first = np.unique(values[places], axis=0, return_index=True)
-    kept = places[np.sort(first)]
-    if len(kept) > FRONT:
-        kept = kept[np.unique(np.linspace(0, len(kept) - 1, FRONT).astype(int))]
-    return tuple(choice_at(window, int(one)) for one in kept)

@@ -166,6 +166,7 @@ def operating_window(
     keep: float = KEEP,
     tried: Sequence[Point] = (),
     held: Sequence[Held] = (),
+    goal: Floats | None = None,
     draws: int = DRAWS,
     seed: int = 1,
 ) -> Window:
@@ -173,6 +174,8 @@ def operating_window(
 
     Parameters
     ----------
+    goal
+        Shape (m,): what `aim` names, where that is no setting and no response.
     keep
         Chance that every limit is met, between 0 and 1.
     tried
@@ -183,7 +186,8 @@ def operating_window(
     if not len(places):
         raise NotEstimable("no settings are left: every place of the grid is ruled out")
     found = chances(joint, limits, places, held=held, draws=draws, seed=seed)
-    goal = goal_of(joint.surfaces, aim, places)
+    if goal is None:
+        goal = goal_of(joint.surfaces, aim, places)
     return Window(joint, tuple(limits), aim, keep, places, found, goal, tuple(tried), tuple(held))
 
 

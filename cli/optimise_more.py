@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from weldtrial.cli import optimise_words as words
 from weldtrial.cli.optimise_confirmed import close_line, plain_state, said_of
 from weldtrial.cli.optimise_screen import CONFIRM, close_confirmed, show_place
+from weldtrial.shared.goal import COST
 from weldtrial.shared.rounding import brief, plain, spaced
 from weldtrial.shared.said_settings import typed_settings
 from weldtrial.shared.trial import Trial
@@ -107,4 +108,6 @@ def show_one_number(console: Console, trial: Trial, found: OneNumber) -> None:
 def _unit(trial: Trial, name: str) -> str | None:
     units = {one.name: one.unit for one in trial.factors}
     units |= {one.name: one.unit for one in trial.responses}
+    if trial.prices is not None:
+        units.setdefault(COST, f"{trial.prices.currency}/m")
     return units.get(name)

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from weldtrial.shared.goal import COST
 from weldtrial.shared.problems import WrongUsage
 from weldtrial.shared.trial import Trial
 
@@ -126,6 +127,8 @@ def trade_off_pictures(trial: Trial, found: Optimum) -> Iterator[Drawn]:
     aim, keep = found.window.aim.best, found.window.keep
     units = {one.name: one.unit or "" for one in trial.varied}
     units |= {one.name: one.unit for one in trial.responses}
+    if trial.prices is not None:
+        units.setdefault(COST, f"{trial.prices.currency}/m")
     prices = price_of_certainty(found)
     unit = units.get(aim, "")
     yield (

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from weldtrial.cli import optimise_confirmed as confirmed
 from weldtrial.cli import optimise_words as words
+from weldtrial.shared.goal import is_cost
 from weldtrial.shared.rounding import by_uncertainty
 from weldtrial.shared.said_settings import said_setting, typed_settings
 from weldtrial.shared.trial import Trial
@@ -268,8 +269,8 @@ def _front(console: Console, trial: Trial, found: Optimum) -> None:
     if len(found.front) < 2:
         return
     counted = [words.title_of(trial, found.window.aim.best).lower(), "chance"]
-    if found.costs is not None:
-        counted.append("cost")
+    dear = found.costs is not None and not is_cost(trial, found.window.aim.best)
+    counted += ["cost"] if dear else []
     names = f"{', '.join(counted[:-1])} and {counted[-1]}"
     console.heading(f"Settings that no other beats in {names}")
     groups = [one for one in trial.varied if one.kind == "category"]
@@ -281,7 +282,7 @@ def _front(console: Console, trial: Trial, found: Optimum) -> None:
     heads += [words.factor_head(one) for one in words.numeric_of(trial)]
     heads += [words.title_of(trial, aim)] if own else []
     heads += ["chance", *(f"{one.response.replace('_', ' ')}, {one.unit}" for one in shown)]
-    heads += ["cost a metre"] if found.costs is not None else []
+    heads += ["cost a metre"] if dear else []
     heads += [""] if found.asked.beyond else []
     rows = []
     for choice in found.front:
@@ -293,7 +294,7 @@ def _front(console: Console, trial: Trial, found: Optimum) -> None:
             mean = float(one.mean([choice.point])[0])
             se = float(one.se_mean([choice.point])[0])
             row.append(by_uncertainty(mean, 2 * se))
-        if found.costs is not None:
+        if dear and found.costs is not None:
             row.append(f"{found.costs[choice.place]:.2f}")
         if found.asked.beyond:
             row.append(_mark(found, choice).strip())

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from weldtrial.shared.factors import Factor
+from weldtrial.shared.goal import COST
 from weldtrial.shared.rounding import (
     by_uncertainty,
     decimals_for,
@@ -80,6 +81,7 @@ def title_of(trial: Trial, name: str) -> str:
     """Return the title of a factor or a response."""
     titles = {one.name: one.title for one in trial.factors}
     titles |= {one.name: one.title for one in trial.responses}
+    titles = {COST: "Cost of a metre"} | titles
     return titles.get(name, name)
 
 
@@ -89,6 +91,8 @@ def goal_value(trial: Trial, found: Optimum, choice: Choice) -> str:
     factor = next((one for one in trial.varied if one.name == best), None)
     if factor is not None:
         return said_setting(factor, choice.value)
+    if best not in {one.response for one in found.fitted.surfaces}:
+        return f"{choice.value:.2f} {trial.prices.currency}/m" if trial.prices else ""
     surface = found.fitted.surface(best)
     se = float(surface.se_mean([choice.point])[0])
     return f"{by_uncertainty(choice.value, 2 * se)}{spaced(surface.unit)}"

@@ -6,12 +6,23 @@ import re
 from collections.abc import Sequence
 
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.trial import Goal
+from weldtrial.shared.trial import Goal, Trial
 
 USUAL_SHARE = 0.8
 """What is asked where the file says nothing: 8 coupons in 10."""
 
+COST = "cost"
+"""What a goal names to push the cost of a metre of weld, where ``[prices]`` give one."""
+
 _KEEP = re.compile(r".*\bat least (\d+) coupons? in (\d+)\b.*", re.DOTALL)
+
+
+def is_cost(trial: Trial, best: str) -> bool:
+    """Tell whether a goal is the cost of a metre, and no factor or response of that name."""
+    return best == COST and COST not in {
+        *(one.name for one in trial.factors),
+        *(one.name for one in trial.responses),
+    }
 
 
 def share_in(keep: str) -> float | None:

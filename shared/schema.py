@@ -242,8 +242,10 @@ _GOAL = Section(
     "the goal",
     'What "best" means, for a trial with purpose = "settings". weldtrial optimise looks for it.',
     (
-        Key("best", "name", "The factor or the response to push.", required=True),
-        Key("toward", "choice", "Which way.", default="higher", choices=("higher", "lower")),
+        Key("best", "name", "The factor or the response to push; or cost, what a metre of weld "
+            "costs by your own [prices].", required=True),
+        Key("toward", "choice", "Which way; cost goes lower.", default="higher",
+            choices=("higher", "lower")),
         Key("keep", "special", "What every choice must keep.",
             form='"every must_be met by at least 8 coupons in 10"'),
         Key("curves", "yes-no", "Whether bends in the curves are wanted. Where design.model is "

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from weldtrial.shared.goal import is_pair, share_in
+from weldtrial.shared.goal import is_cost, is_pair, share_in
 from weldtrial.shared.limit_rules import words_of
 from weldtrial.shared.problems import nearest
 from weldtrial.shared.trial import Goal, Trial
@@ -229,7 +229,9 @@ def _goal(trial: Trial, faults: Faults) -> None:
         return
     factors = [factor.name for factor in trial.varied]
     known = [*factors, *(response.name for response in trial.responses)]
-    if goal.best not in known:
+    if is_cost(trial, goal.best):
+        _cost_goal(trial, goal, faults)
+    elif goal.best not in known:
         close = nearest(goal.best, known)
         hint = f"Did you mean '{close}'?" if close else f"Choose one of {', '.join(known)}."
         faults.wrong("goal.best", f"best is '{goal.best}', which is not in this trial. {hint}")
@@ -251,6 +253,17 @@ def _goal(trial: Trial, faults: Faults) -> None:
     if goal.keep and all(r.at_least is None and r.at_most is None for r in trial.responses):
         faults.wrong("goal.keep", "keep speaks of must_be, and no response has one. Add it.")
     _curves(trial, goal, faults)
+
+
+def _cost_goal(trial: Trial, goal: Goal, faults: Faults) -> None:
+    if trial.prices is None:
+        faults.wrong(
+            "goal.best",
+            'best = "cost" needs prices, and there is no price of our own. Add  [prices]  '
+            "(weldtrial help window).",
+        )
+    if goal.toward != "lower":
+        faults.wrong("goal.toward", 'best = "cost" goes  toward = "lower".')
 
 
 def _curves(trial: Trial, goal: Goal, faults: Faults) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from weldtrial.shared.factors import Factor
-from weldtrial.shared.goal import goal_terms
+from weldtrial.shared.goal import COST, goal_terms
 from weldtrial.shared.trial import (
     Blind,
     Budget,
@@ -114,7 +114,7 @@ def read_goal(raw: Plain) -> Goal | None:
     keep = raw.get("keep", "")
     return Goal(
         best=raw["best"],
-        toward=raw.get("toward", "higher"),
+        toward=raw.get("toward", "lower" if raw["best"] == COST else "higher"),
         keep=keep if isinstance(keep, str) else "",
         curves=raw.get("curves", False),
         pairs=raw.get("pairs", ()),

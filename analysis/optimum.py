@@ -147,7 +147,10 @@ def confirming(
         there = show_at(trial, fitted, replace(asked, beyond=True, fixed={}, levels={}), at)
     except NotEstimable:
         there = None
-    return Confirming(in_words(trial, found), there, best is not None and _alike(best, at))
+    share = asked.keep if asked.keep is not None else asked_share(trial.goal)
+    as_sealed = not asked.limits and (found.share is None or share <= found.share + 1e-9)
+    is_best = best is not None and _alike(best, at)
+    return Confirming(in_words(trial, found), there, is_best, as_sealed)
 
 
 def _alike(shown: Shown, at: Mapping[str, str | float]) -> bool:

@@ -122,16 +122,25 @@ class Confirming:
         What the map says of that setting; None where it says nothing there.
     is_best
         Whether it is the setting recommended.
+    as_sealed
+        Whether limits and share are now those of the sealed prediction: what was met for 8 in 10
+        says nothing of 9 in 10, nor of a limit that was typed.
     """
 
     found: Confirmation
     shown: Shown | None
     is_best: bool
+    as_sealed: bool = True
 
     @property
     def confirmed(self) -> bool:
         """Whether a prediction that was sealed first was met there."""
         return self.found.confirmed
+
+    @property
+    def of_best(self) -> bool:
+        """Whether the best setting is confirmed for what is asked of it now."""
+        return self.is_best and self.confirmed and self.as_sealed
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,5 +240,4 @@ class Optimum:
     @property
     def confirmed(self) -> bool:
         """Whether the setting recommended is one whose prediction was met."""
-        one = self.confirming
-        return one is not None and one.is_best and one.confirmed
+        return self.confirming is not None and self.confirming.of_best

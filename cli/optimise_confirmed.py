@@ -21,6 +21,7 @@ STATES = {
     "cannot_tell": "Not confirmed: cannot tell",
     "no_prediction": "Not confirmed: nothing was predicted",
 }
+OTHER_CLAIM = "Confirmed, but not for what is asked here"
 LATE = "Not confirmed: sealed after welding"
 ANOTHER = "Not confirmed"
 
@@ -34,11 +35,15 @@ def best_tag(one: Confirming | None) -> str:
     """Return what heads the best setting of the map."""
     if one is None:
         return f"Best setting, {NOT_YET.lower()}"
+    if one.is_best and one.confirmed and not one.as_sealed:
+        return OTHER_CLAIM
     return state_of(one.found) if one.is_best else f"Best setting, {ANOTHER.lower()}"
 
 
 def plain_state(one: Confirming) -> str:
     """Return how far a setting is confirmed that nobody recommended: someone chose it."""
+    if one.is_best and one.confirmed and not one.as_sealed:
+        return OTHER_CLAIM
     return "Confirmed" if one.confirmed else state_of(one.found)
 
 
@@ -54,10 +59,15 @@ def said_of(trial: Trial, one: Confirming, seal: str) -> list[str]:
     if one.found.setups:
         where += f" in {one.found.setups} fresh set-up{'s' * (one.found.setups > 1)}"
     here = f"of this folder (seal {seal})" if seal else "of this folder"
-    return [
-        one.found.head,
-        f"{where} {here}; predicted from the earlier trial ({seal_code(trial.follows.seal)}).",
-    ]
+    earlier = f"predicted from the earlier trial ({seal_code(trial.follows.seal)})"
+    lines = [one.found.head, f"{where} {here}; {earlier}."]
+    if one.found.share is not None and (not one.as_sealed or not one.is_best):
+        from weldtrial.analysis.confirmed_words import in_ten
+
+        lines.append(
+            f"The claim put to the test: {in_ten(one.found.share)} meet the sealed limits."
+        )
+    return lines
 
 
 def fitted_line(trial: Trial, one: Confirming, coupons: int) -> str:
@@ -81,6 +91,8 @@ def close_line(trial: Trial, one: Confirming | None) -> str:
                 "is wrong first."
             )
         return f"{NOTHING_WELDED} The coupons of this folder are for {at}."
+    if one.confirmed and not one.as_sealed:
+        return "Not yet a recommendation: what was confirmed is another share, or other limits."
     if one.confirmed:
         from weldtrial.analysis.confirmed_words import ONE_SETTING
 
@@ -103,6 +115,7 @@ def confirming_json(one: Confirming | None, trial: Trial, seal: str) -> dict[str
         "confirmed": one.confirmed,
         "at": dict(found.at),
         "is_recommended": one.is_best,
+        "as_sealed": one.as_sealed,
         "rule": found.rule,
         "coupons": found.coupons,
         "set_ups": found.setups or None,

@@ -362,7 +362,9 @@ def close(console: Console, trial: Trial, found: Optimum) -> None:
 def close_confirmed(console: Console, trial: Trial, one: Confirming) -> None:
     """Say what follows for a setting that was welded again."""
     console.line(confirmed.close_line(trial, one))
-    if one.confirmed:
+    if one.confirmed and not one.as_sealed:
+        console.next("optimise", "for what the sealed question asks")
+    elif one.confirmed:
         console.next("sheets --only card", "for the card at the machine")
     elif one.found.state == "unfinished":
         console.next("check", "for what to weld or read")

@@ -146,7 +146,7 @@ def _at(
         common.console.json({
             "trial": trial.title,
             "at": shown_json(shown),
-            "confirmed": found is not None and found.is_best and found.confirmed,
+            "confirmed": found is not None and found.of_best,
             "confirmation": confirming_json(found, trial, seal),
         })  # fmt: skip
         return

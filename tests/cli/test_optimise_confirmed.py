@@ -127,6 +127,23 @@ def test_met_at_the_best_setting_is_recommended_and_confirmed(
     assert asked["confirmation"]["is_recommended"] is False
 
 
+def test_what_was_confirmed_is_the_sealed_claim_and_no_other(
+    weldtrial: Run, here: Path, settings_bench: ModuleType
+) -> None:
+    """A typed limit that changes nothing of the map is still not the one that was tested."""
+    settings_bench.fill(here / "best", seed=5)
+    for typed in (("--limit", "penetration >= 1.4"), ("--limit", "bend_angle >= 80")):
+        told = weldtrial("-C", "best", "optimise", *typed, "--json").json
+        assert told["confirmation"]["confirmed"] is True
+        assert told["confirmation"]["as_sealed"] is False
+        assert told["confirmed"] is False
+    said = weldtrial("-C", "best", "optimise", "--limit", "bend_angle >= 80")
+    assert "CONFIRMED, BUT NOT FOR WHAT IS ASKED HERE" in said.out
+    words = flat(said.out)
+    assert "The claim put to the test: 8 in 10 meet the sealed limits." in words
+    assert "what was confirmed is another share, or other limits" in words
+
+
 def test_the_map_is_that_of_the_old_folder_and_says_so(
     weldtrial: Run, here: Path, settings_bench: ModuleType
 ) -> None:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from math import isinf
 
 from weldtrial.analysis.claims import weigh_claims
 from weldtrial.analysis.compare import Contrast, compared_factors
 from weldtrial.analysis.context import Context
+from weldtrial.analysis.dealt import arrangements
 from weldtrial.analysis.findings import (
     Alternative,
     Comparison,
@@ -60,9 +62,7 @@ def compare(
     try:
         answered = question.answer(fit)
     except NotEstimable as error:
-        return unanswered(
-            context, question, unknown_verdict(question, question.of(observations), error.words)
-        )
+        return _unknown(context, question, observations, error.words)
     if answered is None:
         return _cannot(context, question, fit, observations)
     found, code = answered
@@ -73,7 +73,7 @@ def compare(
     firm = _firm(context, code, units)
     numbers = _numbers(found)
     verdict = (
-        reaching_verdict(question, question.of(observations), [number_line(setting, numbers)])
+        _reached(context, question, observations, number_line(setting, numbers))
         if code == "at_limit"
         else write_verdict(code, firm, setting, found.evidence, numbers)
     )
@@ -108,6 +108,21 @@ def compare(
         verdict=verdict,
     )
     return _claimed(context, question, _at(question, comparison))
+
+
+def _unknown(
+    context: Context, question: Question, observations: Sequence[Observation], why: str
+) -> Comparison:
+    dealt = partial(arrangements, context, observations, question.factor)
+    mine = question.of(observations)
+    return unanswered(context, question, unknown_verdict(question, mine, why, dealt))
+
+
+def _reached(
+    context: Context, question: Question, observations: Sequence[Observation], line: str
+) -> Verdict:
+    dealt = partial(arrangements, context, observations, question.factor)
+    return reaching_verdict(question, question.of(observations), [line], dealt)
 
 
 def _claimed(context: Context, question: Question, found: Comparison) -> Comparison:
@@ -184,6 +199,8 @@ def count_words(observations: Sequence[Observation], *, setups: bool) -> str:
     parts.append(f"{len(observations)} coupons")
     past = sum(isinf(o.high - o.low) for o in observations)
     parts += [f"{past} of them past the gauge limit"] if past else []
+    between = sum(o.ends is not None and not isinf(o.high - o.low) for o in observations)
+    parts += [f"{between} of them known between two stops only"] if between else []
     return ", ".join(parts)
 
 

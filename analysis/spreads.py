@@ -112,6 +112,8 @@ def _scatter_words(response: Response, fit: ModelFit, observed: Observed) -> lis
         coupon = max(0.0, fit.core.coupon_variance - share)
         setup = fit.core.setup_variance
         between = _sd_words(setup, unit, "nothing beyond coupons")
+        if isinstance(fit.core, CensoredSetupFit) and fit.core.df_known < 1:
+            between = "nothing shows it"
         within = _sd_words(coupon, unit, "none seen" if share == 0 else "nothing beyond readings")
         return [
             f"scatter (standard deviation) between coupons of one set-up {within}, "

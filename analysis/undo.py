@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from math import isinf, sqrt
+from math import floor, inf, isinf, log10, sqrt
 from statistics import pstdev
 
 from weldtrial.analysis.findings import VerdictCode
@@ -108,15 +108,20 @@ def _unbroken(
         return _code(question, made)
 
     edge = max(sign * o.value for o in observations if o.stamp in mine) * sign
+    # What is never read below 0, a depth or a load, cannot have gone there either.
+    lowest = min(o.value for o in observations)
+    farthest = lowest if sign < 0 <= lowest else inf
     inside = 0.0
     for step in range(2 * _STEPS + 1):
-        far = step * scatter * FARTHEST / _STEPS
+        far = min(step * scatter * FARTHEST / _STEPS, farthest)
         other = at(far)
         if other is not None and other != code:
             if step == 0:
-                return Unbroken(level, len(mine), edge, other)
+                return Unbroken(level, len(mine), edge, other, at_once=True)
             distance, found = _edge(at, inside, far, code)
             return Unbroken(level, len(mine), edge + sign * distance, found)
+        if far >= farthest:
+            break
         inside = far
     return Unbroken(level, len(mine), None, None)
 
@@ -125,9 +130,16 @@ def unbroken_words(question: Question, unbroken: Sequence[Unbroken]) -> tuple[st
     """Say how far the coupons past the gauge would have had to go, all levels in one sentence."""
     if not unbroken:
         return ()
-    unit = spaced(question.response.unit)
+    unit, step = spaced(question.response.unit), question.response.reads_to
+    limits = {one.value for one in unbroken if one.at_once and one.value is not None}
+    if limits:
+        known = " or ".join(f"{plain(_readable(one, step))}{unit}" for one in sorted(limits))
+        return (
+            "The answer rests on how far the coupons past the gauge limit would have gone: had all "
+            f"of them failed just at it ({known}), it would be another.",
+        )
     tips = [
-        f"{plain(float(f'{one.value:.3g}'))}{unit} (the {one.coupons} of {one.level})"
+        f"{plain(_readable(one.value, step))}{unit} (the {one.coupons} of {one.level})"
         for one in unbroken
         if one.value is not None
     ]
@@ -142,6 +154,14 @@ def unbroken_words(question: Question, unbroken: Sequence[Unbroken]) -> tuple[st
         f"The coupons past the gauge limit would change the answer had they all gone to "
         f"{' or '.join(tips)}, with those of the other failing just at the limit{rest}.",
     )
+
+
+def _readable(value: float, step: float | None) -> float:
+    """Return a value to three figures, and no finer than the gauge reads."""
+    places = 2 - floor(log10(abs(value))) if value else 0
+    if step:
+        places = min(places, max(0, -floor(log10(step))))
+    return round(value, places)
 
 
 def _code(question: Question, observations: Sequence[Observation]) -> VerdictCode | None:

@@ -39,12 +39,14 @@ class Unbroken:
 
     `value` is the strength at which the verdict would be `code` instead, had they all failed
     there while those of other levels failed just at the limit; None where none changes it.
+    `at_once` tells that the limit itself is far enough: counted as the limit, they change it.
     """
 
     level: str
     coupons: int
     value: float | None
     code: VerdictCode | None
+    at_once: bool = False
 
 
 @dataclass(frozen=True, slots=True)

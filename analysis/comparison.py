@@ -25,6 +25,7 @@ from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.reaching import (
     is_mostly_at_limit,
+    past_words,
     reaching_verdict,
     unknown_verdict,
 )
@@ -47,6 +48,7 @@ from weldtrial.analysis.views import WITHOUT_CORRECTIONS
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.fair import Reading, shared_control
 from weldtrial.shared.problems import NotEstimable
+from weldtrial.shared.responses import Response
 from weldtrial.shared.rounding import brief, spaced
 
 
@@ -163,7 +165,9 @@ def _setting(
         level=said_level(context, question.factor, question.level, question.at),
         reference=said_level(context, question.factor, question.reference, question.at),
         counts=count_words(
-            question.of(observations), setups=any(o.setup is not None for o in observations)
+            question.response,
+            question.of(observations),
+            setups=any(o.setup is not None for o in observations),
         ),
         looks=context.looks,
         factors=len(compared_factors(context.trial)),
@@ -190,15 +194,15 @@ def said_level(context: Context, factor: Factor, level: str, at: Reading | None 
     return f"{said} {at.words}"
 
 
-def count_words(observations: Sequence[Observation], *, setups: bool) -> str:
+def count_words(response: Response, observations: Sequence[Observation], *, setups: bool) -> str:
     """Return "6 rounds, 12 set-ups, 36 coupons", leaving out what the trial does not have."""
     rounds = {o.round for o in observations} - {None}
     welded = {o.setup for o in observations} - {None}
     parts = [f"{len(rounds)} rounds"] if len(rounds) > 1 else []
     parts += [f"{len(welded)} set-ups"] if setups else []
     parts.append(f"{len(observations)} coupons")
-    past = sum(isinf(o.high - o.low) for o in observations)
-    parts += [f"{past} of them past the gauge limit"] if past else []
+    if past := sum(isinf(o.high - o.low) for o in observations):
+        parts.append(f"{past} of them {past_words(response, observations)}")
     between = sum(o.ends is not None and not isinf(o.high - o.low) for o in observations)
     parts += [f"{between} of them known between two stops only"] if between else []
     return ", ".join(parts)

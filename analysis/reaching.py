@@ -7,7 +7,7 @@ Biometrics 55, 1202-1209); with set-ups by the shares of the set-ups, never coup
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from math import isinf
+from math import isclose, isinf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from weldtrial.analysis.setup_proportions import by_setups
 from weldtrial.analysis.verdict_words import TOO_WIDE, cannot_estimate
 from weldtrial.analysis.verdict_words import at_limit as at_limit_verdict
 from weldtrial.shared.problems import NotEstimable
+from weldtrial.shared.responses import Response
 from weldtrial.shared.rounding import fixed, plain, spaced
 
 Dealt = Callable[[], Arrangements | None]
@@ -64,6 +65,20 @@ def _limits_seen(observations: Sequence[Observation]) -> list[float]:
     return sorted(seen)
 
 
+def past_words(response: Response, observations: Sequence[Observation]) -> str:
+    """Say of the coupons known to a limit only whether it is the gauge's."""
+    own = gauge_only(response, _limits_seen(observations))
+    return "past the gauge limit" if own else "known to a limit only"
+
+
+def gauge_only(response: Response, limits: Sequence[float]) -> bool:
+    """Whether all these limits are the gauge's, and none a coupon's own, as where a plate broke."""
+    gauge = [one for one in (response.least, response.most) if one is not None]
+    if not gauge:
+        return len(limits) <= MOST_NAMED
+    return all(any(isclose(limit, one) for one in gauge) for limit in limits)
+
+
 def reaching_verdict(
     question: Question,
     observations: Sequence[Observation],
@@ -88,7 +103,7 @@ def reaching_verdict(
     apart = "To tell the two apart use a gauge that reaches further, or a shorter bead."
     words = [compared_words(question, observations, dealt), *lines, f"{averages} {apart}"]
     # A plate that broke first, or a test stopped early, is no limit of the gauge.
-    gauge = len(_limits_seen(observations)) <= MOST_NAMED
+    gauge = gauge_only(question.response, _limits_seen(observations))
     return at_limit_verdict(counts, limit_words(question, observations), words, gauge=gauge)
 
 

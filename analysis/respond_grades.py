@@ -166,7 +166,7 @@ def _by_odds(
     at_reference = [o.levels[pair.factor.name] == pair.reference for o in observations]
     reference = np.asarray(effects.x[at_reference, 1:].mean(axis=0))
     grades, new = [o.value for o in mine], pair.new(mine)
-    ends = []
+    ends: list[float] = []
     for shifts, confidence in ((wide, pair.interval), (narrow, pair.limits)):
         apart = better_interval(grades, new, None, confidence)
         ends += chance_ends(fit, reference, shifts, apart)

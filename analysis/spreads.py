@@ -9,6 +9,7 @@ from weldtrial.analysis.mixed import SetupFit
 from weldtrial.analysis.model import ModelFit, fit_model
 from weldtrial.analysis.observations import Observed, reading_share, reading_variance
 from weldtrial.analysis.question import Question
+from weldtrial.analysis.reaching import past_words
 from weldtrial.analysis.residual_views import coupon_core, most_extreme
 from weldtrial.analysis.views import drift, odd_coupon
 from weldtrial.shared.problems import NotEstimable
@@ -33,7 +34,7 @@ def spread_words(
     if observed.set_aside:
         words[0] += f", {len(observed.set_aside)} lost"
     if past := sum(isinf(o.high - o.low) for o in observed.observations):
-        words[0] += f", {past} past the gauge limit"
+        words[0] += f", {past} {past_words(response, observed.observations)}"
     if response.kind != "number":
         return (*words, *_counted_words(response, observed))
     words += _gauge_words(response, observed)

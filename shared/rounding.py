@@ -27,6 +27,11 @@ def decimals_for(half_width: float) -> int:
     return min(9, max(0, 1 - math.floor(math.log10(rounded))))
 
 
+def decimals_of(step: float) -> int:
+    """Return how many decimals a gauge of this smallest step can be read to."""
+    return max(0, -math.floor(math.log10(step) + 1e-9))
+
+
 def fixed(value: float, decimals: int, *, signed: bool = False) -> str:
     """Return `value` with `decimals` places, a true minus sign, and + when `signed`; ∞ too."""
     if math.isinf(value):

@@ -18,6 +18,7 @@ from weldtrial.analysis.observations import averaged, observe
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.undo import unbroken_words
 from weldtrial.analysis.undo_records import Unbroken
+from weldtrial.shared.readings import placed
 from weldtrial.shared.record import Reading, Record
 from weldtrial.shared.responses import Margin
 from weldtrial.shared.trial import Trial
@@ -210,8 +211,8 @@ def test_gaps_of_rounds_are_not_drawn_past_the_gauge(trial: Trial, bench: Bench)
         ),
         (
             (None, None),
-            "The coupons past the gauge limit could not have changed the answer, however far they "
-            "would have gone.",
+            "The coupons past a limit could not have changed the answer, however far they would "
+            "have gone.",
         ),
     ],
 )
@@ -233,8 +234,8 @@ def test_counted_as_the_limit_they_change_it_at_once(trial: Trial) -> None:
     question = Question(trial.varied, (), response, trial.varied[0], "co2")
     at_once = [Unbroken(level, 3, 90.0, "not_worse", at_once=True) for level in ("mix", "co2")]
     assert unbroken_words(question, at_once) == (
-        "The answer rests on how far the coupons past the gauge limit would have gone: had all of "
-        "them failed just at it (90 kN), it would be another.",
+        "The answer rests on how far the coupons past a limit would have gone: had each of them "
+        "failed just there, it would be another.",
     )
 
 
@@ -267,3 +268,23 @@ def test_one_level_wholly_past_the_gauge_in_every_round_is_dealt_again(
     assert "seldom gives so large a gap" in mine.verdict.lines[0]
     # No set-up is left over to show how set-ups differ, so no figure is given for it.
     assert found.variance.setup is None
+
+
+def test_where_plates_broke_nothing_is_said_to_have_gone_past_the_gauge(
+    trial: Trial, bench: Bench
+) -> None:
+    """The press reads to 150 kN and was never passed: plates broke at what each of them held."""
+    response = replace(trial.responses[0], most=150.0)
+    asked = replace(trial, responses=(response,))
+    record = bench(asked, seed=4, replicates=2, gap=-1.5)
+    coupons = []
+    for place, coupon in enumerate(record.coupons):
+        reading = coupon.readings["break_load"][0]
+        if place % 3 == 0:
+            reading = placed(reading, "plate")
+        coupons.append(replace(coupon, readings={"break_load": (reading,)}))
+    found = found_of(asked, replace(record, coupons=tuple(coupons)))
+    said = " ".join(found.comparisons[0].verdict.lines)
+    assert "of them known to a limit only" in said
+    assert found.undo is not None
+    assert "past the gauge limit" not in said + " ".join(found.undo.words)

@@ -281,6 +281,8 @@ def _words(
 ) -> tuple[str, ...]:
     one_by_one = not fit.limited and len(fit.y) <= MOST_COUPONS
     alone = f"No single coupon and no single {by}" if one_by_one else f"no single {by}"
+    if by == "set-up" and fit.setup is None:
+        alone = "No single coupon"  # Each is a set-up of its own.
     if carries:
         named = ", ".join(one.what for one in carries[:6])
         more = f" and {len(carries) - 6} more" if len(carries) > 6 else ""

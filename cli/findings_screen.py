@@ -218,15 +218,14 @@ def _scatter(console: Console, found: ResponseFindings) -> None:
 
 
 def _beside(console: Console, found: ResponseFindings) -> None:
-    """Show the adjusted and the naive answer beside ours, each named as what it is.
+    """Show the answer adjusted, at the settings as run, without the doubtful coupons, and naive.
 
-    Of counts also that without the doubtful coupons, which the checks of a number speak of.
+    Each is named as what it is, and none takes the place of ours.
     """
     from weldtrial.analysis.views import WITHOUT_DOUBTFUL
 
     for way in found.alternatives:
-        doubtful = found.kind != "number" and way.name == WITHOUT_DOUBTFUL
-        if doubtful or way.name.startswith("adjusted for"):
+        if way.name in (WITHOUT_DOUBTFUL, "settings as run") or way.name.startswith("adjusted for"):
             words = f"{way.words[:1].upper()}{way.words[1:]}"
             console.line(f"  {words}: {interval_words(way, found.unit)}.", hang=2)
     answered = any(one.difference is not None for one in found.comparisons)

@@ -251,3 +251,19 @@ def test_a_report_overwrites_reports_only(weldtrial: Weldtrial, example: Path) -
         assert weldtrial("-C", example, "report", "--out", example / "mine.html").code == 0
     bundled = weldtrial("-C", example, "report", "--bundle")
     assert "open it in a browser" not in bundled.out
+
+
+def test_doubtful_coupons_and_settings_as_run_stand_beside_the_answer(
+    weldtrial: Any, tmp_path: Path
+) -> None:
+    weldtrial("new", "ex", "--example", "drawbar-gas", cwd=tmp_path)
+    log = tmp_path / "ex" / "weld_log.csv"
+    lines = log.read_text(encoding="utf-8").splitlines()
+    odd = next(place for place, line in enumerate(lines) if line.startswith("2,"))
+    lines[odd] += "tip changed"
+    log.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    weldtrial("analyse", "--agree", cwd=tmp_path / "ex")
+    done = weldtrial("analyse", "--open", "--yes", cwd=tmp_path / "ex")
+    words = " ".join(done.out.split())
+    assert "Without the 1 coupon that something went wrong with: " in words
+    assert "With settings as run instead of as planned: +0.6 kN (−3.7 to +4.9)" in words

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from math import isinf
 
 from weldtrial.analysis.claims import weigh_claims
 from weldtrial.analysis.compare import Contrast, compared_factors
 from weldtrial.analysis.context import Context
+from weldtrial.analysis.dealt import arrangements
 from weldtrial.analysis.findings import (
     Alternative,
     Comparison,
@@ -23,6 +25,7 @@ from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.reaching import (
     is_mostly_at_limit,
+    past_words,
     reaching_verdict,
     unknown_verdict,
 )
@@ -45,6 +48,7 @@ from weldtrial.analysis.views import WITHOUT_CORRECTIONS
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.fair import Reading, shared_control
 from weldtrial.shared.problems import NotEstimable
+from weldtrial.shared.responses import Response
 from weldtrial.shared.rounding import brief, spaced
 
 
@@ -60,9 +64,7 @@ def compare(
     try:
         answered = question.answer(fit)
     except NotEstimable as error:
-        return unanswered(
-            context, question, unknown_verdict(question, question.of(observations), error.words)
-        )
+        return _unknown(context, question, observations, error.words)
     if answered is None:
         return _cannot(context, question, fit, observations)
     found, code = answered
@@ -73,7 +75,7 @@ def compare(
     firm = _firm(context, code, units)
     numbers = _numbers(found)
     verdict = (
-        reaching_verdict(question, question.of(observations), [number_line(setting, numbers)])
+        _reached(context, question, observations, number_line(setting, numbers))
         if code == "at_limit"
         else write_verdict(code, firm, setting, found.evidence, numbers)
     )
@@ -108,6 +110,21 @@ def compare(
         verdict=verdict,
     )
     return _claimed(context, question, _at(question, comparison))
+
+
+def _unknown(
+    context: Context, question: Question, observations: Sequence[Observation], why: str
+) -> Comparison:
+    dealt = partial(arrangements, context, observations, question.factor)
+    mine = question.of(observations)
+    return unanswered(context, question, unknown_verdict(question, mine, why, dealt))
+
+
+def _reached(
+    context: Context, question: Question, observations: Sequence[Observation], line: str
+) -> Verdict:
+    dealt = partial(arrangements, context, observations, question.factor)
+    return reaching_verdict(question, question.of(observations), [line], dealt)
 
 
 def _claimed(context: Context, question: Question, found: Comparison) -> Comparison:
@@ -148,7 +165,9 @@ def _setting(
         level=said_level(context, question.factor, question.level, question.at),
         reference=said_level(context, question.factor, question.reference, question.at),
         counts=count_words(
-            question.of(observations), setups=any(o.setup is not None for o in observations)
+            question.response,
+            question.of(observations),
+            setups=any(o.setup is not None for o in observations),
         ),
         looks=context.looks,
         factors=len(compared_factors(context.trial)),
@@ -175,15 +194,17 @@ def said_level(context: Context, factor: Factor, level: str, at: Reading | None 
     return f"{said} {at.words}"
 
 
-def count_words(observations: Sequence[Observation], *, setups: bool) -> str:
+def count_words(response: Response, observations: Sequence[Observation], *, setups: bool) -> str:
     """Return "6 rounds, 12 set-ups, 36 coupons", leaving out what the trial does not have."""
     rounds = {o.round for o in observations} - {None}
     welded = {o.setup for o in observations} - {None}
     parts = [f"{len(rounds)} rounds"] if len(rounds) > 1 else []
     parts += [f"{len(welded)} set-ups"] if setups else []
     parts.append(f"{len(observations)} coupons")
-    past = sum(isinf(o.high - o.low) for o in observations)
-    parts += [f"{past} of them past the gauge limit"] if past else []
+    if past := sum(isinf(o.high - o.low) for o in observations):
+        parts.append(f"{past} of them {past_words(response, observations)}")
+    between = sum(o.ends is not None and not isinf(o.high - o.low) for o in observations)
+    parts += [f"{between} of them known between two stops only"] if between else []
     return ", ".join(parts)
 
 

@@ -247,6 +247,7 @@ def _setting(context: Context, pair: Pair, observations: Sequence[Observation]) 
         level=said_level(context, pair.factor, pair.level, pair.at),
         reference=said_level(context, pair.factor, pair.reference, pair.at),
         counts=count_words(
+            pair.response,
             observations if pair.at is None else pair.of(observations),
             setups=any(o.setup is not None for o in observations),
         ),

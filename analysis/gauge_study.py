@@ -21,7 +21,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from weldtrial.analysis.gauge_readings import crossed_table, nested_table
@@ -143,11 +143,11 @@ def crossed(
     by_reader, by_coupon = cells.mean(axis=1) - grand, cells.mean(axis=0) - grand
     rest = cells - grand - by_reader[:, None] - by_coupon
     squares = (
-        MeanSquare("coupon", float(readers * repeats * (by_coupon**2).sum()), coupons - 1),
-        MeanSquare("reader", float(coupons * repeats * (by_reader**2).sum()), readers - 1),
-        MeanSquare("reader by coupon", float(repeats * (rest**2).sum()),
+        MeanSquare("coupon", _squares(readers * repeats, by_coupon, table), coupons - 1),
+        MeanSquare("reader", _squares(coupons * repeats, by_reader, table), readers - 1),
+        MeanSquare("reader by coupon", _squares(repeats, rest, table),
                    (readers - 1) * (coupons - 1)),
-        MeanSquare("repeatability", float(((table - cells[..., None]) ** 2).sum()),
+        MeanSquare("repeatability", _squares(1, table - cells[..., None], table),
                    readers * coupons * (repeats - 1)),
     )  # fmt: skip
     _refuse_still(squares[-1], squares[-2])
@@ -248,7 +248,7 @@ def nested(
         above = below.mean(axis=-1, keepdims=True)
         per = math.prod(table.shape[depth + 1 :])
         df = math.prod(table.shape[:depth]) * (table.shape[depth] - 1)
-        squares.append(MeanSquare(name, float(per * ((below - above) ** 2).sum()), df))
+        squares.append(MeanSquare(name, _squares(per, below - above, table), df))
     _refuse_still(squares[-1])
     return nested_from_squares(tuple(squares), table.shape, coupon=coupon, confidence=confidence)
 
@@ -341,6 +341,12 @@ def cost(
 
 
 # ------------------------------------------------------------------------------- inside
+
+
+def _squares(times: int, apart: NDArray[np.float64], table: NDArray[np.float64]) -> float:
+    """Return a sum of squares; what is left of equal readings by binary arithmetic is none."""
+    noise = 1e-12 * float(np.abs(table).max())
+    return float(times * (np.where(np.abs(apart) > noise, apart, 0.0) ** 2).sum())
 
 
 def _sum_of(name: str, parts: Sequence[Component], whole: Component) -> Component:

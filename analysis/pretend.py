@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from math import hypot, inf
+from math import floor, hypot, inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +42,8 @@ class Scatter:
         Step of the gauge; None for readings that are not rounded.
     most, least
         Where the gauge stops; None where it does not.
+    stops
+        Distance between the stops that a failure is seen to lie between; None where it is read.
     """
 
     coupon: float
@@ -51,15 +53,19 @@ class Scatter:
     step: float | None = None
     most: float | None = None
     least: float | None = None
+    stops: float | None = None
 
     @property
     def limited(self) -> bool:
-        """Whether the gauge stops anywhere."""
-        return self.most is not None or self.least is not None
+        """Whether the gauge stops anywhere, or at stops only."""
+        return self.most is not None or self.least is not None or self.stops is not None
 
     def spans(self, readings: Floats) -> tuple[Floats, Floats]:
         """Return the ends of every coupon's mean, `readings` (..., readings); see `span`."""
         low, high = readings.copy(), readings.copy()
+        if self.stops is not None:
+            low = np.floor(readings / self.stops) * self.stops
+            high = low + self.stops
         if self.least is not None:
             under = readings < self.least
             low[under], high[under] = -inf, self.least
@@ -74,6 +80,9 @@ class Scatter:
             return self.most, inf
         if self.least is not None and reading < self.least:
             return -inf, self.least
+        if self.stops is not None:
+            last = floor(reading / self.stops) * self.stops
+            return last, last + self.stops
         return reading, reading
 
 

@@ -156,4 +156,5 @@ def scatter_of(response: Response) -> Scatter:
         response.reads_to,
         response.most,
         response.least,
+        response.stops,
     )

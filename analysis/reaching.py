@@ -6,10 +6,15 @@ Biometrics 55, 1202-1209); with set-ups by the shares of the set-ups, never coup
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from math import isinf
+from collections.abc import Callable, Sequence
+from math import isclose, isinf
+
+import numpy as np
+from numpy.typing import NDArray
 
 from weldtrial.analysis.at_limit import AtLimit, at_limit, mostly_at_limit
+from weldtrial.analysis.counted_words import OFTEN, RARELY
+from weldtrial.analysis.dealt import Arrangements
 from weldtrial.analysis.findings import Verdict
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.proportion_intervals import difference_interval
@@ -18,7 +23,10 @@ from weldtrial.analysis.setup_proportions import by_setups
 from weldtrial.analysis.verdict_words import TOO_WIDE, cannot_estimate
 from weldtrial.analysis.verdict_words import at_limit as at_limit_verdict
 from weldtrial.shared.problems import NotEstimable
+from weldtrial.shared.responses import Response
 from weldtrial.shared.rounding import fixed, plain, spaced
+
+Dealt = Callable[[], Arrangements | None]
 
 MOST_NAMED = 2
 """Limits that a gauge may have, an upper and a lower one; more are limits of the coupons' own."""
@@ -57,8 +65,25 @@ def _limits_seen(observations: Sequence[Observation]) -> list[float]:
     return sorted(seen)
 
 
+def past_words(response: Response, observations: Sequence[Observation]) -> str:
+    """Say of the coupons known to a limit only whether it is the gauge's."""
+    own = gauge_only(response, _limits_seen(observations))
+    return "past the gauge limit" if own else "known to a limit only"
+
+
+def gauge_only(response: Response, limits: Sequence[float]) -> bool:
+    """Whether all these limits are the gauge's, and none a coupon's own, as where a plate broke."""
+    gauge = [one for one in (response.least, response.most) if one is not None]
+    if not gauge:
+        return len(limits) <= MOST_NAMED
+    return all(any(isclose(limit, one) for one in gauge) for limit in limits)
+
+
 def reaching_verdict(
-    question: Question, observations: Sequence[Observation], lines: Sequence[str] = ()
+    question: Question,
+    observations: Sequence[Observation],
+    lines: Sequence[str] = (),
+    dealt: Dealt | None = None,
 ) -> Verdict:
     """Return the verdict where most coupons are at the limit: how many reached it, compared.
 
@@ -66,6 +91,8 @@ def reaching_verdict(
     ----------
     lines
         What the averages came to, where they could be estimated at all.
+    dealt
+        Asked where the set-ups show no scatter: how the draw could have dealt the levels to them.
     """
     counts = counted(question, observations)
     averages = (
@@ -74,22 +101,35 @@ def reaching_verdict(
         else "Averages cannot be compared."
     )
     apart = "To tell the two apart use a gauge that reaches further, or a shorter bead."
-    words = [compared_words(question, observations), *lines, f"{averages} {apart}"]
+    words = [compared_words(question, observations, dealt), *lines, f"{averages} {apart}"]
     # A plate that broke first, or a test stopped early, is no limit of the gauge.
-    gauge = len(_limits_seen(observations)) <= MOST_NAMED
+    gauge = gauge_only(question.response, _limits_seen(observations))
     return at_limit_verdict(counts, limit_words(question, observations), words, gauge=gauge)
 
 
-def unknown_verdict(question: Question, observations: Sequence[Observation], why: str) -> Verdict:
-    """Return the verdict where the coupons at the limit leave no average to estimate."""
-    if is_mostly_at_limit(observations):
-        return reaching_verdict(question, observations)
+def unknown_verdict(
+    question: Question,
+    observations: Sequence[Observation],
+    why: str,
+    dealt: Dealt | None = None,
+) -> Verdict:
+    """Return the verdict where the coupons at the limit leave no average to estimate.
+
+    One level mostly beyond the limit is enough to compare how many reached it: there is no average
+    of that level to wait for.
+    """
+    if is_mostly_at_limit(observations) or any(
+        2 * one.beyond > one.coupons for one in counted(question, observations)
+    ):
+        return reaching_verdict(question, observations, (), dealt)
     if not _limits_seen(observations):
         return cannot_estimate(why, "", TOO_WIDE)
-    return cannot_estimate(why, compared_words(question, observations))
+    return cannot_estimate(why, compared_words(question, observations, dealt))
 
 
-def compared_words(question: Question, observations: Sequence[Observation]) -> str:
+def compared_words(
+    question: Question, observations: Sequence[Observation], dealt: Dealt | None = None
+) -> str:
     """Return how many of each level reached the limit, with the interval of the difference."""
     counts = counted(question, observations)
     if len(counts) < 2:
@@ -101,13 +141,13 @@ def compared_words(question: Question, observations: Sequence[Observation]) -> s
         f"{zero.level} {zero.beyond} of {zero.coupons}"
     )
     if any(o.setup is not None for o in observations):
-        return f"{lead}{_by_setups(question, observations)}."
+        return f"{lead}{_by_setups(question, observations, dealt)}."
     found = difference_interval(one.beyond, one.coupons, zero.beyond, zero.coupons)
     return f"{lead}; {_points(found.estimate, found.low, found.high)}."
 
 
-def _by_setups(question: Question, observations: Sequence[Observation]) -> str:
-    """Return the interval from the shares of the set-ups, or why there is none."""
+def _by_setups(question: Question, observations: Sequence[Observation], dealt: Dealt | None) -> str:
+    """Return the interval from the shares of the set-ups, or what dealing them again says."""
     units: dict[int, list[Observation]] = {}
     for o in observations:
         if o.setup is not None and o.levels[question.factor.name] in (
@@ -115,21 +155,42 @@ def _by_setups(question: Question, observations: Sequence[Observation]) -> str:
             question.reference,
         ):
             units.setdefault(o.setup, []).append(o)
-    groups = list(units.values())
+    groups = [units[one] for one in sorted(units)]
     rounds = [group[0].round for group in groups]
+    beyond = [sum(isinf(o.high - o.low) for o in group) for group in groups]
+    sizes = [len(group) for group in groups]
+    new = [group[0].levels[question.factor.name] == question.level for group in groups]
+    blocks = rounds if len(set(rounds)) > 1 else None
     try:
-        found = by_setups(
-            [sum(isinf(o.high - o.low) for o in group) for group in groups],
-            [len(group) for group in groups],
-            [group[0].levels[question.factor.name] == question.level for group in groups],
-            rounds=rounds if len(set(rounds)) > 1 else None,
-        )
+        found = by_setups(beyond, sizes, new, rounds=blocks)
+        if found.difference is None and dealt is not None:
+            again = dealt()
+            levels = _redealt(question, sorted(units), again)
+            listed = again is None or again.listed
+            found = by_setups(beyond, sizes, new, rounds=blocks, arrangements=levels, listed=listed)
     except NotEstimable as error:
         return f" ({error.words})"
     if found.difference is None:
-        return f" ({found.why_no_interval})"
+        if found.shown != "shuffle" or found.shuffle is None:
+            return f" ({found.why_no_interval})"
+        judged = RARELY if found.shuffle.p < question.read.two_sided else OFTEN
+        return (
+            f". There is no interval ({found.why_no_interval}); dealing the gases to the set-ups "
+            f"again, as the draw could have, {judged}"
+        )
     low, high = (max(-1.0, min(1.0, end)) for end in found.interval(0.95))
     return f"; {_points(found.difference.estimate, low, high)}, set-up by set-up"
+
+
+def _redealt(
+    question: Question, setups: Sequence[int], dealt: Arrangements | None
+) -> NDArray[np.int_] | None:
+    """Return whether each set-up had the level, as the draw could have dealt it, (m, k)."""
+    if dealt is None or len(question.factor.levels) != 2 or set(setups) != set(dealt.setups):
+        return None
+    columns = [dealt.setups.index(one) for one in setups]
+    level = question.factor.levels.index(question.level)
+    return np.asarray(dealt.levels[:, columns] == level, dtype=int)
 
 
 def _points(estimate: float, low: float, high: float) -> str:

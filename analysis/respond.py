@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 from weldtrial.analysis.censored import CensoredFit
 from weldtrial.analysis.censored_setups import CensoredSetupFit
@@ -19,6 +20,7 @@ from weldtrial.analysis.coupon_views import (
 )
 from weldtrial.analysis.covariates import covariate_views
 from weldtrial.analysis.curvature import curvature, curvature_check
+from weldtrial.analysis.dealt import arrangements
 from weldtrial.analysis.findings import (
     Alternative,
     Comparison,
@@ -173,7 +175,12 @@ def _past_the_gauge(
             context.trial.varied, tuple(terms), response, one.factor, one.level, one.reference,
             at=one.at,
         )  # fmt: skip
-        verdict = unknown_verdict(question, question.of(observations), error.words)
+        verdict = unknown_verdict(
+            question,
+            question.of(observations),
+            error.words,
+            partial(arrangements, context, observations, one.factor),
+        )
         comparisons.append(unanswered(context, question, verdict))
     planned = sum(c.role == "count" for c in context.record.coupons)
     return ResponseFindings(
@@ -297,7 +304,9 @@ def _variance(fit: ModelFit, observations: Sequence[Observation]) -> Variance:
     if isinstance(fit.core, SetupFit):
         return Variance(fit.core.setup_variance, fit.core.coupon_variance - share, reading)
     if isinstance(fit.core, CensoredSetupFit):
-        return Variance(fit.core.setup_variance, fit.core.coupon_variance - share, reading)
+        # Without set-ups over to show it, the likelihood's set-up scatter is a figure of nothing.
+        setup = fit.core.setup_variance if fit.core.df_known >= 1 else None
+        return Variance(setup, fit.core.coupon_variance - share, reading)
     if isinstance(fit.core, CensoredFit):
         return Variance(None, fit.core.scatter**2 - share, reading)
     if fit.method == BARE:

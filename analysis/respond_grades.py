@@ -3,7 +3,8 @@
 Coupons dealt one by one, enough of them: the proportional-odds model of the main effects
 (`ordinal`), as long as its assumption passes its check for the factor compared.  Its profile
 interval of the log odds is carried over to the chance that a coupon grades better, at the fitted
-thresholds, so that both methods speak alike: 50 in 100 is no change in either.  Else, and always
+thresholds, so that both methods speak alike: 50 in 100 is no change in either; the end away from
+that is at least as far out as that of ranks (`chance_ends`).  Else, and always
 with set-ups: ranks (`ranks.better_interval`), with p of dealing the coupons again (within rounds or
 set-ups) or whole set-ups.
 """
@@ -35,6 +36,8 @@ Floats = NDArray[np.float64]
 
 ODDS = "proportional-odds"
 RANKS = "ranks"
+EVEN = 0.5
+"""Chance to grade better where the levels are alike."""
 SOURCES = {
     ODDS: "McCullagh 1980, J. R. Stat. Soc. B 42:109-142; profile intervals",
     RANKS: "Newcombe 2006, Statistics in Medicine 25:559-573; with set-ups Brunner & Munzel 2000, "
@@ -162,11 +165,15 @@ def _by_odds(
     wide, narrow = found.interval(pair.interval), found.interval(pair.limits)
     at_reference = [o.levels[pair.factor.name] == pair.reference for o in observations]
     reference = np.asarray(effects.x[at_reference, 1:].mean(axis=0))
-    at = [100 * _chance(fit, reference, shift) - 50 for shift in (found.estimate, *wide, *narrow)]
+    grades, new = [o.value for o in mine], pair.new(mine)
+    ends: list[float] = []
+    for shifts, confidence in ((wide, pair.interval), (narrow, pair.limits)):
+        apart = better_interval(grades, new, None, confidence)
+        ends += chance_ends(fit, reference, shifts, apart)
     odds = as_odds(found.estimate), as_odds(wide[0]), as_odds(wide[1])
     return Counted(
-        difference=at[0],
-        ends=Bounds(*at[1:]),
+        difference=100 * chance(fit, reference, found.estimate) - 50,
+        ends=Bounds(*(100 * end - 50 for end in ends)),
         seen=_seen(pair, mine),
         p=found.p,
         p_exact=dealt_again(pair, mine, rounds_of(mine)),
@@ -196,7 +203,29 @@ def contrast_of(effects: MainEffects, pair: Pair) -> Floats:
     return np.asarray(rows[pair.level] - rows[pair.reference])
 
 
-def _chance(fit: OrdinalFit, reference: Floats, shift: float) -> float:
+def chance_ends(
+    fit: OrdinalFit, reference: Floats, shifts: tuple[float, float], apart: tuple[float, float]
+) -> tuple[float, float]:
+    """Return the interval of the chance to grade better, from that of the log odds.
+
+    At the fitted thresholds the chance cannot pass a ceiling, however large the odds: that of the
+    reference's own grades, which are taken as known.  Near it the far end so missed the truth in
+    13 to 47 of 100 trials (8 + 8 and 16 + 16 coupons, odds 12 to 55 times).  So an end that lies
+    away from 50 in 100 is at least as far out as that of ranks, which leaves 0 to 5; whether 50 is
+    held is the model's to say.
+
+    Parameters
+    ----------
+    reference
+        Row of the matrix that stands for the reference level, (p,).
+    shifts, apart
+        Interval of the log odds, and of the chance by ranks (`ranks.better_interval`).
+    """
+    low, high = (chance(fit, reference, shift) for shift in shifts)
+    return min(low, apart[0]) if low <= EVEN else low, max(high, apart[1]) if high >= EVEN else high
+
+
+def chance(fit: OrdinalFit, reference: Floats, shift: float) -> float:
     """Return the chance that a coupon whose log odds lie `shift` higher grades better."""
     if math.isinf(shift):
         return 1.0 if shift > 0 else 0.0

@@ -97,7 +97,7 @@ def usual_trials(bench: PretendBench | CountedBench) -> int:
     if isinstance(bench, CountedBench):
         return GRADED_TRIALS if bench.graded and bench.apart else TRIALS
     whole = (1 - bench.past_the_gauge) ** len(bench.blanks)
-    if not bench.scatter.limited or whole > 1 - HARDLY:
+    if not bench.scatter.limited or (whole > 1 - HARDLY and bench.scatter.stops is None):
         return TRIALS
     if not in_one_pass(bench.question):
         return ALONE_TRIALS

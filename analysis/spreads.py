@@ -9,6 +9,7 @@ from weldtrial.analysis.mixed import SetupFit
 from weldtrial.analysis.model import ModelFit, fit_model
 from weldtrial.analysis.observations import Observed, reading_share, reading_variance
 from weldtrial.analysis.question import Question
+from weldtrial.analysis.reaching import past_words
 from weldtrial.analysis.residual_views import coupon_core, most_extreme
 from weldtrial.analysis.views import drift, odd_coupon
 from weldtrial.shared.problems import NotEstimable
@@ -33,7 +34,7 @@ def spread_words(
     if observed.set_aside:
         words[0] += f", {len(observed.set_aside)} lost"
     if past := sum(isinf(o.high - o.low) for o in observed.observations):
-        words[0] += f", {past} past the gauge limit"
+        words[0] += f", {past} {past_words(response, observed.observations)}"
     if response.kind != "number":
         return (*words, *_counted_words(response, observed))
     words += _gauge_words(response, observed)
@@ -112,6 +113,8 @@ def _scatter_words(response: Response, fit: ModelFit, observed: Observed) -> lis
         coupon = max(0.0, fit.core.coupon_variance - share)
         setup = fit.core.setup_variance
         between = _sd_words(setup, unit, "nothing beyond coupons")
+        if isinstance(fit.core, CensoredSetupFit) and fit.core.df_known < 1:
+            between = "nothing shows it"
         within = _sd_words(coupon, unit, "none seen" if share == 0 else "nothing beyond readings")
         return [
             f"scatter (standard deviation) between coupons of one set-up {within}, "

@@ -9,17 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from math import isinf, sqrt
+from math import floor, inf, isinf, log10, sqrt
 from statistics import pstdev
 
 from weldtrial.analysis.findings import VerdictCode
 from weldtrial.analysis.model import ModelFit
 from weldtrial.analysis.observations import Observation
 from weldtrial.analysis.question import Question
+from weldtrial.analysis.reaching import gauge_only
 from weldtrial.analysis.undo_records import Carries, LostWould, Unbroken, Undo
 from weldtrial.shared.coding import coded_point
 from weldtrial.shared.record import Coupon, Record
-from weldtrial.shared.rounding import by_uncertainty, plain, spaced
+from weldtrial.shared.rounding import decimals_for, decimals_of, fixed, plain, spaced
 
 UNDECIDED = ("cannot_tell", "depends_on", "at_limit")
 MOST_COUPONS = 100
@@ -108,15 +109,27 @@ def _unbroken(
         return _code(question, made)
 
     edge = max(sign * o.value for o in observations if o.stamp in mine) * sign
+    limits = [o.value for o in observations if isinf(o.high - o.low)]
+    own = not gauge_only(question.response, sorted(set(limits)))
+    # What is never read below 0, a depth or a load, cannot have gone there either.
+    lowest = min(o.value for o in observations)
+    farthest = lowest if sign < 0 <= lowest else inf
     inside = 0.0
     for step in range(2 * _STEPS + 1):
-        far = step * scatter * FARTHEST / _STEPS
+        far = min(step * scatter * FARTHEST / _STEPS, farthest)
         other = at(far)
         if other is not None and other != code:
-            if step == 0:
-                return Unbroken(level, len(mine), edge, other)
-            distance, found = _edge(at, inside, far, code)
-            return Unbroken(level, len(mine), edge + sign * distance, found)
+            distance, found = (0.0, other) if step == 0 else _edge(at, inside, far, code)
+            return Unbroken(
+                level,
+                len(mine),
+                edge + sign * distance,
+                found,
+                step == 0,
+                distance if own else None,
+            )
+        if far >= farthest:
+            break
         inside = far
     return Unbroken(level, len(mine), None, None)
 
@@ -125,23 +138,46 @@ def unbroken_words(question: Question, unbroken: Sequence[Unbroken]) -> tuple[st
     """Say how far the coupons past the gauge would have had to go, all levels in one sentence."""
     if not unbroken:
         return ()
-    unit = spaced(question.response.unit)
+    if any(one.at_once for one in unbroken):
+        return (
+            "The answer rests on how far the coupons past a limit would have gone: had each of "
+            "them failed just there, it would be another.",
+        )
     tips = [
-        f"{plain(float(f'{one.value:.3g}'))}{unit} (the {one.coupons} of {one.level})"
+        f"{_tip(question, one)} (the {one.coupons} of {one.level})"
         for one in unbroken
         if one.value is not None
     ]
     if not tips:
         return (
-            "The coupons past the gauge limit could not have changed the answer, however far they "
-            "would have gone.",
+            "The coupons past a limit could not have changed the answer, however far they would "
+            "have gone.",
         )
     fast = [f"the {one.coupons} of {one.level}" for one in unbroken if one.value is None]
     rest = f"; {' and '.join(fast)} could not, however far" if fast else ""
+    if any(one.further is not None for one in unbroken):
+        return (
+            f"The coupons known to a limit only would change the answer had each gone further by "
+            f"{' or '.join(tips)}, with those of the other failing just at theirs{rest}.",
+        )
     return (
         f"The coupons past the gauge limit would change the answer had they all gone to "
         f"{' or '.join(tips)}, with those of the other failing just at the limit{rest}.",
     )
+
+
+def _tip(question: Question, one: Unbroken) -> str:
+    far = one.value if one.further is None else one.further
+    shown = _readable(far or 0.0, question.response.reads_to)
+    return f"{plain(shown)}{spaced(question.response.unit)}"
+
+
+def _readable(value: float, step: float | None) -> float:
+    """Return a value to three figures, and no finer than the gauge reads."""
+    places = 2 - floor(log10(abs(value))) if value else 0
+    if step is not None:
+        places = min(places, decimals_of(step))
+    return round(value, places)
 
 
 def _code(question: Question, observations: Sequence[Observation]) -> VerdictCode | None:
@@ -245,6 +281,8 @@ def _words(
 ) -> tuple[str, ...]:
     one_by_one = not fit.limited and len(fit.y) <= MOST_COUPONS
     alone = f"No single coupon and no single {by}" if one_by_one else f"no single {by}"
+    if by == "set-up" and fit.setup is None:
+        alone = "No single coupon"  # Each is a set-up of its own.
     if carries:
         named = ", ".join(one.what for one in carries[:6])
         more = f" and {len(carries) - 6} more" if len(carries) > 6 else ""
@@ -260,9 +298,10 @@ def _words(
 def _lost_words(question: Question, fit: ModelFit, one: LostWould) -> str:
     who = f"The {len(one.stamps)} lost coupon{'s' if len(one.stamps) > 1 else ''} of {one.level}"
     unit = spaced(question.response.unit)
-    half = fit.estimate(question.mean(fit, one.level)).se
+    half, step = fit.estimate(question.mean(fit, one.level)).se, question.response.reads_to
+    places = decimals_for(half) if step is None else min(decimals_for(half), decimals_of(step))
     ways = [
-        f"{by_uncertainty(value, half)}{unit} or {way}"
+        f"{fixed(value, places)}{unit} or {way}"
         for value, way in ((one.below, "less"), (one.above, "more"))
         if value is not None
     ]

@@ -39,12 +39,17 @@ class Unbroken:
 
     `value` is the strength at which the verdict would be `code` instead, had they all failed
     there while those of other levels failed just at the limit; None where none changes it.
+    `further` is how far past each one's limit that is, where those are the coupons' own and not the
+    gauge's, as where plates broke; `value` is then that of the farthest.  `at_once` tells that the
+    limit itself is far enough: counted as the limit, they change it.
     """
 
     level: str
     coupons: int
     value: float | None
     code: VerdictCode | None
+    at_once: bool = False
+    further: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

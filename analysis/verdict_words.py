@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 from weldtrial.analysis.findings import Strength, Verdict, VerdictCode
 from weldtrial.analysis.judge import Evidence, is_equivalent
 from weldtrial.shared.responses import Response
-from weldtrial.shared.rounding import by_uncertainty, decimals_for, fixed, plain, spaced
+from weldtrial.shared.rounding import (
+    by_uncertainty,
+    decimals_for,
+    fixed,
+    interval,
+    plain,
+    spaced,
+)
 
 if TYPE_CHECKING:
     from weldtrial.analysis.at_limit import AtLimit
@@ -162,12 +169,12 @@ def number_line(setting: Setting, numbers: Numbers) -> str:
     """Return the line that always carries number, unit, interval and counts."""
     places = decimals_for(numbers.half)
     unit = spaced(setting.response.unit)
-    text = (
-        f"{setting.level} \N{MINUS SIGN} {setting.reference} = "
-        f"{fixed(numbers.difference, places, signed=True)}{unit}, {setting.interval} "
-        f"{fixed(numbers.low, places, signed=True)} to "
-        f"{fixed(numbers.high, places, signed=True)}{unit}"
-    )
+    pair = f"{setting.level} \N{MINUS SIGN} {setting.reference}"
+    reach = f"{setting.interval} {interval(numbers.low, numbers.high, signed=True, unit=unit)}"
+    if isinf(numbers.difference):
+        lost = "no figure, as one of them went wholly past the gauge"
+        return f"{pair}: {lost}; {reach} ({setting.counts})."
+    text = f"{pair} = {fixed(numbers.difference, places, signed=True)}{unit}, {reach}"
     if numbers.ratio is not None and numbers.reference_mean > 0:
         share = [100 * (r - 1) for r in numbers.ratio]
         digits = decimals_for((share[2] - share[1]) / 2)

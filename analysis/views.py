@@ -31,7 +31,7 @@ from weldtrial.analysis.unequal import unequal
 from weldtrial.analysis.view import View
 from weldtrial.shared.coding import contrast_columns
 from weldtrial.shared.record import Record
-from weldtrial.shared.rounding import spaced
+from weldtrial.shared.rounding import by_uncertainty, spaced
 from weldtrial.shared.terms import Term
 
 EVERY_COUPON_APART = "every coupon apart"
@@ -81,8 +81,10 @@ def drift(question: Question, observations: Sequence[Observation]) -> View | Non
         observations,
         extra=[scaled.tolist()],
     )
+    half = 2 * slope.critical(0.95) * slope.se
+    drifted = by_uncertainty(2 * slope.estimate, half, signed=True)
     words = (
-        f"Readings drifted by {2 * slope.estimate:+.3g}{spaced(question.response.unit)} over the "
+        f"Readings drifted by {drifted}{spaced(question.response.unit)} over the "
         "trial, more than chance explains."
     )
     return View(Check("drift", False, words), alternative, what="drift over the trial")

@@ -195,6 +195,8 @@ def _read(one: Read) -> str:
         remarks.append(f"lost: {_listed(one.lost)}")
     if one.past:
         remarks.append(f"{len(one.past)} past the gauge limit")
+    if one.plate:
+        remarks.append(f"{len(one.plate)} broke in the plate: at least that")
     return f"{words} ({', '.join(remarks)})" if remarks else words
 
 

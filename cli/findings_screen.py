@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import isinf
 from typing import TYPE_CHECKING
 
 from weldtrial.cli.counted_tables import counted_tables, forgotten_table
 from weldtrial.cli.found_scatter import buy_words, scatter_words
 from weldtrial.shared.fair import readings_of, shared_control
-from weldtrial.shared.rounding import MINUS, decimals_for, fixed, plain, spaced
+from weldtrial.shared.rounding import MINUS, PAST, decimals_for, fixed, interval, plain, spaced
 
 if TYPE_CHECKING:
     from weldtrial.analysis.findings import (
@@ -145,10 +146,11 @@ def estimate_cells(row: EstimateRow, unit: str, trial: Trial) -> list[str]:
         shown = f"{row.estimate:+.3g}".replace("-", MINUS)
         return [name, f"{shown}{spaced(unit)}", "none to be had"]
     places = decimals_for((row.ci_high - row.ci_low) / 2)
+    shown = f"{fixed(row.estimate, places, signed=True)}{spaced(unit)}"
     return [
         name,
-        f"{fixed(row.estimate, places, signed=True)}{spaced(unit)}",
-        f"{fixed(row.ci_low, places, signed=True)} to {fixed(row.ci_high, places, signed=True)}",
+        PAST if isinf(row.estimate) else shown,
+        interval(row.ci_low, row.ci_high, signed=True),
     ]
 
 
@@ -188,11 +190,12 @@ def mean_cells(row: MeanRow, unit: str, trial: Trial) -> list[str]:
         setting = f"{plain(factor.setting(level))}{spaced(factor.unit)}"
         level = f"{level} ({setting})" if level in ("low", "mid", "high") else setting
     places = decimals_for((row.ci_high - row.ci_low) / 2)
+    mean = f"{fixed(row.mean, places)}{spaced(unit)}"
     return [
         row.factor,
         level,
-        f"{fixed(row.mean, places)}{spaced(unit)}",
-        f"{fixed(row.ci_low, places)} to {fixed(row.ci_high, places)}",
+        PAST if isinf(row.mean) else mean,
+        interval(row.ci_low, row.ci_high),
     ]
 
 
@@ -215,15 +218,14 @@ def _scatter(console: Console, found: ResponseFindings) -> None:
 
 
 def _beside(console: Console, found: ResponseFindings) -> None:
-    """Show the adjusted and the naive answer beside ours, each named as what it is.
+    """Show the answer adjusted, at the settings as run, without the doubtful coupons, and naive.
 
-    Of counts also that without the doubtful coupons, which the checks of a number speak of.
+    Each is named as what it is, and none takes the place of ours.
     """
     from weldtrial.analysis.views import WITHOUT_DOUBTFUL
 
     for way in found.alternatives:
-        doubtful = found.kind != "number" and way.name == WITHOUT_DOUBTFUL
-        if doubtful or way.name.startswith("adjusted for"):
+        if way.name in (WITHOUT_DOUBTFUL, "settings as run") or way.name.startswith("adjusted for"):
             words = f"{way.words[:1].upper()}{way.words[1:]}"
             console.line(f"  {words}: {interval_words(way, found.unit)}.", hang=2)
     answered = any(one.difference is not None for one in found.comparisons)
@@ -242,12 +244,11 @@ def _beside(console: Console, found: ResponseFindings) -> None:
 
 def interval_words(other: Alternative, unit: str) -> str:
     """Return a difference with its 95 % interval, rounded to what the interval carries."""
+    reach = interval(other.ci_low, other.ci_high, signed=True)
+    if isinf(other.difference):
+        return f"{PAST} ({reach})"
     places = decimals_for((other.ci_high - other.ci_low) / 2)
-    return (
-        f"{fixed(other.difference, places, signed=True)}{spaced(unit)} "
-        f"({fixed(other.ci_low, places, signed=True)} to "
-        f"{fixed(other.ci_high, places, signed=True)})"
-    )
+    return f"{fixed(other.difference, places, signed=True)}{spaced(unit)} ({reach})"
 
 
 def show_as_if(console: Console, findings: Findings, name: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 from weldtrial.shared.rounding import decimals_for, fixed, plain, spaced
@@ -49,15 +50,20 @@ def scatter_words(found: ResponseFindings) -> str:
         return _without_intervals(found)
     parts = [f"{row_name(row, found)} {row_words(row, found.unit)}" for row in found.scatter]
     told = "; ".join(parts) or "nothing shows it"
-    return f"Scatter (standard deviation, 95 % interval): {told}."
+    words = f"Scatter (standard deviation, 95 % interval): {told}."
+    # Readings of one coupon have an interval where coupons past the gauge leave the others none.
+    shown = {row.what for row in found.scatter}
+    if found.variance.coupon is None or "coupon" in shown:
+        return words
+    return f"{words} {_without_intervals(found, shown)}"
 
 
-def _without_intervals(found: ResponseFindings) -> str:
+def _without_intervals(found: ResponseFindings, but: Collection[str] = ()) -> str:
     """Return the estimates alone, where coupons past the gauge leave no interval for them."""
     variance = found.variance
     coupons = "between coupons of one set-up" if variance.setup is not None else "between coupons"
     known = (
-        ("between readings of one coupon", variance.reading),
+        ("between readings of one coupon", None if "reading" in but else variance.reading),
         (coupons, variance.coupon),
         ("between set-ups", variance.setup),
     )
@@ -69,8 +75,11 @@ def _without_intervals(found: ResponseFindings) -> str:
         if value is not None
     ]
     past = any(coupon.beyond in ("above", "below") for coupon in found.coupons)
-    why = "; no interval with coupons past the gauge" if past else ""
-    return f"Scatter (standard deviation{why}): {', '.join(parts) or 'nothing shows it'}."
+    why = "; no interval with coupons at a limit" if past else ""
+    told = ", ".join(parts) or "nothing shows it"
+    if but:
+        return f"Without interval, as coupons are at a limit: {told}."
+    return f"Scatter (standard deviation{why}): {told}."
 
 
 def buy_words(found: ResponseFindings) -> str:

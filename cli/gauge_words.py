@@ -81,6 +81,9 @@ def part_rows(one: GaugeFindings) -> list[list[str]]:
             continue
         low, high = part.low**0.5, part.high**0.5
         places = min(decimals_for(part.sd), decimals_for((high - low) / 2)) if part.sd else 2
+        # A low end that is not 0 is not shown as 0.
+        while part.sd and 0 < low < 0.5 * 10**-places:
+            places += 1
         shown = plain(float(f"{part.sd:.3g}")) if part.sd else "none seen"
         rows.append(
             [
@@ -105,7 +108,8 @@ def pooled_words(one: GaugeFindings) -> str:
             f"Readers differ alike on all coupons as far as can be seen (p = {p:.2f}, above .25): "
             "reader by coupon is counted as repeatability (AIAG)."
         )
-    return f"Readers differ from coupon to coupon (p = {p:.2g}): kept apart."
+    shown = "below 0.0001" if p < 0.0001 else f"= {p:.2g}"
+    return f"Readers differ from coupon to coupon (p {shown}): kept apart."
 
 
 def cost_rows(one: GaugeFindings) -> list[list[str]]:

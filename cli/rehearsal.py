@@ -163,6 +163,7 @@ def _assumed(bench: PretendBench | CountedBench) -> dict[str, Any]:
         "sd_reading": scatter.reading,
         "readings": scatter.readings,
         "reads_to": scatter.step,
+        "stops": scatter.stops,
     }
 
 
@@ -233,7 +234,9 @@ def _pretends(bench: PretendBench | CountedBench) -> list[tuple[str, str]]:
         readings = f", {brief(scatter.reading, 3)}{unit} reading to reading"
     if scatter.readings > 1:
         readings += f", {scatter.readings} readings a coupon"
-    if scatter.step:
+    if scatter.stops:
+        readings += f", seen between stops {brief(scatter.stops)}{unit} apart"
+    elif scatter.step:
         readings += f", read to {brief(scatter.step)}{unit}"
     past = gauge_words(bench)
     counts = "as at least that" if scatter.least is None else "as past it"

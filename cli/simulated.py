@@ -266,6 +266,7 @@ def sentences(plan: SimulatedPlan) -> list[str]:
             f"{past[0].upper()}{past[1:]}: played so, and judged by the fit for gauge limits. The "
             "formula takes every reading as whole."
         )
+    words += _stops(plan)
     played = plan.asks[0].lossy or plan.asks[0].whole
     over = f" over {played.patterns} patterns of losses" if played.patterns > 1 else ""
     words.append(
@@ -285,6 +286,20 @@ def sentences(plan: SimulatedPlan) -> list[str]:
     if plan.losses.missing:
         words.append(f"Runs are numbered in their order of welding: {plan.order}.")
     return words
+
+
+def _stops(plan: SimulatedPlan) -> list[str]:
+    """Say that failures are seen between stops only, where they are."""
+    from weldtrial.analysis.counted_pretend import CountedBench
+
+    bench = plan.bench
+    if isinstance(bench, CountedBench) or bench.scatter.stops is None:
+        return []
+    apart = f"{brief(bench.scatter.stops)}{spaced(bench.unit)}"
+    return [
+        f"Every failure is played as seen between two stops only, {apart} apart. The formula takes "
+        "every reading as whole."
+    ]
 
 
 def _cost(plan: SimulatedPlan, one: SimulatedAsk, lossy: Simulated) -> list[str]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 
+from weldtrial.shared.another_unit import all_far
 from weldtrial.shared.blank_files import GUESS, READING_COLUMNS
 from weldtrial.shared.csvtable import Decimal, Row, Shape, Table, plain_header, read_table
 from weldtrial.shared.factors import Factor
@@ -154,10 +155,13 @@ def check_sheet(
     found = reader.found
     slips = _slips(found, response, table.decimal, known, doubt_corrected)
     slips = [replace(one, file=table.name) for one in slips]
+    values = [r.value for readings in found.values() for r in readings if r.value is not None]
+    far = all_far(values, response)
     problems = [
         *reader.problems,
         *_too_many(found, response, complete),
         *slips,
+        *([Problem(far, column="reading", value="", warning=True)] if far else ()),
         *(_missing_cuts(found, laid.rows, response) if complete else ()),
         *(_nameless_reader(found) if blind else ()),
     ]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 
 MINUS = "\N{MINUS SIGN}"
+PAST = "past the gauge"
+"""Instead of an estimate that is infinite, as so much of it went past the gauge limit."""
 
 
 def spaced(unit: str | None) -> str:
@@ -30,6 +32,11 @@ def decimals_for(half_width: float) -> int:
     return min(9, max(0, 1 - math.floor(math.log10(rounded))))
 
 
+def decimals_of(step: float) -> int:
+    """Return how many decimals a gauge of this smallest step can be read to."""
+    return max(0, -math.floor(math.log10(step) + 1e-9))
+
+
 def fixed(value: float, decimals: int, *, signed: bool = False) -> str:
     """Return `value` with `decimals` places, a true minus sign, and + when `signed`; ∞ too."""
     if math.isinf(value):
@@ -42,14 +49,27 @@ def fixed(value: float, decimals: int, *, signed: bool = False) -> str:
 
 
 def by_uncertainty(value: float, half_width: float, *, signed: bool = False) -> str:
-    """Return `value` rounded to what an uncertainty of `half_width` carries."""
+    """Return `value` rounded to what an uncertainty of `half_width` carries, `PAST` if infinite."""
+    if math.isinf(value):
+        return PAST
     return fixed(value, decimals_for(half_width), signed=signed)
 
 
-def interval(low: float, high: float, *, signed: bool = False) -> str:
-    """Return ``low to high``, each end rounded to what the interval's half-width carries."""
+def interval(low: float, high: float, *, signed: bool = False, unit: str = "") -> str:
+    """Return ``low to high``, each end rounded to what the interval's half-width carries.
+
+    An interval with one end is ``89.3 or more`` or ``4.2 or less``; with none, ``any value``.
+    `unit` holds the space before it.
+    """
+    if math.isinf(low) or math.isinf(high):
+        end = high if math.isinf(low) else low
+        if math.isinf(end):
+            return "any value"
+        places = decimals_for(abs(end) / (10 if abs(end) >= 1 else 1))
+        way = "less" if math.isinf(low) else "more"
+        return f"{fixed(end, places, signed=signed)}{unit} or {way}"
     places = decimals_for((high - low) / 2)
-    return " to ".join(fixed(end, places, signed=signed) for end in (low, high))
+    return " to ".join(fixed(end, places, signed=signed) for end in (low, high)) + unit
 
 
 def brief(value: float | None, figures: int = 4) -> str:

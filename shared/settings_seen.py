@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.plan import Run
-from weldtrial.shared.rounding import plain
+from weldtrial.shared.rounding import brief, plain
 from weldtrial.shared.trial import Held, Trial
 from weldtrial.shared.units import kind, likely_other_unit
 
@@ -75,7 +75,8 @@ def _against_plan(factor: Factor, value: float, run: Run) -> Doubt | None:
     allowed = min((abs(level - planned) / 2 for level in others), default=STRAY * abs(planned))
     if off <= allowed:
         return None
-    words = f"{value:g} {factor.unit} was seen, {planned:g} planned"
+    # Travel is worked out of seconds and millimetres, which carry no six figures.
+    words = f"{brief(value)} {factor.unit} was seen, {planned:g} planned"
     closest = min(levels, key=lambda one: abs(one - value), default=planned)
     if closest != planned:
         words += f": nearer {closest:g}"

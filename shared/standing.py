@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from weldtrial.shared.bench import Bench
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.plan import Plan
-from weldtrial.shared.record import Coupon, Record
+from weldtrial.shared.record import Coupon, Reading, Record
 from weldtrial.shared.responses import Response
 from weldtrial.shared.trial import Held, Trial
 from weldtrial.shared.worked_out import Missing, missing
@@ -44,6 +44,8 @@ class Read:
         Stamps with a lost reading, though the coupon itself is not.
     past
         Stamps with a reading past a gauge limit, such as ``>90``.
+    plate
+        Stamps of which the plate broke and not the weld, below the gauge limit: at least so much.
     """
 
     response: Response
@@ -53,6 +55,7 @@ class Read:
     half_read: tuple[str, ...]
     lost: tuple[str, ...]
     past: tuple[str, ...] = ()
+    plate: tuple[str, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -201,6 +204,12 @@ def _welded(plan: Plan, record: Record, bench: Bench) -> Welded:
 def _read(response: Response, coupons: Sequence[Coupon]) -> Read:
     counts = {one.stamp: len(one.readings.get(response.name, ())) for one in coupons}
     wanted = [one.stamp for one in coupons if not one.lost]
+    beyond = _having(response, coupons, "above", "below")
+    plate = {
+        one.stamp: None
+        for one in coupons
+        if one.stamp in beyond and all(map(_of_plate, one.readings.get(response.name, ())))
+    }
     return Read(
         response,
         read=sum(counts[stamp] for stamp in wanted),
@@ -208,8 +217,14 @@ def _read(response: Response, coupons: Sequence[Coupon]) -> Read:
         unread=tuple(stamp for stamp in wanted if counts[stamp] == 0),
         half_read=tuple(stamp for stamp in wanted if 0 < counts[stamp] < response.sections),
         lost=_having(response, coupons, "lost"),
-        past=_having(response, coupons, "above", "below"),
+        past=tuple(one for one in beyond if one not in plate),
+        plate=tuple(plate),
     )
+
+
+def _of_plate(reading: Reading) -> bool:
+    """Whether the plate ended the test, below any limit of the gauge."""
+    return reading.failed_at == "plate" and reading.text[:1] not in (">", "<")
 
 
 def _having(response: Response, coupons: Sequence[Coupon], *kinds: str) -> tuple[str, ...]:

@@ -20,6 +20,7 @@ from matplotlib.figure import Figure
 from matplotlib.path import Path
 
 from weldtrial.analysis.findings import Comparison, CouponValue, ResponseFindings
+from weldtrial.analysis.reaching import MOST_NAMED
 
 WIDTH_IN, HALF_IN = 6.7, 3.45
 """Inches across a page and across one of its two columns, so that 8 pt is 8 pt on paper."""
@@ -203,8 +204,12 @@ def past_words(response: ResponseFindings, how: str) -> str:
     past = sum(is_past(one) for one in response.coupons)
     if not past:
         return ""
+    limits = {one.value for one in response.coupons if is_past(one)}
+    where = (
+        "went past the gauge limit" if len(limits) <= MOST_NAMED else "are known to a limit only"
+    )
     drawn = f"an open arrow, {how}" if past == 1 else f"open arrows, {how}"
-    return f" {past} of {len(response.coupons)} coupons went past the gauge limit: {drawn}."
+    return f" {past} of {len(response.coupons)} coupons {where}: {drawn}."
 
 
 def counted(response: ResponseFindings) -> str:

@@ -73,6 +73,7 @@ def _as_json(found: Checked, code: ExitCode) -> dict[str, object]:
                 "half_read": one.half_read,
                 "lost": one.lost,
                 "past_limit": one.past,
+                "plate": one.plate,
             }
             for one in (stands.read if stands else ())
         },

@@ -172,3 +172,11 @@ def test_what_is_missing_is_named():
     study = nested(values[:12], [["standard"] * 6 + ["other"] * 6], ["day"], coupon=None)
     with pytest.raises(NotEstimable, match="no scatter from coupon"):
         cost(study)
+
+
+@pytest.mark.parametrize("reading", [1.2, 0.1, 84.3])
+def test_equal_readings_leave_no_scatter_of_binary_arithmetic(reading: float) -> None:
+    coupon = [f"C{place // 4}" for place in range(40)]
+    reader = [f"reader {place // 2 % 2}" for place in range(40)]
+    with pytest.raises(NotEstimable, match="every repeat reading is the same"):
+        crossed([reading] * 40, coupon, reader)

@@ -44,8 +44,9 @@ def test_many_are_judged_as_each_would_be_alone(response, setups, coupons, gases
     assert places.tolist() == alone
 
 
-def test_spans_are_those_of_single_readings() -> None:
-    scatter = Scatter(1.0, most=12.0, least=9.0)
+@pytest.mark.parametrize("stops", [None, 1.5])
+def test_spans_are_those_of_single_readings(stops: float | None) -> None:
+    scatter = Scatter(1.0, most=12.0, least=9.0, stops=stops)
     readings = np.array([[8.0, 10.0], [11.0, 13.0], [10.0, 11.0]])
     lows, highs = scatter.spans(readings)
     for row, low, high in zip(readings, lows, highs, strict=True):
@@ -63,6 +64,17 @@ def test_a_low_gauge_limit_costs_chance_and_a_far_one_nothing() -> None:
     assert chance(1000.0) == chance(None)
     # Three Monte-Carlo errors of 1500 trials are 4 in 100.
     assert chance(80.0) < chance(None) - 0.04
+
+
+def test_wide_stops_cost_chance_and_are_played() -> None:
+    def chance(stops: float | None) -> float:
+        response = replace(LOAD, most=None, least=None, stops=stops)
+        bench = two_gases(response, ("new", "old"), setups=None, coupons=(10, 10), paired=False)
+        assert bench.scatter.stops == stops
+        return simulate(bench, 0.0, trials=600).chance.chance
+
+    # Three Monte-Carlo errors of 600 trials are 6 in 100.
+    assert chance(15.0) < chance(None) - 0.06
 
 
 def test_losses_and_limits_together_are_counted() -> None:

@@ -18,6 +18,7 @@ from weldtrial.analysis.observations import averaged, observe
 from weldtrial.analysis.question import Question
 from weldtrial.analysis.undo import unbroken_words
 from weldtrial.analysis.undo_records import Unbroken
+from weldtrial.shared.readings import placed
 from weldtrial.shared.record import Reading, Record
 from weldtrial.shared.responses import Margin
 from weldtrial.shared.trial import Trial
@@ -120,7 +121,9 @@ def test_a_level_wholly_past_the_gauge_has_one_end(trial: Trial, bench: Bench) -
     assert mine.ci_high is not None
     assert -30 < mine.ci_high < -5
     assert mine.verdict.code == "worse_beyond_margin"
-    assert "\N{MINUS SIGN}\N{INFINITY} to" in mine.verdict.lines[0]
+    assert "no figure, as one of them went wholly past the gauge" in mine.verdict.lines[0]
+    assert "kN or less (32 coupons" in mine.verdict.lines[0]
+    assert "\N{INFINITY}" not in " ".join(mine.verdict.lines)
     mix = next(row for row in found.means if row.level == "mix")
     assert isinf(mix.ci_high)
     assert not isinf(mix.ci_low)
@@ -208,8 +211,8 @@ def test_gaps_of_rounds_are_not_drawn_past_the_gauge(trial: Trial, bench: Bench)
         ),
         (
             (None, None),
-            "The coupons past the gauge limit could not have changed the answer, however far they "
-            "would have gone.",
+            "The coupons past a limit could not have changed the answer, however far they would "
+            "have gone.",
         ),
     ],
 )
@@ -224,3 +227,64 @@ def test_how_far_they_would_have_had_to_go_is_one_sentence(
     question = Question(trial.varied, (), response, trial.varied[0], "co2")
     assert unbroken_words(question, (first, other)) == (words,)
     assert unbroken_words(question, ()) == ()
+
+
+def test_counted_as_the_limit_they_change_it_at_once(trial: Trial) -> None:
+    response = replace(trial.responses[0], reads_to=0.1)
+    question = Question(trial.varied, (), response, trial.varied[0], "co2")
+    at_once = [Unbroken(level, 3, 90.0, "not_worse", at_once=True) for level in ("mix", "co2")]
+    assert unbroken_words(question, at_once) == (
+        "The answer rests on how far the coupons past a limit would have gone: had each of them "
+        "failed just there, it would be another.",
+    )
+
+
+def test_no_coupon_is_imagined_below_nothing(trial: Trial, bench: Bench) -> None:
+    """A press that reads nothing below 70 kN; no load is negative, however the answer stands."""
+    record = bench(trial, seed=4, replicates=2, gap=4.0)
+    coupons = []
+    for coupon in record.coupons:
+        reading = coupon.readings["break_load"][0]
+        value = (reading.value or 0.0) - 78.0
+        reading = Reading("number", value=value, text=f"{value}")
+        if value < 0.2:
+            reading = Reading("below", high=0.2, text="<0.2")
+        coupons.append(replace(coupon, readings={"break_load": (reading,)}))
+    found = found_of(trial, replace(record, coupons=tuple(coupons)))
+    assert found.undo is not None
+    assert found.undo.unbroken
+    assert all(one.value is None or one.value >= 0 for one in found.undo.unbroken)
+
+
+def test_one_level_wholly_past_the_gauge_in_every_round_is_dealt_again(
+    trial: Trial, bench: Bench
+) -> None:
+    """Every mix outlasts the press, no co2 does: 2 of 50 orders would say so."""
+    found = found_of(trial, capped(bench(trial, seed=4, gap=-30.0), 66.0))
+    mine = found.comparisons[0]
+    assert mine.verdict.code == "at_limit"
+    assert "(mix) and 0 of " in mine.verdict.words
+    assert "dealing the gases to the set-ups again" in mine.verdict.lines[0]
+    assert "seldom gives so large a gap" in mine.verdict.lines[0]
+    # No set-up is left over to show how set-ups differ, so no figure is given for it.
+    assert found.variance.setup is None
+
+
+def test_where_plates_broke_nothing_is_said_to_have_gone_past_the_gauge(
+    trial: Trial, bench: Bench
+) -> None:
+    """The press reads to 150 kN and was never passed: plates broke at what each of them held."""
+    response = replace(trial.responses[0], most=150.0)
+    asked = replace(trial, responses=(response,))
+    record = bench(asked, seed=4, replicates=2, gap=-1.5)
+    coupons = []
+    for place, coupon in enumerate(record.coupons):
+        reading = coupon.readings["break_load"][0]
+        if place % 3 == 0:
+            reading = placed(reading, "plate")
+        coupons.append(replace(coupon, readings={"break_load": (reading,)}))
+    found = found_of(asked, replace(record, coupons=tuple(coupons)))
+    said = " ".join(found.comparisons[0].verdict.lines)
+    assert "of them known to a limit only" in said
+    assert found.undo is not None
+    assert "past the gauge limit" not in said + " ".join(found.undo.words)

@@ -166,7 +166,7 @@ def test_a_load_past_the_gauge_counts_as_at_least_that(weldtrial: Weldtrial, exa
         "(the 3 of mix) or 203 kN (the 1 of co2), with those of the other failing just at the "
         "limit." in words
     )
-    assert "no interval with coupons past the gauge" in words
+    assert "no interval with coupons at a limit" in words
     assert weldtrial("-C", example, "report").code == 0
     page = (example / "report.html").read_text(encoding="utf-8")
     # Coupons by round, in the order welded, and what is left over: each in alt text and caption.
@@ -251,3 +251,19 @@ def test_a_report_overwrites_reports_only(weldtrial: Weldtrial, example: Path) -
         assert weldtrial("-C", example, "report", "--out", example / "mine.html").code == 0
     bundled = weldtrial("-C", example, "report", "--bundle")
     assert "open it in a browser" not in bundled.out
+
+
+def test_doubtful_coupons_and_settings_as_run_stand_beside_the_answer(
+    weldtrial: Any, tmp_path: Path
+) -> None:
+    weldtrial("new", "ex", "--example", "drawbar-gas", cwd=tmp_path)
+    log = tmp_path / "ex" / "weld_log.csv"
+    lines = log.read_text(encoding="utf-8").splitlines()
+    odd = next(place for place, line in enumerate(lines) if line.startswith("2,"))
+    lines[odd] += "tip changed"
+    log.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    weldtrial("analyse", "--agree", cwd=tmp_path / "ex")
+    done = weldtrial("analyse", "--open", "--yes", cwd=tmp_path / "ex")
+    words = " ".join(done.out.split())
+    assert "Without the 1 coupon that something went wrong with: " in words
+    assert "With settings as run instead of as planned: +0.6 kN (−3.7 to +4.9)" in words

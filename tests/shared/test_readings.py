@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from weldtrial.shared.another_unit import all_far
 from weldtrial.shared.problems import Problem
 from weldtrial.shared.readings import (
     find_slip,
@@ -237,3 +238,15 @@ def test_places_are_listed_once() -> None:
     wrong = parse_failed_at("throta", slips)
     assert isinstance(wrong, Problem)
     assert wrong.words.endswith("Did you mean 'throat'? The list is throat, slipped.")
+
+
+def test_a_whole_column_in_another_unit_is_doubted() -> None:
+    expected = replace(LOAD, typical=Typical(80, 4))
+    newtons = [78000.0 + 500 * place for place in range(8)]
+    words = all_far(newtons, expected)
+    assert "All 8 readings are far from what trial.toml expects" in words
+    assert "Was it read in N? 79750 N is 79.8 kN." in words
+    assert all_far([one / 1000 for one in newtons], expected) == ""
+    assert all_far(newtons[:3], expected) == ""
+    assert all_far(newtons, replace(LOAD, typical=None)) == ""
+    assert all_far([*newtons[1:], 80.0], expected) == ""  # a mixture is left to find_slip

@@ -51,3 +51,11 @@ def test_readings_are_brief(value: float | None, words: str) -> None:
 )
 def test_p_is_a_plain_number(p: float, words: str) -> None:
     assert p_value(p) == words
+
+
+def test_an_interval_without_an_end_is_said_in_words() -> None:
+    assert interval(89.34, math.inf) == "89.3 or more"
+    assert interval(-math.inf, -22.34, signed=True, unit=" kN") == "−22.3 kN or less"
+    assert interval(-math.inf, 0.423, signed=True, unit=" mm") == "+0.42 mm or less"
+    assert interval(-math.inf, math.inf) == "any value"
+    assert by_uncertainty(math.inf, math.inf) == "past the gauge"

@@ -229,8 +229,8 @@ def _picture(trial: Trial) -> str:
 
 def notes_of(trial: Trial, found: Found) -> tuple[str, ...]:
     """Return what a search has to say of the plan it found."""
-    as_good = f"{found.same} of them" if found.same > 1 else "one of them"
-    notes = [f"Found by {found.starts} searches, of which {as_good} ended at a plan as good."]
+    as_good = f"{found.same} of them ended as well" if found.same > 1 else "no other ended as well"
+    notes = [f"The best of {found.starts} searches; {as_good}."]
     if found.efficiency is not None:
         reached = f"{100 * found.efficiency:.1f} %"
         measured = MEASURED[trial.design.best_for]

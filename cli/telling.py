@@ -12,7 +12,6 @@ from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
     from weldtrial.analysis.assumed import Assumed
-    from weldtrial.analysis.power import Aim
     from weldtrial.analysis.term_power import TermPower
     from weldtrial.doe.information import Scatter
     from weldtrial.doe.laid_out import Layout
@@ -46,17 +45,7 @@ class Telling:
     @property
     def chance(self) -> float | None:
         """Chance for what is asked, also where nothing is repeated and effects judge each other."""
-        from weldtrial.analysis.needs import needs
-        from weldtrial.analysis.term_power import judged_by_effects
-
-        figures, known = self.figures, self.figures.assumed
-        own = self.powers.get(figures.compared.name)
-        if known is None or own is None or own.judged_by != "effects":
-            return figures.current.chance
-        found = needs(figures.shape, known.spread, figures.aim)
-        found = judged_by_effects(found, own, len(self.powers), figures.aim)
-        by_ask = {"no-worse": found.no_worse, "equal-enough": found.equal_enough}
-        return by_ask.get(figures.aim.ask, found.power)
+        return self.figures.current.chance
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +75,7 @@ def telling_of(trial: Trial, changes: Sequence[Change] = ()) -> Telling:
     return Telling(
         figures,
         quality(trial, layout, scatter),
-        {} if known is None else _powers(trial, layout, known, figures.aim),
+        {} if known is None else _powers(trial, layout, known, figures),
     )
 
 
@@ -101,18 +90,21 @@ def _scatter(known: Assumed, layout: Layout) -> Scatter | None:
     return Scatter(coupon, spread.setup) if coupon > 0 else None
 
 
-def _powers(trial: Trial, layout: Layout, known: Assumed, aim: Aim) -> dict[str, TermPower]:
-    from weldtrial.analysis.term_power import AskedTerm, term_powers
-    from weldtrial.doe.matrix import planned_matrix
-    from weldtrial.shared.coding import unit_effects
+def _powers(
+    trial: Trial, layout: Layout, known: Assumed, figures: PlanFigures
+) -> dict[str, TermPower]:
+    from dataclasses import replace
 
-    planned = planned_matrix(trial, layout)
-    asked = [
-        AskedTerm(term.name, columns, unit_effects(trial.varied, term))
-        for term, columns in zip(planned.terms, planned.columns, strict=True)
-    ]
-    found = term_powers(planned.matrix, planned.setup, known.spread, asked, margin=aim.margin)
-    return {one.term: one for one in found}
+    from weldtrial.analysis.needs import needs
+    from weldtrial.cli.plan_powers import powers_of
+
+    found = powers_of(trial, layout, known, figures.aim)
+    name = figures.compared.name
+    if name in found and figures.shape.family != "single":
+        # The levels compared are read together, as the table of the plan says.
+        own = needs(figures.shape, known.spread, figures.aim)
+        found[name] = replace(found[name], detectable=own.detectable, chance=own.power)
+    return found
 
 
 def alternative(trial: Trial, name: str, said: Sequence[str]) -> Alternative:

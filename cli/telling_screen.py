@@ -104,6 +104,13 @@ def _effects(console: Console, telling: Telling) -> None:
         console.line("  ± is half of the 95 % interval to expect of the effect, low to high or "
                      "between two levels, each by itself; seen 8 in 10: the effect that would "
                      "show that often.", hang=2)  # fmt: skip
+        if telling.figures.shape.family != "single":
+            console.line(
+                f"  {telling.figures.compared.title[:1].upper()}"
+                f"{telling.figures.compared.title[1:]} is read over several gaps at once, and what "
+                "is seen and its chance allow for that; ± is of one gap by itself.",
+                hang=2,
+            )
         if any(one.half_width is None for one in widths):
             console.line(f"  {_why_none(telling)}", hang=2)
     else:

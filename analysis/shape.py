@@ -187,7 +187,7 @@ class Shape:
 
 
 @cache
-def error_rates(family: Family, levels: int, df: int) -> tuple[float, float]:
+def error_rates(family: Family, levels: int, df: float) -> tuple[float, float]:
     """Return the error rates of one comparison that are read as one of several.
 
     The two-sided rate of an interval and the one-sided rate of a limit (from the 90 % interval),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from weldtrial.cli.plan_figures import PlanFigures
@@ -13,6 +13,7 @@ from weldtrial.shared.trial import Trial
 if TYPE_CHECKING:
     from weldtrial.analysis.assumed import Assumed
     from weldtrial.analysis.term_power import TermPower
+    from weldtrial.doe.expected_widths import Width
     from weldtrial.doe.information import Scatter
     from weldtrial.doe.laid_out import Layout
     from weldtrial.doe.quality import Quality
@@ -72,11 +73,22 @@ def telling_of(trial: Trial, changes: Sequence[Change] = ()) -> Telling:
     figures = plan_figures(trial, changes)
     layout, known = figures.assessment.layout, figures.assumed
     scatter = None if known is None else _scatter(known, layout)
-    return Telling(
-        figures,
-        quality(trial, layout, scatter),
-        {} if known is None else _powers(trial, layout, known, figures),
-    )
+    powers = {} if known is None else _powers(trial, layout, known, figures)
+    found = quality(trial, layout, scatter)
+    return Telling(figures, replace(found, widths=_as_judged(found.widths, powers)), powers)
+
+
+def _as_judged(widths: Sequence[Width], powers: Mapping[str, TermPower]) -> tuple[Width, ...]:
+    """Return the widths as the analysis would give them where two scatters judge an effect."""
+    shown = []
+    for one in widths:
+        own = powers.get(one.term)
+        half = None if own is None else own.half_width
+        if own is not None and half is not None and one.half_width is not None:
+            shown.append(replace(one, df=own.df, half_width=half))
+        else:
+            shown.append(one)
+    return tuple(shown)
 
 
 def _scatter(known: Assumed, layout: Layout) -> Scatter | None:
@@ -93,8 +105,6 @@ def _scatter(known: Assumed, layout: Layout) -> Scatter | None:
 def _powers(
     trial: Trial, layout: Layout, known: Assumed, figures: PlanFigures
 ) -> dict[str, TermPower]:
-    from dataclasses import replace
-
     from weldtrial.analysis.needs import needs
     from weldtrial.cli.plan_powers import powers_of
 

@@ -167,7 +167,8 @@ def test_best_and_worst_go_by_the_interval_where_degrees_of_freedom_differ() -> 
     assert halves is not None
     assert found.typical_half_width == pytest.approx(halves[10])
     best, worst = found.best.half_width, found.worst.half_width
-    assert best is not None and worst is not None
+    assert best is not None
+    assert worst is not None
     assert best <= halves[0] <= halves[10] <= halves[-1] <= worst
     # By variance alone it is the other way round: the middle is where the average is known best.
     assert found.best.relative > found.worst.relative

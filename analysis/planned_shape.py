@@ -70,6 +70,14 @@ class PlannedShape(Shape):
         return self.replicates
 
     @property
+    def most_per_setup(self) -> int:
+        """Coupons in the fullest set-up to be welded."""
+        if self.setup is None:
+            return self.replicates
+        sizes = np.unique(self.setup, return_counts=True)[1][self.setups_before :]
+        return max(self.replicates, int(sizes.max(initial=0)))
+
+    @property
     def coupons(self) -> int:
         """Counting coupons to be welded."""
         return round(self.times * len(self.x)) - self.before

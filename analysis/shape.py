@@ -108,6 +108,11 @@ class Shape:
         return self.combos * self.replicates + self.centre
 
     @property
+    def most_per_setup(self) -> int:
+        """Counting coupons in the fullest set-up."""
+        return self.per_setup
+
+    @property
     def coupons(self) -> int:
         """Counting coupons."""
         return self.per_setup * (self.setups or self.rounds)

@@ -42,8 +42,8 @@ class BudgetRow:
     Attributes
     ----------
     rounds, set_ups, per_setup
-        Rounds, set-ups in the whole trial and coupons in each; `set_ups` None for a complete
-        shuffle, whose `rounds` are blocks.
+        Rounds, set-ups in the whole trial and coupons in each (in the smallest); `set_ups` None for
+        a complete shuffle, whose `rounds` are blocks.
     coupons, total
         Counting coupons, and with spares and warm-ups.
     hours
@@ -61,6 +61,8 @@ class BudgetRow:
         ``cannot answer``, ``weak`` (a verdict can only begin with "Suggests") or empty.
     current, tried
         Whether this is what the file asks for; whether it was asked for with ``--try``.
+    most_per_setup
+        Coupons in the fullest set-up, where they differ.
     """
 
     rounds: int
@@ -76,6 +78,7 @@ class BudgetRow:
     remark: str
     current: bool = False
     tried: bool = False
+    most_per_setup: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +135,7 @@ def budget_row(
         rounds=shape.rounds,
         set_ups=shape.setups,
         per_setup=shape.per_setup,
+        most_per_setup=shape.most_per_setup,
         coupons=shape.coupons,
         total=shape.coupons + shape.extra,
         hours=judged.bench.hours(shape),

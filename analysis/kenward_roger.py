@@ -188,6 +188,33 @@ def solve(layout: SetupLayout, y: Floats) -> State:
     )
 
 
+def planned(layout: SetupLayout, ratio: float) -> State:
+    """Return the state of a fit that finds the scatters as planned: no response, variances known.
+
+    Parameters
+    ----------
+    ratio
+        Set-up to coupon variance, 0 or more; the coupon variance is 1.
+    """
+    log_scale = np.array([np.log1p(ratio * layout.sizes.max())])
+    scale = inflation(layout.sizes / layout.sizes.max(), log_scale)
+    f = inflation(layout.spread / layout.sizes.max(), log_scale)
+    phi = inverse(layout.within + _weighted(layout, 1.0 / (scale * layout.sizes)))
+    information = _information(layout, f)
+    nothing = np.zeros((1, layout.r.shape[0]))
+    return State(
+        layout=layout,
+        log_scale=log_scale,
+        coupon=np.ones(1),
+        phi=phi,
+        adjusted=phi + _adjustment(layout, scale, f, phi, information),
+        scores=nothing,
+        level=np.zeros(1),
+        information=information,
+        iterations=0,
+    )
+
+
 def _information(layout: SetupLayout, f: Floats) -> Floats:
     """4 det of the expected information: written as a sum of squares, exact near the bound."""
     weight = f**-2.0

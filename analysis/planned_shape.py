@@ -9,7 +9,7 @@ import numpy as np
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.power import Precision, Spread
 from weldtrial.analysis.shape import Shape, error_rates
-from weldtrial.analysis.term_power import Codes, planned_covariance
+from weldtrial.analysis.term_power import Codes, planned
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,6 +70,14 @@ class PlannedShape(Shape):
         return self.replicates
 
     @property
+    def most_per_setup(self) -> int:
+        """Coupons in the fullest set-up to be welded."""
+        if self.setup is None:
+            return self.replicates
+        sizes = np.unique(self.setup, return_counts=True)[1][self.setups_before :]
+        return max(self.replicates, int(sizes.max(initial=0)))
+
+    @property
     def coupons(self) -> int:
         """Counting coupons to be welded."""
         return round(self.times * len(self.x)) - self.before
@@ -88,12 +96,17 @@ class PlannedShape(Shape):
 
     def precision(self, spread: Spread) -> Precision:
         """Return how precisely the levels are compared: the worst known pair of them."""
-        covariance = planned_covariance(self.x, self.setup, spread)
-        if covariance is None:
+        found = planned(self.x, self.setup, spread)
+        if found is None:
             return Precision(float("inf"), 0)
-        worst = float(np.einsum("ij,jk,ik->i", self.gaps, covariance, self.gaps).max())
-        alpha, alpha_one = error_rates(self.family, self.levels, self.df)
-        return Precision(worst / self.times / 2, self.df, alpha, alpha_one)
+        variances = np.einsum("ij,jk,ik->i", self.gaps, found.covariance, self.gaps)
+        worst, df = int(variances.argmax()), float(self.df)
+        one = replace(self, times=1.0).df
+        if found.state is not None and one > 0:
+            # What a fit of one such plan would be judged by, and more of them in proportion.
+            df *= found.df(self.gaps[[worst]])[0] / one
+        alpha, alpha_one = error_rates(self.family, self.levels, df)
+        return Precision(float(variances[worst]) / self.times / 2, df, alpha, alpha_one)
 
     def resized(self, units: int) -> PlannedShape:
         """Return so many such plans that each level has `units` set-ups (coupons)."""

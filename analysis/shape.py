@@ -108,6 +108,11 @@ class Shape:
         return self.combos * self.replicates + self.centre
 
     @property
+    def most_per_setup(self) -> int:
+        """Counting coupons in the fullest set-up."""
+        return self.per_setup
+
+    @property
     def coupons(self) -> int:
         """Counting coupons."""
         return self.per_setup * (self.setups or self.rounds)
@@ -187,7 +192,7 @@ class Shape:
 
 
 @cache
-def error_rates(family: Family, levels: int, df: int) -> tuple[float, float]:
+def error_rates(family: Family, levels: int, df: float) -> tuple[float, float]:
     """Return the error rates of one comparison that are read as one of several.
 
     The two-sided rate of an interval and the one-sided rate of a limit (from the 90 % interval),

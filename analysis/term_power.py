@@ -2,14 +2,15 @@
 
 From the coded matrix of the coupons to be welded, their set-ups and two scatters: the standard
 error of every term by generalised least squares at the planned variances, its error degrees of
-freedom by the rule of the analysis, and the chance from the noncentral t, or F for several columns.
-In a balanced design that is exact; where set-ups hold unequal parts it is as good as the degrees
-of freedom are.
+freedom by the rule of the analysis (Kenward & Roger), and the chance from the noncentral t, or F
+for several columns.  In a balanced design that is exact; where set-ups hold unequal parts it is as
+good as the degrees of freedom are.
 
 References
 ----------
 Johnson, Kotz & Balakrishnan (1995). *Continuous Univariate Distributions*, vol. 2, 2nd ed.,
 chapters 30 and 31 (noncentral F and t; from memory).
+Kenward & Roger (1997). *Biometrics* 53:983-997.
 Lenth (1989). *Technometrics* 31:469-473, where nothing is welded twice.
 """
 
@@ -21,9 +22,10 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize
+from scipy import optimize, special
 
-from weldtrial.analysis.kenward_roger import strata_df
+from weldtrial.analysis.kenward_roger import State
+from weldtrial.analysis.kenward_roger import planned as at_planned
 from weldtrial.analysis.lenth import (
     FEWEST,
     chance_to_stand_out,
@@ -32,7 +34,7 @@ from weldtrial.analysis.lenth import (
 )
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.needs import Needs
-from weldtrial.analysis.power import CHANCE, Aim, detectable, power_difference, power_f
+from weldtrial.analysis.power import ALPHA, CHANCE, Aim, detectable, power_difference, power_f
 from weldtrial.analysis.precision import Spread
 from weldtrial.analysis.setup_layout import lay_out
 from weldtrial.shared.problems import NotEstimable
@@ -95,6 +97,13 @@ class TermPower:
     detectable: float | None
     chance: float | None
 
+    @property
+    def half_width(self) -> float | None:
+        """Half of the 95 % interval to expect of a single column; None where there is none."""
+        if self.se is None or self.df < 1:
+            return None
+        return float(-special.stdtrit(self.df, ALPHA / 2)) * self.se
+
 
 def term_powers(
     x: Floats,
@@ -124,45 +133,74 @@ def term_powers(
     """
     if setup is not None and np.bincount(setup).max() == 1:
         setup = None
-    basis = planned_covariance(x, setup, spread)
-    if basis is None:
+    found = planned(x, setup, spread)
+    if found is None:
         return tuple(TermPower(one.name, "coupons", len(one.columns), 0.0, None, None,
                                None if margin is None else 0.0) for one in terms)  # fmt: skip
-    judges = _judges(x, setup, spread, terms)
+    judges = _judges(x, setup, found, terms)
     many = sum(len(one.columns) for one in terms)
     saturated = setup is None and len(x) == x.shape[1] and many >= FEWEST
     if saturated and all(len(one.columns) == 1 for one in terms):
-        return tuple(_by_effects(one, basis, many, margin, target) for one in terms)
+        return tuple(_by_effects(one, found.covariance, many, margin, target) for one in terms)
     return tuple(
-        _by_scatter(one, basis, judge, df, margin, target)
-        for one, (judge, df) in zip(terms, judges, strict=True)
+        _by_scatter(one, found.covariance / scale, judge, df, margin, target)
+        for one, (judge, df, scale) in zip(terms, judges, strict=True)
     )
 
 
-def planned_covariance(x: Floats, setup: Codes | None, spread: Spread) -> Floats | None:
-    """Return the covariance of the coefficients at the planned variances, None if there is none.
+@dataclass(frozen=True, slots=True, eq=False)
+class Planned:
+    """What a fit would know of its coefficients, were the scatters found as planned.
+
+    Attributes
+    ----------
+    covariance
+        Of the coefficients, in the response's unit squared, shape (p, p).  Where set-ups are
+        unequal in what they hold it has grown by what two estimated scatters cost (Kenward & Roger
+        1997), as in the analysis.
+    state
+        Judges the contrasts; None without set-ups, or where one of the scatters cannot be told.
+    """
+
+    covariance: Floats
+    state: State | None
+
+    def df(self, rows: Floats) -> tuple[float, float]:
+        """Return degrees of freedom of contrasts (q, p) and the scale of their F, by `state`."""
+        assert self.state is not None
+        df, scale = self.state.denominators(rows)
+        # A whole number stays one: below 1 nothing can be judged.
+        return round(float(df[0]), 9), float(scale[0])
+
+
+def planned(x: Floats, setup: Codes | None, spread: Spread) -> Planned | None:
+    """Return what a fit would know at the planned variances, None if columns are not independent.
 
     Parameters
     ----------
     x, setup, spread
         As for `term_powers`.
-
-    Returns
-    -------
-    Shape (p, p), in the response's unit squared; None where the columns are not independent.
     """
     if np.linalg.matrix_rank(x, tol=NONE * max(x.shape)) < x.shape[1]:
         return None
     if setup is None:
-        return np.asarray(spread.alone**2 * np.linalg.inv(x.T @ x))
+        return Planned(np.asarray(spread.alone**2 * np.linalg.inv(x.T @ x)), None)
     coupon = max(spread.seen, TINY * spread.setup)
     if coupon == 0:
-        return np.zeros((x.shape[1], x.shape[1]))
-    # X'V^-1 X is what lies within the set-ups, and their sums at the variance of a set-up's sum.
-    sizes, sums, inside = _by_setup(x, setup)
-    weights = 1.0 / (sizes * (coupon**2 + sizes * spread.setup**2))
-    information = inside.T @ inside / coupon**2 + (sums.T * weights) @ sums
-    return np.asarray(np.linalg.inv(information))
+        return Planned(np.zeros((x.shape[1], x.shape[1])), None)
+    try:
+        layout = lay_out(x, setup)
+        if min(layout.df_setup, layout.df_within) < 1:
+            raise NotEstimable("one of the two scatters cannot be told")
+        state = at_planned(layout, (spread.setup / coupon) ** 2)
+        turn = np.linalg.inv(layout.r)
+        return Planned(np.asarray(coupon**2 * (turn @ state.adjusted[0] @ turn.T)), state)
+    except NotEstimable:
+        # X'V^-1 X is what lies within the set-ups, and their sums at the variance of their sums.
+        sizes, sums, inside = _by_setup(x, setup)
+        weights = 1.0 / (sizes * (coupon**2 + sizes * spread.setup**2))
+        information = inside.T @ inside / coupon**2 + (sums.T * weights) @ sums
+        return Planned(np.asarray(np.linalg.inv(information)), None)
 
 
 def _by_setup(x: Floats, setup: Codes) -> tuple[Floats, Floats, Floats]:
@@ -174,27 +212,21 @@ def _by_setup(x: Floats, setup: Codes) -> tuple[Floats, Floats, Floats]:
 
 
 def _judges(
-    x: Floats, setup: Codes | None, spread: Spread, terms: Sequence[AskedTerm]
-) -> list[tuple[Judge, float]]:
-    """Return what judges each term, and its degrees of freedom."""
+    x: Floats, setup: Codes | None, found: Planned, terms: Sequence[AskedTerm]
+) -> list[tuple[Judge, float, float]]:
+    """Return what judges each term, its degrees of freedom, and the scale of its F."""
     if setup is None:
-        return [("coupons", float(len(x) - x.shape[1])) for _ in terms]
+        return [("coupons", float(len(x) - x.shape[1]), 1.0) for _ in terms]
     sizes, _, inside = _by_setup(x, setup)
-    rows = {one.name: np.eye(x.shape[1])[list(one.columns)] for one in terms}
-    by_setups = {one.name: np.abs(inside[:, one.columns]).max() < NONE for one in terms}
-    try:
-        layout = lay_out(x, setup)
-        if min(layout.df_setup, layout.df_within) < 1:
-            raise NotEstimable("one of the two scatters cannot be told")
-        coupon = max(spread.seen, TINY * spread.setup)
-        ratio = (spread.setup / coupon) ** 2 if coupon else 0.0
-        scale = np.array([np.log1p(ratio * sizes.max())])
-        dfs = {name: float(strata_df(layout, scale, row)[0]) for name, row in rows.items()}
-    except NotEstimable:
+    by_setups = [bool(np.abs(inside[:, one.columns]).max() < NONE) for one in terms]
+    if found.state is not None:
+        dfs = [found.df(np.eye(x.shape[1])[list(one.columns)]) for one in terms]
+    else:
         within = int(np.linalg.matrix_rank(inside, tol=NONE * max(x.shape)))
         left = {True: len(sizes) + within - x.shape[1], False: len(x) - len(sizes) - within}
-        dfs = {name: float(max(0, left[bool(between)])) for name, between in by_setups.items()}
-    return [("set-ups" if by_setups[one.name] else "coupons", dfs[one.name]) for one in terms]
+        dfs = [(float(max(0, left[between])), 1.0) for between in by_setups]
+    return [("set-ups" if between else "coupons", df, scale)
+            for between, (df, scale) in zip(by_setups, dfs, strict=True)]  # fmt: skip
 
 
 def _by_scatter(

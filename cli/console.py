@@ -208,6 +208,20 @@ class Console:
         with LateBar(speakable(words, sys.stderr.encoding), total, colour=self.colour) as bar:
             yield bar.advance
 
+    @contextmanager
+    def waiting(self, words: str) -> Iterator[None]:
+        """Say what is being worked on while it takes more than two seconds, on a terminal only.
+
+        For work that has no steps to count.
+        """
+        if self.quiet or not sys.stderr.isatty():
+            yield
+            return
+        from weldtrial.cli.progress import LateWait
+
+        with LateWait(speakable(words, sys.stderr.encoding), colour=self.colour):
+            yield
+
     def _write(self, stream: TextIO, text: str, style: str | None) -> None:
         if style and text and self.colour and stream.isatty():
             text = click.style(text, bold=True) if style == "bold" else click.style(text, fg=style)

@@ -176,6 +176,7 @@ def plan_figures(
     from weldtrial.analysis.budget import budget_row, if_setups_scatter_more, rounds_table
     from weldtrial.analysis.working import working
     from weldtrial.cli.left_open import averaged_of
+    from weldtrial.cli.plan_powers import by_effects
     from weldtrial.doe.assess import assess
     from weldtrial.doe.layout import make_layout
     from weldtrial.doe.make_plan import restriction_of
@@ -185,10 +186,16 @@ def plan_figures(
     layout, deciding = assessment.layout, trial.deciding
     known = assumed(deciding)
     judged, shape = judged_by(trial, known), shape_of(trial, layout)
-    rows = rounds_table(shape, judged)
+    name = compared_factor(trial).name
+    rows = tuple(
+        by_effects(trial, layout, shape, name, row, known) if row.current else row
+        for row in rounds_table(shape, judged)
+    )
     for one in tries:
-        row = budget_row(shape_of(one, make_layout(one)), judged_by(one, known), tried=True)
-        rows = (*rows, row)
+        laid = make_layout(one)
+        own = shape_of(one, laid)
+        row = budget_row(own, judged_by(one, known), tried=True)
+        rows = (*rows, by_effects(one, laid, own, name, row, known))
     in_rounds = layout.in_rounds and not shape.free
     return PlanFigures(
         trial=trial,
@@ -203,7 +210,7 @@ def plan_figures(
         working=working(shape, judged),
         gauge=_gauge(trial),
         others=_others(trial, shape),
-        gaps={} if known is None else _gaps(trial, assessment, shape, known),
+        gaps={} if known is None else _gaps(trial, assessment, shape, known, rows),
         restriction=restriction_of(trial, layout),
         orders=count_orders(
             layout.rounds, len(layout.hard_levels), layout.first_at_most, layout.per_round
@@ -243,11 +250,25 @@ def _others(trial: Trial, shape: Shape) -> dict[str, Needs]:
     return found
 
 
-def _gaps(trial: Trial, assessment: Assessment, shape: Shape, known: Assumed) -> dict[str, float]:
+def _gaps(
+    trial: Trial,
+    assessment: Assessment,
+    shape: Shape,
+    known: Assumed,
+    rows: Sequence[BudgetRow],
+) -> dict[str, float]:
     from dataclasses import replace
 
-    if shape.listed:
-        return _gaps_of_terms(trial, assessment, known)
+    from weldtrial.cli.plan_powers import powers_of
+
+    if shape.listed or any(told.judged_by == "effects" for told in assessment.told):
+        powers = powers_of(trial, assessment.layout, known)
+        found = {name: one.detectable for name, one in powers.items() if one.detectable is not None}
+        asked = next(row.gap for row in rows if row.current)
+        if shape.family != "single" and asked is not None:
+            # The levels compared are read together; by F their gap would be another number.
+            found[compared_factor(trial).name] = asked
+        return found
     from weldtrial.analysis.needs import gap_within
     from weldtrial.analysis.power import detectable
     from weldtrial.shared.fair import readings_of
@@ -277,21 +298,6 @@ def _gaps(trial: Trial, assessment: Assessment, shape: Shape, known: Assumed) ->
         if gap is not None:
             found[told.term] = gap
     return found
-
-
-def _gaps_of_terms(trial: Trial, assessment: Assessment, known: Assumed) -> dict[str, float]:
-    """Return the smallest effect of every term that would probably be seen, from the matrix."""
-    from weldtrial.analysis.term_power import AskedTerm, term_powers
-    from weldtrial.doe.matrix import planned_matrix
-    from weldtrial.shared.coding import unit_effects
-
-    planned = planned_matrix(trial, assessment.layout)
-    terms = [
-        AskedTerm(term.name, columns, unit_effects(trial.varied, term))
-        for term, columns in zip(planned.terms, planned.columns, strict=True)
-    ]
-    found = term_powers(planned.matrix, planned.setup, known.spread, terms)
-    return {one.term: one.detectable for one in found if one.detectable is not None}
 
 
 def _columns(factor: Factor) -> int:

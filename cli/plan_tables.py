@@ -225,7 +225,10 @@ def _chance_header(figures: PlanFigures) -> str:
 def _row(figures: PlanFigures, row: BudgetRow) -> list[str]:
     mark = "▸" if row.current else "try" if row.tried else ""
     by_setups = figures.shape.by_setups
-    units = [str(row.rounds), str(row.set_ups), str(row.per_setup)]
+    each = str(row.per_setup)
+    if row.most_per_setup > row.per_setup:
+        each += f"–{row.most_per_setup}"
+    units = [str(row.rounds), str(row.set_ups), each]
     counted = figures.counted
     gap = brief(row.gap, 2) if row.gap is not None else "never" if figures.assumed else "?"
     if counted is not None:

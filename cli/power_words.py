@@ -45,7 +45,10 @@ def plan_words(one: PowerFigures) -> str:
     setups = f"{_setups(shape.setups_per_level)} of each"
     if groups is not None:
         setups = f"{_setups(groups.new)} of the new gas and {groups.reference} of today's"
-    return f"{gases}{setups}, {how}, {shape.per_setup} {each} a set-up: {one.coupons} coupons"
+    many = str(shape.per_setup)
+    if groups is None and shape.most_per_setup > shape.per_setup:
+        many, each = f"{many} to {shape.most_per_setup}", "coupons"
+    return f"{gases}{setups}, {how}, {many} {each} a set-up: {one.coupons} coupons"
 
 
 def _setups(many: int | None) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
@@ -61,3 +62,45 @@ class LateBar:
         )
         self._task = self._bar.add_task(self._words, total=self._total)
         self._bar.start()
+
+
+class LateWait:
+    """Says what is being worked on, and for how long, from `PATIENCE` seconds on; then wipes it.
+
+    For work that cannot count its steps: a clock of its own draws it, not the work.
+    """
+
+    def __init__(self, words: str, *, colour: bool = True) -> None:
+        self._words = words
+        self._colour = colour
+        self._over = threading.Event()
+        self._clock = threading.Thread(target=self._watch, daemon=True)
+
+    def __enter__(self) -> Self:
+        self._clock.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._over.set()
+        self._clock.join()
+
+    def _watch(self) -> None:
+        if self._over.wait(PATIENCE):
+            return
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+        with Progress(
+            TextColumn("{task.description}", markup=False),
+            BarColumn(),
+            TimeElapsedColumn(),
+            console=Console(stderr=True, no_color=not self._colour),
+            transient=True,
+        ) as bar:
+            bar.add_task(self._words, total=None)
+            self._over.wait()

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from weldtrial.cli.plan_figures import PlanFigures
@@ -12,8 +12,8 @@ from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
     from weldtrial.analysis.assumed import Assumed
-    from weldtrial.analysis.power import Aim
     from weldtrial.analysis.term_power import TermPower
+    from weldtrial.doe.expected_widths import Width
     from weldtrial.doe.information import Scatter
     from weldtrial.doe.laid_out import Layout
     from weldtrial.doe.quality import Quality
@@ -46,17 +46,7 @@ class Telling:
     @property
     def chance(self) -> float | None:
         """Chance for what is asked, also where nothing is repeated and effects judge each other."""
-        from weldtrial.analysis.needs import needs
-        from weldtrial.analysis.term_power import judged_by_effects
-
-        figures, known = self.figures, self.figures.assumed
-        own = self.powers.get(figures.compared.name)
-        if known is None or own is None or own.judged_by != "effects":
-            return figures.current.chance
-        found = needs(figures.shape, known.spread, figures.aim)
-        found = judged_by_effects(found, own, len(self.powers), figures.aim)
-        by_ask = {"no-worse": found.no_worse, "equal-enough": found.equal_enough}
-        return by_ask.get(figures.aim.ask, found.power)
+        return self.figures.current.chance
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,11 +73,22 @@ def telling_of(trial: Trial, changes: Sequence[Change] = ()) -> Telling:
     figures = plan_figures(trial, changes)
     layout, known = figures.assessment.layout, figures.assumed
     scatter = None if known is None else _scatter(known, layout)
-    return Telling(
-        figures,
-        quality(trial, layout, scatter),
-        {} if known is None else _powers(trial, layout, known, figures.aim),
-    )
+    powers = {} if known is None else _powers(trial, layout, known, figures)
+    found = quality(trial, layout, scatter)
+    return Telling(figures, replace(found, widths=_as_judged(found.widths, powers)), powers)
+
+
+def _as_judged(widths: Sequence[Width], powers: Mapping[str, TermPower]) -> tuple[Width, ...]:
+    """Return the widths as the analysis would give them where two scatters judge an effect."""
+    shown = []
+    for one in widths:
+        own = powers.get(one.term)
+        half = None if own is None else own.half_width
+        if own is not None and half is not None and one.half_width is not None:
+            shown.append(replace(one, df=own.df, half_width=half))
+        else:
+            shown.append(one)
+    return tuple(shown)
 
 
 def _scatter(known: Assumed, layout: Layout) -> Scatter | None:
@@ -101,18 +102,19 @@ def _scatter(known: Assumed, layout: Layout) -> Scatter | None:
     return Scatter(coupon, spread.setup) if coupon > 0 else None
 
 
-def _powers(trial: Trial, layout: Layout, known: Assumed, aim: Aim) -> dict[str, TermPower]:
-    from weldtrial.analysis.term_power import AskedTerm, term_powers
-    from weldtrial.doe.matrix import planned_matrix
-    from weldtrial.shared.coding import unit_effects
+def _powers(
+    trial: Trial, layout: Layout, known: Assumed, figures: PlanFigures
+) -> dict[str, TermPower]:
+    from weldtrial.analysis.needs import needs
+    from weldtrial.cli.plan_powers import powers_of
 
-    planned = planned_matrix(trial, layout)
-    asked = [
-        AskedTerm(term.name, columns, unit_effects(trial.varied, term))
-        for term, columns in zip(planned.terms, planned.columns, strict=True)
-    ]
-    found = term_powers(planned.matrix, planned.setup, known.spread, asked, margin=aim.margin)
-    return {one.term: one for one in found}
+    found = powers_of(trial, layout, known, figures.aim)
+    name = figures.compared.name
+    if name in found and figures.shape.family != "single":
+        # The levels compared are read together, as the table of the plan says.
+        own = needs(figures.shape, known.spread, figures.aim)
+        found[name] = replace(found[name], detectable=own.detectable, chance=own.power)
+    return found
 
 
 def alternative(trial: Trial, name: str, said: Sequence[str]) -> Alternative:

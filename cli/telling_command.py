@@ -48,9 +48,8 @@ def _tell(common: Common, trial: Trial, ifs: Sequence[str], *, sealed: bool) -> 
 
     trial, changes = changed(trial, ifs)
     try:
-        with common.console.progress("working out the plan", 1) as done:
+        with common.console.waiting("working out the plan"):
             telling = telling_of(trial, changes)
-            done(1)
     except CannotShareOut as refused:
         raise with_chances(trial, refused) from None
     if common.json:
@@ -76,10 +75,9 @@ def _compare(
     for one in said:
         _check(trial, ifs, one)
     plans: list[Alternative] = []
-    with common.console.progress("working out the plans", len(said) + 1) as done:
+    with common.console.waiting(f"working out {len(said) + 1} plans"):
         for name, one in zip(NAMES, [(), *said], strict=False):
             plans.append(alternative(trial, name, [*ifs, *one]))
-            done(1)
     if all(plan.telling is None for plan in plans):
         words = [f"{plan.name}: {plan.why}" for plan in plans]
         raise PlanRefused("None of these plans can be laid out.\n" + "\n".join(words))

@@ -80,6 +80,7 @@ def _prediction(telling: Telling) -> dict[str, Any] | None:
         "mean_variance": found.mean,
         "typical_half_width": found.typical_half_width,
         "variance_quantiles": found.quantiles,
+        "half_width_quantiles": found.half_quantiles,
         "settings": found.settings,
         "allowed": found.allowed,
     }

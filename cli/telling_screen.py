@@ -104,10 +104,15 @@ def _effects(console: Console, telling: Telling) -> None:
         console.line("  ± is half of the 95 % interval to expect of the effect, low to high or "
                      "between two levels, each by itself; seen 8 in 10: the effect that would "
                      "show that often.", hang=2)  # fmt: skip
-        if any(one.half_width is None for one in widths):
+        if telling.figures.shape.family != "single":
             console.line(
-                "  – where nothing is left over to judge by: there is no interval.", hang=2
+                f"  {telling.figures.compared.title[:1].upper()}"
+                f"{telling.figures.compared.title[1:]} is read over several gaps at once, and what "
+                "is seen and its chance allow for that; ± is of one gap by itself.",
+                hang=2,
             )
+        if any(one.half_width is None for one in widths):
+            console.line(f"  {_why_none(telling)}", hang=2)
     else:
         console.line("  Error is the standard error of the effect in coupon scatters.", hang=2)
     if any(one > 1.005 for one in telling.quality.inflations):
@@ -195,13 +200,20 @@ def _prediction(console: Console, telling: Telling) -> None:
     console.table(["", unit, "where"], rows, ["left", "right", "left"])
     if telling.unit and found.worst.half_width is None:
         console.line("  – as something in it has nothing left over to judge it by.", hang=2)
-    if several and found.worst.relative > found.best.relative * 1.02:
+    if several and _apart(found.best, found.worst):
         console.line(f"  {share_words(telling)}", hang=2)
     if trial.limits:
         console.line(f"  The limits allow {100 * found.allowed:.0f} % of the settings between "
                      "lowest and highest.", hang=2)  # fmt: skip
     console.line("  Of the average of many coupons there, over the rounds welded; a single coupon "
                  "scatters more.", hang=2)  # fmt: skip
+
+
+def _apart(best: Place, worst: Place) -> bool:
+    """Tell whether best and worst differ enough to say how the region lies between them."""
+    if best.half_width is None or worst.half_width is None:
+        return worst.relative > best.relative * 1.02
+    return worst.half_width > best.half_width * 1.01
 
 
 def place_cell(place: Place, telling: Telling) -> str:
@@ -215,9 +227,8 @@ def share_words(telling: Telling) -> str:
     """Return how much of the region is predicted nearly as well as the best, and as the worst."""
     found = telling.quality.prediction
     assert found is not None
-    # Errors go by the root of variances: a quarter more error is (5/4)² times the variance.
-    near = found.share_below(found.best.relative * 1.25**2)
-    far = 1 - found.share_below(found.worst.relative / 1.25**2)
+    near = found.share_within(1.25, found.best)
+    far = 1 - found.share_within(1 / 1.25, found.worst)
     return (
         f"{100 * near:.0f} % of the region has an error less than a quarter above the best; "
         f"{100 * far:.0f} % comes within a quarter of the worst."

@@ -108,9 +108,9 @@ def _inside_set_ups(trial: Trial) -> Layout:
     kinds = combinations_of(trial.hard)
     if trial.design.kind in SQUARES:
         raise PlanRefused(
-            f"Rounds of all {kinds_word(trial.hard)} are blocks already, so a "
-            f"{trial.design.kind.replace('-', ' ')} has no place in them. Use  kind = "
-            '"factorial".'
+            f"Rounds of all {kinds_word(trial.hard)} are blocks already, so "
+            f"{'pairs have' if trial.design.kind == 'paired' else 'a Latin square has'} no place "
+            'in them. Use  kind = "factorial".'
         )
     if not trial.easy:
         raise PlanRefused(

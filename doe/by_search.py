@@ -62,6 +62,7 @@ def by_search(trial: Trial) -> Layout:
         When the budget does not say how many coupons, or these cannot tell the model apart.
     """
     places = places_of(trial, coupons_of(trial))
+    _refuse_a_level_never_set_up(trial, len(places))
     asked = asked_of(trial, places)
     refuse_too_few(trial, asked)
     found, cell = found_for(trial, asked), cell_maker(trial)
@@ -76,6 +77,17 @@ def by_search(trial: Trial) -> Layout:
         notes=notes_of(trial, found),
         first_at_most=first_at_most(trial, 1 + max(place.block for place in places)),
     )
+
+
+def _refuse_a_level_never_set_up(trial: Trial, set_ups: int) -> None:
+    """Refuse fewer set-ups than a hard factor has levels: no other model could help."""
+    for factor in trial.hard:
+        if set_ups < len(factor.levels):
+            raise PlanRefused(
+                f"{set_ups} set-up{'s' * (set_ups > 1)} cannot hold all {len(factor.levels)} "
+                f"levels of {factor.title}, one to a set-up, so nothing would compare them. Raise  "
+                f"design.set_ups, best to {4 * len(factor.levels)} or more."
+            )
 
 
 def first_at_most(trial: Trial, rounds: int) -> int | None:
@@ -206,7 +218,8 @@ def refuse_too_few(trial: Trial, asked: Search) -> None:
     between = f", {blocks} of them differences between rounds or blocks" if blocks else ""
     raise PlanRefused(
         f"The {_picture(trial)} picture has {needed} unknowns{between};{limits} "
-        f"{told} coupons differ enough to tell. {advice[:1].upper()}{advice[1:]}."
+        f"{told} coupon{'s differ' if told != 1 else ' differs'} enough to tell. "
+        f"{advice[:1].upper()}{advice[1:]}."
     )
 
 
@@ -229,8 +242,8 @@ def _picture(trial: Trial) -> str:
 
 def notes_of(trial: Trial, found: Found) -> tuple[str, ...]:
     """Return what a search has to say of the plan it found."""
-    as_good = f"{found.same} of them" if found.same > 1 else "one of them"
-    notes = [f"Found by {found.starts} searches, of which {as_good} ended at a plan as good."]
+    as_good = f"{found.same} of them ended as well" if found.same > 1 else "no other ended as well"
+    notes = [f"The best of {found.starts} searches; {as_good}."]
     if found.efficiency is not None:
         reached = f"{100 * found.efficiency:.1f} %"
         measured = MEASURED[trial.design.best_for]

@@ -105,7 +105,7 @@ def definitive_screening(
         block=tuple(block * under) if blocks > 1 else None,
         centre=each * blocks * under,
         name=name,
-        notes=(*_notes(rows, numbers, two, more, order), *(_BLOCKED if blocks > 1 else ())),
+        notes=(*_notes(rows, block, numbers, two, more, order), *(_BLOCKED if blocks > 1 else ())),
         model=model_terms(factors, "main"),
     )
     return refuse_untold(family, factors, "Take more runs.")
@@ -223,7 +223,12 @@ def _centres(asked: int | None, blocks: int, under: int, *, paired: bool) -> int
 
 
 def _notes(
-    rows: Rows, numbers: Sequence[Factor], two: Sequence[Factor], more: Sequence[Factor], order: int
+    rows: Rows,
+    block: Sequence[int],
+    numbers: Sequence[Factor],
+    two: Sequence[Factor],
+    more: Sequence[Factor],
+    order: int,
 ) -> Iterator[str]:
     yield (
         "Every main effect is clear of all two-factor interactions and squares. Those are mixed "
@@ -231,10 +236,10 @@ def _notes(
         "them apart."
     )
     middles = sum(row[0] == 0 for row in rows)
+    least, most = _squares_share(rows, block, len(numbers))
+    up_to = "up to " if most - least > 0.005 else ""
     alike = (
-        ""
-        if two or len(numbers) < 2
-        else f", and two squares share {_percent(1 / 3 - 1 / (order - 1))} of each other"
+        "" if len(numbers) < 2 else f", and two squares share {up_to}{_percent(most)} of each other"
     )
     yield (
         f"Each number is at its middle in {middles} of {len(rows)} coupons{alike}: a bend has to "
@@ -288,6 +293,29 @@ def _largest(rows: Rows) -> float:
         abs(along(one, other)) / sqrt(along(one, one) * along(other, other))
         for one, other in combinations(columns, 2)
     )
+
+
+def _squares_share(rows: Rows, block: Sequence[int], numbers: int) -> tuple[float, float]:
+    """Return the least and the largest correlation of two squares, blocks taken out, without sign.
+
+    In one block with one run at the middle every two share 1/3 - 1/(m - 1), m pairs of runs.
+    """
+    squares = [[float(row[at] ** 2) for row in rows] for at in range(numbers)]
+    for square in squares:
+        for one in set(block):
+            own = [at for at, code in enumerate(block) if code == one]
+            mean = sum(square[at] for at in own) / len(own)
+            for at in own:
+                square[at] -= mean
+
+    def along(one: Sequence[float], other: Sequence[float]) -> float:
+        return sum(a * b for a, b in zip(one, other, strict=True))
+
+    shares = [
+        abs(along(one, other)) / sqrt(along(one, one) * along(other, other))
+        for one, other in combinations(squares, 2)
+    ]
+    return min(shares, default=0.0), max(shares, default=0.0)
 
 
 def _percent(share: float) -> str:

@@ -99,7 +99,8 @@ def _refuse_forbidden(trial: Trial, layout: Layout) -> None:
         for name, value in broken[0].settings.items()
     )
     raise PlanRefused(
-        f"{len(broken)} of the {len(cells)} combinations of settings break a "
+        f"{len(broken)} of the {len(cells)} combinations of settings "
+        f"break{'s' * (len(broken) == 1)} a "
         f"[[limit_on_settings]], the first at {worst}. Let the plan go round them:  design.kind = "
         '"optimal"  with  budget.coupons, or draw the levels in.'
     )

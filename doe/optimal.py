@@ -128,6 +128,13 @@ def _reach(problem: Problem, listed: Listed | None) -> int:
         problem, asked=replace(problem.asked, criterion="D", starts=_RANK_STARTS), weight=None
     )
     draw = Draw(bytes(32))
+    if listed is not None:
+        # Mostly any coupons will do; only where these do not is the best looked for.
+        kind = deal_kinds(problem, draw.child("any"), _RANK_STARTS)
+        state = deal_choices(problem, draw.child("any"), kind, listed.kind)
+        some = problem.information(problem.grid.rows(listed.places[state]))
+        if max(map(_rank, some)) == problem.columns:
+            return problem.columns
     if listed is None:
         places = _by_coordinates(problem, draw).places
     else:

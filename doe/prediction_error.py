@@ -61,13 +61,16 @@ class PredictionError:
     Attributes
     ----------
     best, worst
-        Where the fitted mean is known best and worst.
+        Where the fitted mean is known best and worst: by half-width where every place has one
+        (degrees of freedom differ from place to place where set-ups scatter), else by variance.
     typical, mean
         Median and mean variance over the region, in coupon variances.
     typical_half_width
         Median half-width over the region, None as for a place.
     quantiles
         The variance below which 0, 5, 10 … 100 % of the settings spread over the region lie.
+    half_quantiles
+        The same of half-widths; None without them.
     settings
         How many settings were spread over it.
     allowed
@@ -80,13 +83,27 @@ class PredictionError:
     mean: float
     typical_half_width: float | None
     quantiles: tuple[float, ...]
+    half_quantiles: tuple[float, ...] | None
     settings: int
     allowed: float
 
     def share_below(self, relative: float) -> float:
         """Return the share of the region whose variance is below a value, between the quantiles."""
-        steps = np.linspace(0.0, 1.0, len(self.quantiles))
-        return float(np.interp(relative, self.quantiles, steps, left=0.0, right=1.0))
+        return _share(relative, self.quantiles)
+
+    def share_within(self, times: float, place: Place) -> float:
+        """Return the share of the region whose error is below so many times that of a place.
+
+        Errors are half-widths where there are any, else roots of variances.
+        """
+        if self.half_quantiles is not None and place.half_width is not None:
+            return _share(times * place.half_width, self.half_quantiles)
+        return self.share_below(times**2 * place.relative)
+
+
+def _share(value: float, quantiles: Sequence[float]) -> float:
+    steps = np.linspace(0.0, 1.0, len(quantiles))
+    return float(np.interp(value, quantiles, steps, left=0.0, right=1.0))
 
 
 def variances(trial: Trial, fit: Fitted, points: Sequence[Point]) -> tuple[Matrix, Matrix]:
@@ -120,18 +137,26 @@ def prediction_error(trial: Trial, fit: Fitted, coupon: float | None) -> Predict
         return None
     known, dfs = variances(trial, fit, spread)
     points = [*spread, *grid]
-    values = np.concatenate([known, variances(trial, fit, grid)[0]]) if grid else known
-    worst = _refined(trial, fit, numeric, points, values, largest=True)
-    best = _refined(trial, fit, numeric, points, values, largest=False)
+    by_width = coupon is not None and _all_judged(fit)
+    errors = _errors(known, dfs, by_width=by_width)
+    if grid:
+        errors = np.concatenate([errors, _errors(*variances(trial, fit, grid), by_width=by_width)])
+    asked = _Asked(trial, fit, tuple(numeric), by_width)
+    worst = _refined(asked, points, errors, largest=True)
+    best = _refined(asked, points, errors, largest=False)
     halves = [_half(float(v), float(df), coupon) for v, df in zip(known, dfs, strict=True)]
     sure = [one for one in halves if one is not None]
+    steps = np.linspace(0, 1, 21)
     return PredictionError(
         best=_place(trial, fit, best, coupon),
         worst=_place(trial, fit, worst, coupon),
         typical=float(np.median(known)),
         mean=float(known.mean()),
         typical_half_width=float(np.median(sure)) if len(sure) == len(halves) else None,
-        quantiles=tuple(float(one) for one in np.quantile(known, np.linspace(0, 1, 21))),
+        quantiles=tuple(float(one) for one in np.quantile(known, steps)),
+        half_quantiles=tuple(float(one) for one in np.quantile(sure, steps))
+        if len(sure) == len(halves)
+        else None,
         settings=len(spread),
         allowed=share,
     )
@@ -172,28 +197,47 @@ def _fineness(trial: Trial, numeric: int) -> int:
     return 2 if many < 3 else min(21, many if many % 2 else many - 1)
 
 
-def _refined(
-    trial: Trial,
-    fit: Fitted,
-    numeric: Sequence[str],
-    points: Sequence[Point],
-    values: Matrix,
-    *,
-    largest: bool,
-) -> Point:
-    """Return the point of the largest (or smallest) variance, pressed on from the best few."""
-    sign = 1.0 if largest else -1.0
+@dataclass(frozen=True, slots=True, eq=False)
+class _Asked:
+    """What best and worst are looked for in, and whether by half-width or by variance."""
+
+    trial: Trial
+    fit: Fitted
+    numeric: tuple[str, ...]
+    by_width: bool
+
+    def errors(self, points: Sequence[Point]) -> Matrix:
+        return _errors(*variances(self.trial, self.fit, points), by_width=self.by_width)
+
+
+def _all_judged(fit: Fitted) -> bool:
+    """Tell whether every place has degrees of freedom to be judged by."""
+    return fit.within_df > 0 and (fit.pulls is None or fit.between_df > 0)
+
+
+def _errors(variance: Matrix, dfs: Matrix, *, by_width: bool) -> Matrix:
+    """Return what places are compared by: squares of half-widths, or variances, up to a factor."""
+    if not by_width:
+        return variance
+    different, where = np.unique(np.round(dfs, 6), return_inverse=True)
+    quantiles = np.array([t_quantile(float(one)) if one > 0 else np.inf for one in different])
+    return np.asarray(variance * quantiles[where.reshape(dfs.shape)] ** 2)
+
+
+def _refined(asked: _Asked, points: Sequence[Point], values: Matrix, *, largest: bool) -> Point:
+    """Return the point of the largest (or smallest) error, pressed on from the best few."""
+    sign, numeric = (1.0 if largest else -1.0), asked.numeric
     order = np.argsort(-sign * np.round(values, 9), kind="stable")
     if not numeric:
         return points[int(order[0])]
-    may = allowed(trial)
+    may = allowed(asked.trial)
     ways = _ways(len(numeric))
     ends: list[tuple[float, Point]] = []
     for start in order[:STARTS]:
         here, value, step = points[int(start)], float(values[start]), 0.25
         while step > FINEST:
             near = [one for one in _around(here, numeric, ways, step) if may(one)]
-            found = variances(trial, fit, near)[0] * sign if near else np.empty(0)
+            found = asked.errors(near) * sign if near else np.empty(0)
             at = int(np.argmax(found)) if len(found) else 0
             if len(found) and found[at] > value * sign + 1e-12:
                 here, value = near[at], float(found[at] * sign)

@@ -122,11 +122,13 @@ def _why(trial: Trial, layout: Layout, passed: list[Passed]) -> tuple[str, str, 
     )
     if layout.hard_factors:
         first = first[:-1] + f", {layout.error_df} to judge set-ups by."
-    reasons = _once(passed)
+    # A larger fraction that was too many coupons is no other kind than the one taken.
+    reasons = [one for one in _once(passed) if one.kind != trial.design.kind]
     second = "Nothing plainer was passed over."
     if reasons:
         told = f"{CALLED[reasons[-1].kind]}, because: {reasons[-1].why}"
-        others = f" (and {len(reasons) - 1} more kinds)" if len(reasons) > 1 else ""
+        more = len(reasons) - 1
+        others = f" (and {more} other kind{'s' * (more > 1)})" if more else ""
         second = f"Passed over{others}: {told}"
     third = f'To have it as it is, write  design.kind = "{trial.design.kind}"' + (
         f"  and  design.runs = {trial.design.runs}." if trial.design.runs else "."

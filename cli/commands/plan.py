@@ -90,7 +90,8 @@ def command(
     if tell:
         run_telling(common, trial, ifs, said["compare"], sealed=sealed)
         return
-    figures = _figures(trial, ifs, tries)
+    with common.console.waiting("working out the plan"):
+        figures = _figures(trial, ifs, tries)
     if choose is not None:
         from weldtrial.cli.choosing_command import run_choice
 

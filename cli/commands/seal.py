@@ -152,7 +152,8 @@ def _seal(common: Common, folder: Path, trial: Trial, said: dict[str, Any]) -> N
 
         if wrong := altered(common, folder, trial):
             raise ProblemsFound(wrong, hint="Nothing was sealed.")
-    layout = sealing.lay(trial)
+    with common.console.waiting("working out the plan"):
+        layout = sealing.lay(trial)
     show_read(common, layout)
     unhandled = sealing.unhandled(trial)
     show_unhandled(common, unhandled)

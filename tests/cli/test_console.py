@@ -270,6 +270,25 @@ def test_long_work_shows_a_bar(terminal, monkeypatch) -> None:
     assert "2 of 3" in out.said
 
 
+def test_long_work_without_steps_says_what_it_is_at(terminal, monkeypatch) -> None:
+    import time
+
+    monkeypatch.setattr("weldtrial.cli.progress.PATIENCE", 0.0)
+    out = terminal()
+    with Console(colour=False).waiting("working out the plan"):
+        time.sleep(0.5)
+    assert "working out the plan" in out.said
+
+
+def test_short_work_without_steps_says_nothing(terminal) -> None:
+    out = terminal()
+    with Console().waiting("working out the plan"):
+        pass
+    with pytest.raises(ValueError, match="as it was"), Console().waiting("working"):
+        raise ValueError("as it was")
+    assert out.said == ""
+
+
 def test_no_bar_without_a_terminal(monkeypatch, capsys) -> None:
     monkeypatch.setattr("weldtrial.cli.progress.PATIENCE", 0.0)
     with Console().progress("Simulating", 3) as advance:

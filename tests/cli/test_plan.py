@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from scipy import stats
 
 from weldtrial.cli.plan_parts import p_cell
 
@@ -595,6 +596,56 @@ def test_a_fraction_says_what_runs_together(weldtrial: Call, tmp_path: Path) -> 
     assert found["design"]["fraction"]["generators"] == ["stick_out = wire_feed * voltage * travel"]
     assert len(found["aliases"]) == 3
     assert len(found["left_out"]) == 3
+
+
+@pytest.mark.parametrize(("ask", "chance"), [("difference", "20 %"), ("no-worse", "49 %")])
+def test_where_effects_judge_each_other_table_and_terms_say_the_same(
+    weldtrial: Call, tmp_path: Path, ask: str, chance: str
+) -> None:
+    """As ``weldtrial power`` has it, simulated by Lenth's method: never "cannot answer"."""
+    known = f'''margin = 5
+margin_why = "invented"
+ask = "{ask}"
+typical = {{ mean = 80, sd_coupon = 4.0, sd_setup = 2.0 }}
+[design]'''
+    text = SCREENING.replace("[design]", known)
+    (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
+    words = squeezed(weldtrial("plan").out)
+    assert "cannot answer" not in words
+    assert f"▸ 8 – 13 {chance} – ← your file" in words
+    assert "(Lenth 1989); nothing is welded twice; would probably see 13 " in words
+    found, power = weldtrial("plan", "--json").json, weldtrial("power", "--json").json
+    row = next(one for one in found["rows"] if one["current"])
+    terms = next(iter(power["responses"].values()))["terms"]
+    own = next(one for one in terms if one["term"] == "wire_feed")
+    assert row["gap"] == pytest.approx(own["detectable"])
+
+
+def test_gap_of_three_gases_in_a_design_by_name_is_that_of_the_table(
+    weldtrial: Call, tmp_path: Path
+) -> None:
+    """All pairs together (Tukey), on 36 coupons: sqrt(2/12) of the scatter, 30 df."""
+    text = SCREENING.replace("[design]", '''margin = 5
+margin_why = "invented"
+typical = { mean = 80, sd_coupon = 4.0, sd_setup = 2.0 }
+[[factor]]
+name = "gas"
+levels = ["mix", "co2", "m20"]
+[design]''')  # fmt: skip
+    text = text.replace('kind = "fraction"\nruns = 8', 'kind = "plackett-burman"\nruns = 12')
+    (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
+    found = weldtrial("plan", "--json").json
+    gap = next(one for one in found["rows"] if one["current"])["gap"]
+    se, df = 20**0.5 * (2 / 12) ** 0.5, 36 - 7
+    critical = stats.studentized_range.ppf(0.95, 3, df) / 2**0.5
+    assert stats.nct.sf(critical, df, gap / se) == pytest.approx(0.8, abs=0.002)
+    gas = next(one for one in weldtrial("plan", "--tells", "--json").json["tells"]["effects"]
+               if one["term"] == "gas")  # fmt: skip
+    assert gas["detectable"] == pytest.approx(gap)
+    assert (
+        f"gas: judged by coupons, {df} to judge the spread from; would probably see "
+        f"{gap:.2g} " in squeezed(weldtrial("plan").out)
+    )
 
 
 @pytest.mark.parametrize(

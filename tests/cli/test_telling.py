@@ -194,3 +194,20 @@ def test_changes_are_split_at_commas_outside_brackets() -> None:
     for text in ("", "a", "a=1,", 'a=["b', "a=[1"):
         with pytest.raises(WrongUsage):
             settings_said(text)
+
+
+def test_set_ups_of_unequal_size_are_shown_as_such(weldtrial: Run, tmp_path: Path) -> None:
+    """22 coupons in 8 set-ups: 2 in some and 3 in others, never 2 alone."""
+    uneven = SETUPS.replace(
+        'kind = "factorial"\nrounds = 4\nreplicates = 1\n',
+        'kind = "optimal"\nmodel = "main"\nset_ups = 8\n',
+    ).replace("[budget]\n", "[budget]\ncoupons = 22\n")
+    where = folder(tmp_path, uneven)
+    assert re.search(r"^▸ +4 +8 +2–3 ", said(weldtrial, "-C", where, "plan"), re.MULTILINE)
+    row = as_json(weldtrial, "-C", where, "plan")["rows"][0]
+    assert (row["per_setup"], row["most_per_setup"], row["coupons"]) == (2, 3, 22)
+    assert "2 to 3 coupons a set-up: 22 coupons" in said(weldtrial, "-C", where, "power")
+    # The table, the terms and --tells give one chance for the gas.
+    gas = as_json(weldtrial, "-C", where, "plan", "--tells")["tells"]["effects"][0]
+    assert gas["chance"] == pytest.approx(row["chance"])
+    assert gas["detectable"] == pytest.approx(row["gap"])

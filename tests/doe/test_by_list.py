@@ -129,11 +129,32 @@ def test_too_many_wishes_for_the_coupons(listed_trials: ModuleType) -> None:
     )
 
 
+def test_fewer_set_ups_than_gases_are_refused_as_such(listed_trials: ModuleType) -> None:
+    """A simpler model cannot help there, so none is advised."""
+    one = listed_trials
+    design = 'kind = "optimal"\nmodel = "quadratic"\nset_ups = 1'
+    text = one.text_of(
+        [one.GAS.replace("{hard}", "true"), one.VOLTAGE], design, budget="coupons = 20"
+    )
+    with pytest.raises(PlanRefused, match="1 set-up cannot hold all 2 levels of gas"):
+        make_layout(read(text))
+
+
+def test_the_kind_taken_is_not_said_to_be_passed_over(listed_trials: ModuleType) -> None:
+    """Five factors and 8 coupons: the fraction of 16 does not fit, that of 8 does and is taken."""
+    one = listed_trials
+    parts = [one.PLAIN_VOLTAGE, one.FEED, one.TRAVEL, one.GAP, one.ANGLE]
+    text = one.text_of(parts, 'kind = "auto"\nmodel = "main"', budget="coupons = 8")
+    notes = make_layout(read(text)).notes
+    assert notes[0].startswith("Recommended: a two-level fraction.")
+    assert notes[1].startswith("Passed over: all combinations, because: 8 coupons cannot be shared")
+
+
 def test_a_factorial_does_not_weld_what_is_ruled_out(listed_trials: ModuleType) -> None:
     one = listed_trials
     parts = [one.PLAIN_VOLTAGE, one.FEED]
     limit = one.LIMIT.replace("262", "250")
-    with pytest.raises(PlanRefused, match="1 of the 4 combinations of settings break"):
+    with pytest.raises(PlanRefused, match="1 of the 4 combinations of settings breaks a"):
         make_layout(read(one.text_of(parts, 'kind = "factorial"', more=limit)))
 
 

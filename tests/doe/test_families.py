@@ -156,6 +156,29 @@ def test_squares_of_a_definitive_screening_design_share_the_published_part(order
     assert found[np.triu_indices(order, 1)] == pytest.approx(1 / 3 - 1 / (order - 1), abs=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("factors", "asked", "words"),
+    [
+        (numbers(6), {}, "two squares share 13 % of"),
+        (numbers(6), {"blocks": 2}, "two squares share up to 44 % of"),
+        (numbers(6), {"centre_points": 5}, "two squares share 51 % of"),
+        ([*numbers(5), GAS], {}, "two squares share 30 % of"),
+    ],
+)
+def test_what_squares_share_is_said_of_the_coupons_there_are(
+    factors: list[Factor], asked: dict[str, int], words: str
+) -> None:
+    """Blocks and further middles change it: by residuals on the blocks, least squares."""
+    made = family("definitive-screening", factors, **asked)
+    assert any(words in note for note in made.notes)
+    block = np.array(made.block or [1] * len(made.points))
+    dummies = (block[:, None] == np.unique(block)).astype(float)
+    squares = columns(made, factors, squares_of(factors))
+    left = squares - dummies @ np.linalg.lstsq(dummies, squares, rcond=None)[0]
+    largest = np.abs(np.corrcoef(left.T) - np.eye(left.shape[1])).max()
+    assert f"{100 * largest:.0f} %" in words
+
+
 @pytest.mark.parametrize("many", [5, 6, 7, 8, 9, 10, 12])
 def test_any_three_numbers_of_a_definitive_screening_design_can_be_fitted_whole(many: int) -> None:
     """From six columns on (Jones & Nachtsheim 2011); of four columns it is not said."""

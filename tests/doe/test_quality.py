@@ -158,6 +158,23 @@ def test_worst_place_of_a_cut_region_is_the_one_a_fine_grid_finds() -> None:
     assert narrow.prediction.worst.relative == pytest.approx(1.08 / 12, rel=5e-3)
 
 
+def test_best_and_worst_go_by_the_interval_where_degrees_of_freedom_differ() -> None:
+    """With two rounds the middle is judged by one set-up difference, corners partly by coupons."""
+    plan = trial(GAS, FEED, TRAVEL, rounds=2, replicates=1, model="main")
+    found = of(plan, Scatter(4.0, 2.0)).prediction
+    assert found is not None
+    halves = found.half_quantiles
+    assert halves is not None
+    assert found.typical_half_width == pytest.approx(halves[10])
+    best, worst = found.best.half_width, found.worst.half_width
+    assert best is not None
+    assert worst is not None
+    assert best <= halves[0] <= halves[10] <= halves[-1] <= worst
+    # By variance alone it is the other way round: the middle is where the average is known best.
+    assert found.best.relative > found.worst.relative
+    assert found.share_within(1.0, found.worst) == pytest.approx(1.0, abs=1e-6)
+
+
 def test_without_a_scatter_there_are_variances_alone() -> None:
     found = of(PLANS["set-ups"])
     assert found.ratio == 1.0
@@ -165,6 +182,8 @@ def test_without_a_scatter_there_are_variances_alone() -> None:
     assert all(one.half_width is None and one.relative > 0 for one in found.widths)
     assert found.prediction is not None
     assert found.prediction.worst.half_width is None
+    assert found.prediction.half_quantiles is None
+    assert found.prediction.best.relative < found.prediction.worst.relative
 
 
 def test_a_saturated_fraction_has_no_widths_and_says_what_leaks() -> None:

@@ -45,10 +45,13 @@ def _sides(evidence: Evidence, found: Counted) -> Said:
 def _split(evidence: Evidence, found: Counted) -> Said:
     words = (
         f"If nothing set {evidence.new.name} and {evidence.old.name} apart, a split this "
-        f"one-sided comes up {once_in(found.fisher)} (Fisher exact {p_is(found.fisher)}; "
-        f"by Boschloo's unconditional test {p_is(found.boschloo)})."
+        f"one-sided comes up {once_in(found.fisher)} (Fisher exact {p_is(found.fisher)}"
     )
-    values = {"p": found.fisher, "boschloo": found.boschloo}
+    values = {"p": found.fisher}
+    if found.boschloo is not None:
+        words += f"; by Boschloo's unconditional test {p_is(found.boschloo)}"
+        values["boschloo"] = found.boschloo
+    words += ")."
     return Said("chance-split", words, values)
 
 

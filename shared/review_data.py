@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from weldtrial.shared.adopted import make_trial, record_of
+from weldtrial.shared.claimed import fits
 from weldtrial.shared.data_file import MISSING, DataFile, read_data
 from weldtrial.shared.problems import Problem
 from weldtrial.shared.record import Reading, Record
@@ -154,7 +155,9 @@ def _rows(cells: DataFile, columns: Columns) -> tuple[tuple[ReviewRow, ...], tup
         name
         for name in cells.header
         if name not in columns.spare
-        and all(c in MISSING or cells.number(c) is not None for c in (r[name] for r in cells.rows))
+        and all(
+            c in MISSING or _measure(cells, c) is not None for c in (r[name] for r in cells.rows)
+        )
     ]
     for number, (place, row) in enumerate(zip(cells.places, cells.rows, strict=True), 1):
         group = row[columns.of("group")]
@@ -177,7 +180,7 @@ def _rows(cells: DataFile, columns: Columns) -> tuple[tuple[ReviewRow, ...], tup
                 coupon=row.get(columns.of("coupon"), ""),
                 setup=row.get(columns.of("setup"), ""),
                 day=row.get(columns.of("day"), ""),
-                order=cells.number(row.get(columns.of("order"), "")),
+                order=_measure(cells, row.get(columns.of("order"), "")),
                 minute=_minute(row, columns),
                 reader=row.get(columns.of("reader"), ""),
                 plate=row.get(columns.of("plate"), ""),
@@ -189,7 +192,7 @@ def _rows(cells: DataFile, columns: Columns) -> tuple[tuple[ReviewRow, ...], tup
                 measures={
                     name: found
                     for name in numeric
-                    if (found := cells.number(row[name])) is not None
+                    if (found := _measure(cells, row[name])) is not None
                 },
             )
         )
@@ -198,6 +201,12 @@ def _rows(cells: DataFile, columns: Columns) -> tuple[tuple[ReviewRow, ...], tup
         words = f"holds no reading in {columns.of('value')}. Name the column of readings:  --value"
         problems.append(Problem(words, file=cells.name))
     return tuple(rows), tuple(problems)
+
+
+def _measure(cells: DataFile, text: str) -> float | None:
+    """Return the number of a cell beside the reading, None where it is none that fits."""
+    number = cells.number(text)
+    return number if number is not None and fits(number) else None
 
 
 def _twins(rows: Sequence[ReviewRow], name: str, columns: Columns) -> list[Problem]:
@@ -218,6 +227,12 @@ def _value(text: str, cells: DataFile) -> tuple[float | None, str, str]:
         return None, "", ""
     beyond = _BEYOND.fullmatch(text)
     number = cells.number(beyond[2] if beyond else text)
+    if number is not None and not fits(number):
+        words = (
+            f"'{text}' is too {'large' if abs(number) > 1 else 'small'} to be weighed. Check it, "
+            "or write the column in a unit that suits it."
+        )
+        return None, "", words
     if number is not None:
         return number, ("" if not beyond else "above" if beyond[1] in ">≥" else "below"), ""
     if (meant := date_words(text)) is not None:

@@ -39,6 +39,9 @@ def show(console: Console, found: Reviewed) -> None:
     if judgement.test is not None:
         console.heading("CHEAPEST HONEST TEST")
         console.line(f"  {judgement.test.words}")
+    elif judgement.unsized:
+        console.heading("CHEAPEST HONEST TEST")
+        console.line(f"  {judgement.unsized}")
 
 
 def _said(console: Console, found: Reviewed) -> None:

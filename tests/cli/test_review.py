@@ -10,7 +10,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from scipy import stats
 
 from tests.structure.test_docs import BANNED_WORDS
 from weldtrial.cli.console import Console
@@ -301,6 +303,31 @@ def test_several_studies(weldtrial: Weldtrial) -> None:
                      "--study", "shop C -3.0 se 1.2", "--unit", "kN")  # fmt: skip
     assert done.code == 0
     assert "3 studies together" in done.out
+    assert "do not tell how single coupons scatter, so no trial can be sized" in flat(done.out)
+
+
+@pytest.mark.parametrize(
+    ("given", "why"),
+    [
+        (("new 70 4 4, old 71 5 4",), "Say what loss would not matter, a margin"),
+        (("new n 4, old n 4, p 0.3", "--margin", "5%"), "hold no scatter of single coupons"),
+        (("new 70 4 4, old 71 5 4", "--margin", "0.001"), "so small a margin"),
+        (("new 70 4 4, old 71 5 4", "--margin", "5"), None),
+    ],
+)
+def test_a_test_that_cannot_be_sized_says_why(
+    weldtrial: Weldtrial, given: tuple[str, ...], why: str | None, tmp_path: Path
+) -> None:
+    """Screen, page and JSON alike."""
+    told = ("review", "--summary", *given, "--out", "page.html")
+    screen, found = weldtrial(*told), weldtrial(*told, "--json").json
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert (found["test"] is None) == (why is not None)
+    if why is None:
+        assert found["no_test_because"] is None
+    else:
+        for place in (flat(screen.out), page, found["no_test_because"]):
+            assert why in place
 
 
 @pytest.fixture(scope="module")
@@ -432,3 +459,31 @@ def test_questions_are_asked_again_until_answered(
     said = capsys.readouterr().out
     assert said.startswith("Six questions change the answer a lot. Enter = don't know (counted")
     assert "Did you mean 'remembered'?" in said
+
+
+def test_rows_in_handfuls_are_weighed_as_so_many_welds(
+    weldtrial: Weldtrial, tmp_path: Path
+) -> None:
+    """Six welds read six times each: the p that they leave, by a t test on the six averages."""
+    rng = np.random.default_rng(8)
+    rows, welds = ["gas,kN"], {"mix": [], "co2": []}  # type: ignore[var-annotated]
+    for weld, true in enumerate((80.2, 77.6, 80.9, 78.2, 79.3, 78.4)):
+        gas = ("mix", "co2")[weld % 2]
+        read = [round(true + rng.normal(0, 0.2), 1) for _ in range(6)]
+        welds[gas].append(sum(read) / 6)
+        rows += [f"{gas},{one}" for one in read]
+    (tmp_path / "their.csv").write_text("\n".join(rows), encoding="utf-8")
+    found = weldtrial("review", "their.csv", "--json").json
+    row = next(one for one in found["undo"] if one["code"] == "handfuls")
+    assert row["what"] == "3 and 3 welds, read about 6 times each"
+    expected = stats.ttest_ind(welds["co2"], welds["mix"], equal_var=False).pvalue
+    assert row["p"] == pytest.approx(expected)
+
+
+def test_no_number_of_sides_that_were_never_apart_is_called_striking(
+    weldtrial: Weldtrial, tmp_path: Path
+) -> None:
+    rows = ["gas,day,kN", *(f"mix,Mon,{80 + n % 3}" for n in range(6)),
+            *(f"co2,Tue,{70 + n % 3}" for n in range(6))]  # fmt: skip
+    (tmp_path / "their.csv").write_text("\n".join(rows), encoding="utf-8")
+    assert weldtrial("review", "their.csv", "--json").json["apart"].startswith("Evidence: ")

@@ -56,6 +56,15 @@ def test_a_reading_that_no_gauge_shows_is_pointed_at(cell: str, size: str) -> No
     assert f"is too {size} to be weighed. Check it, or write the column in a unit" in str(problem)
 
 
+@pytest.mark.parametrize(("yes", "no"), [("yes", "no"), ("1", "0"), ("Fail", "pass")])
+def test_yes_and_no_are_counted_and_the_count_is_told(yes: str, no: str) -> None:
+    cells = [f"new,{yes}"] * 3 + [f"new,{no}"] + [f"before,{no}"] * 12
+    data = "\n".join(["spool,porous", *cells]).encode()
+    for asked in ({}, {"value": "porous"}):
+        said = str(read_theirs(data, "their.csv", asked).problems[0])  # type: ignore[arg-type]
+        assert 'weldtrial review --counts "new 3/4, before 0/12" --what porous' in said
+
+
 def test_line_ends_of_every_age() -> None:
     plain = as_csv(invented())
     for end in (b"\r", b"\r\n"):

@@ -34,7 +34,7 @@ def review_page(found: Reviewed) -> str:
             undoing=[one.words for one in says if one.code in UNDOING],
             undo=undo_rows(found),
             checks=check_lines(found),
-            grade=grade_lines(found),
+            grade=[line.replace(": --letter)", ")") for line in grade_lines(found)],
             against=_against(found),
             facts=found.facts[:MOST_FACTS],
             more_facts=max(0, len(found.facts) - MOST_FACTS),

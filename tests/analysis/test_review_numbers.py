@@ -270,7 +270,7 @@ def test_words_and_numbers_can_always_be_given_out(found: Weighing) -> None:
 
 
 def test_a_p_of_five_in_a_hundred_ends_at_nought() -> None:
-    said = one(averages("new n 4, old n 4, p 0.05").says, "standardised")
+    said = one(averages("new n 4, old n 4, p 0.05").says, "from-p")
     assert "could be 0 to 3.4" in said.words
 
 

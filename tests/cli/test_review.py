@@ -414,6 +414,8 @@ def test_the_same_from_options(weldtrial: Weldtrial, tmp_path: Path) -> None:
         ("{", 3, "is no JSON"),
         ("[]", 3, "is not a saved review"),
         ('{"review": 1, "test": null}', 5, "names no honest test"),
+        ('{"review": 1, "test": null, "kind": "folder"}', 5, "starts from the folder itself"),
+        ('{"review": 1, "test": null, "no_test_because": "No scatter."}', 5, "test. No scatter."),
         ('{"review": 1, "test": {}}', 3, "not a whole review"),
     ],
 )

@@ -489,3 +489,17 @@ def test_no_number_of_sides_that_were_never_apart_is_called_striking(
             *(f"co2,Tue,{70 + n % 3}" for n in range(6))]  # fmt: skip
     (tmp_path / "their.csv").write_text("\n".join(rows), encoding="utf-8")
     assert weldtrial("review", "their.csv", "--json").json["apart"].startswith("Evidence: ")
+
+
+def test_a_page_draws_no_second_figure_of_what_is_judged_elsewhere_or_not_at_all(
+    weldtrial: Weldtrial, folder: Path, tmp_path: Path
+) -> None:
+    """The interval of a folder is that of its plan; sides that were never apart have none."""
+    rows = ["gas,day,kN", *(f"mix,Mon,{80 + n % 3}" for n in range(6)),
+            *(f"co2,Tue,{70 + n % 3}" for n in range(6))]  # fmt: skip
+    (tmp_path / "their.csv").write_text("\n".join(rows), encoding="utf-8")
+    for given, drawn in ((folder, False), ("their.csv", False), (LEAFLET, True)):
+        told = given if isinstance(given, tuple) else (str(given),)
+        assert weldtrial("review", *told, "--out", "page.html").code == 0
+        page = (tmp_path / "page.html").read_text(encoding="utf-8")
+        assert ("Dot: what was found." in page) == drawn

@@ -13,7 +13,8 @@ from weldtrial.shared.review_data import Theirs, as_trial, read_theirs
 
 CELLS = st.sampled_from(
     ["mix", "co2", "80.5", "81", "81,5", "79.99", ">90", "<2", "", "NA", "lost", "2026-05-04",
-     "2026-05-04 09:10", "25 May", "-3", "1e9", "1e300", "1e-300", "-1e155", "1e11", "1e-11", "0", "yes", "\u2212 4", "9:05", "A1", "B2"]
+     "2026-05-04 09:10", "25 May", "-3", "1e9", "1e300", "1e-300", "-1e155", "1e11",
+     "1e-11", "0", "yes", "\u2212 4", "9:05", "A1", "B2"]
 )  # fmt: skip
 HEADERS = st.lists(
     st.sampled_from(["gas", "load", "load (kN)", "stamp", "bottle", "day", "run", "time", "reader",

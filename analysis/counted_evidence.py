@@ -16,7 +16,7 @@ from math import comb, inf, isnan, nan
 from typing import Literal
 
 import numpy as np
-from scipy import stats
+from scipy import special, stats
 from statsmodels.stats.proportion import confint_proportions_2indep
 
 from weldtrial.analysis.evidence import Evidence, Side
@@ -30,6 +30,10 @@ from weldtrial.analysis.proportions import boschloo, share_interval
 MOST_EXACT = 100
 """Coupons together up to which intervals of difference and ratio are worked out exactly; beyond
 that the intervals for large numbers are close enough, and the exact one takes long."""
+MOST_UNCONDITIONAL = 600
+"""Coupons together up to which Boschloo's p is worked out: the work grows as their cube."""
+MOST_WHOLE = 1000
+"""Units together up to which the ways to deal them are counted in whole numbers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +49,8 @@ class Counted:
     fisher
         Two-sided p of Fisher's exact test.
     boschloo
-        Two-sided p of Boschloo's unconditional test, twice the smaller one-sided one.
+        Two-sided p of Boschloo's unconditional test, twice the smaller one-sided one; None beyond
+        `MOST_UNCONDITIONAL` coupons.
     smallest_p
         Smallest two-sided p of Fisher's test that so many coupons could reach at all.
     difference95, difference90, ratio95, ratio90
@@ -61,7 +66,7 @@ class Counted:
     old_low: float
     old_high: float
     fisher: float
-    boschloo: float
+    boschloo: float | None
     smallest_p: float
     difference95: Interval
     difference90: Interval
@@ -96,7 +101,7 @@ def counted(evidence: Evidence) -> Counted:
         *share_interval(*new),
         *share_interval(*old),
         fisher_p(*four),
-        boschloo(*four).p,
+        boschloo(*four).p if new[1] + old[1] <= MOST_UNCONDITIONAL else None,
         smallest_p(new[1], old[1]),
         wide,
         narrow,
@@ -131,7 +136,11 @@ def smallest_p(of_new: int, of_old: int) -> float:
 
     One of all ways to deal the coupons, or two where both sides are as large: 1 in 10 for 3 + 3.
     """
-    return (2 if of_new == of_old else 1) / comb(of_new + of_old, of_new)
+    many, equal = of_new + of_old, 2 if of_new == of_old else 1
+    if many <= MOST_WHOLE:
+        return equal / comb(many, of_new)
+    ways = special.gammaln(many + 1) - special.gammaln(of_new + 1) - special.gammaln(of_old + 1)
+    return float(min(1.0, equal * np.exp(-ways)))
 
 
 def _pair(side: Side) -> tuple[int, int]:

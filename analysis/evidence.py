@@ -173,6 +173,8 @@ class Judgement:
         What it takes to undo it.
     test
         The cheapest honest test; None where none would help.
+    unsized
+        Why there is none though it is not settled; empty where there is one, or need be none.
     """
 
     verdict: str
@@ -182,3 +184,4 @@ class Judgement:
     says: tuple[Said, ...] = ()
     undo: tuple[UndoRow, ...] = ()
     test: HonestTest | None = None
+    unsized: str = ""

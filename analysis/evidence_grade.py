@@ -28,10 +28,11 @@ GRADE_WORDS: dict[Grade, str] = {
 FEWEST = 4
 """Of questions 1 to 8: with fewer answered nothing can be judged."""
 
-Numbers = Literal["striking", "suggestive", "quiet", "contradict"]
+Numbers = Literal["striking", "clear", "suggestive", "quiet", "contradict"]
 """What the numbers say, taken at face value."""
 _NUMBERS: dict[Numbers, str] = {
     "striking": "Numbers striking",
+    "clear": "Numbers clear",
     "suggestive": "Numbers suggestive",
     "quiet": "Numbers say little",
     "contradict": "Numbers speak against the claim",

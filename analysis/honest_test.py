@@ -133,7 +133,7 @@ def count_margin_test(margin: float, share: float, ask: Ask, thing: str) -> Hone
     words = (
         f"About {k} fresh set-ups of each{f' {thing}' if thing else ' side'}, 1 coupon each, "
         f"shuffled, read blind: 8 chances in 10 to show {shows} (about {100 * well:.0f} in 100 "
-        f"well). Fewer set-ups would do where coupons of one are not alike."
+        f"well). Several coupons a set-up do as well only where they are no more alike than others."
     )
     if 2 * k > MOST_WORTH:
         words += f" {TOO_MANY}"

@@ -102,7 +102,8 @@ def _separate(found: ResponseFindings, tied: Mapping[str, tuple[str, ...]]) -> l
 
 
 def _bend(found: ResponseFindings) -> list[Step]:
-    curved = found.curvature is not None and (found.curvature.p or 1.0) < ALPHA
+    bend = None if found.curvature is None else found.curvature.p
+    curved = bend is not None and bend < ALPHA
     misfit = found.lack_of_fit.p is not None and found.lack_of_fit.p < ALPHA
     if not (curved or misfit):
         return []

@@ -192,7 +192,9 @@ def from_p(p: float, n_new: int, n_old: int) -> Standardised:
         raise ValueError(f"no gap follows from p = {p!r}, {n_new} and {n_old} coupons")
     t = float(-special.stdtrit(df, p / 2))
     scale = sqrt(1 / n_new + 1 / n_old)
-    return Standardised(t, df, t * scale, *(scale * one for one in noncentrality(t, df)))
+    ends = (scale * one for one in noncentrality(t, df))
+    # At p = 0.05 an end lies at 0 but for what solving leaves.
+    return Standardised(t, df, t * scale, *(0.0 if abs(one) < 1e-9 else one for one in ends))
 
 
 def noncentrality(t: float, df: float, confidence: float = 0.95) -> tuple[float, float]:

@@ -191,6 +191,9 @@ def _without_spread(
     p, sizes = evidence.stated.p, (evidence.new.n, evidence.old.n)
     if p is not None and min(sizes) >= 1 and sum(sizes) > 2:
         return (standardised_said(p, from_p(p, *sizes)),)
+    if sizes == (1, 1):
+        words = "One coupon of each side has no spread, so no interval is possible."
+        return (Said("no-spread", words),)
     words = "No spread is told in any form, so no interval is possible. Ask for the single coupons."
     return (Said("no-spread", words),)
 

@@ -6,6 +6,7 @@ what the answers are for.  It never says that anything is wrong.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -51,6 +52,18 @@ class Letter:
             parts.append("\n".join(_wrapped(one, "  - ", "    ") for one in self.noticed))
         parts += [_wrapped(one) for one in self.closing]
         return "\n\n".join([*parts, self.farewell]) + "\n"
+
+
+def to_the_author(words: str) -> str:
+    """Return a finding as it is put to whoever did the work: a question, not an errand."""
+    words = re.sub(r"Please ask for ([^.;]*)\.", r"Could you send \1?", words)
+    words = re.sub(r"Please ask ([^.;,]*)([.;,])", _question, words)
+    return words
+
+
+def _question(found: re.Match[str]) -> str:
+    end = "?" if found[2] == "." else found[2]
+    return f"Could you say {found[1]}{end}"
 
 
 def write_letter(

@@ -18,6 +18,10 @@ ReviewCode = Literal["cannot-tell", "not-settled", "supports", "contradicts", "s
 
 NO_INTERVAL = "Not settled: no interval is possible from these figures."
 TOO_FEW = "Not settled: these figures are too few to say. This is not evidence that they are alike."
+NOT_APART = (
+    "Not settled: these figures do not tell the sides apart. This is not evidence that they are "
+    "alike: only a margin, said before, could show that."
+)
 NEVER_APART = (
     "Cannot tell: {new} was never welded apart from {tied}. Any difference could be either. More "
     "coupons of the same kind would not help; a trial that breaks the tie would."
@@ -26,9 +30,26 @@ CAUSE = "Cannot tell whether {thing} caused it. Worth testing; not worth repeati
 NOT_BORNE = (
     "Cannot tell: taken at face value the figures {say}, but how they came about cannot bear that."
 )
+NOT_TOLD = (
+    "Cannot tell: taken at face value the figures {say}, but too little is told of how they came "
+    "about to bear that."
+)
 FOLDER_NOT_BORNE = (
     "Cannot tell: its files give \N{LEFT DOUBLE QUOTATION MARK}{head}"
     "\N{RIGHT DOUBLE QUOTATION MARK}, but how they came about cannot bear that."
+)
+UNSIZED_MARGIN = "Say what loss would not matter, a margin, and the smallest fair trial is sized."
+UNSIZED_STUDIES = (
+    "Studies of a difference do not tell how single coupons scatter, so no trial can be sized from "
+    "them. Ask for mean, standard deviation and n of each side, or weld a pilot."
+)
+UNSIZED_FIGURES = (
+    "These figures hold no scatter of single coupons, so no trial can be sized from them. A pilot "
+    "of a few coupons of each side would tell it."
+)
+UNSIZED_SMALL = (
+    "No trial of a workable size would settle so small a margin with so much scatter. Name a wider "
+    "margin, or find what makes the coupons scatter."
 )
 PICKED = "Not settled: as the pick of {many} that were looked at it no longer stands out."
 _SAYS: dict[str, str] = {
@@ -83,7 +104,19 @@ def judged(
     test = weighing.test
     if head or code in ("shown", "supports", "contradicts"):
         test = None
-    return Judgement(code, words, graded.code, graded.reasons, says, undo, test)
+    unsized = _unsized(weighing, evidence, margin) if test is None and not head else ""
+    if code in ("shown", "supports", "contradicts"):
+        unsized = ""
+    return Judgement(code, words, graded.code, graded.reasons, says, undo, test, unsized)
+
+
+def _unsized(weighing: Weighing, evidence: Evidence, margin: str) -> str:
+    """Return why no test can be sized from such figures, and what would be needed."""
+    if evidence.kind == "studies":
+        return UNSIZED_STUDIES
+    if weighing.code is None:
+        return UNSIZED_FIGURES
+    return UNSIZED_SMALL if margin else UNSIZED_MARGIN
 
 
 def _of_folder(head: str, graded: Graded) -> tuple[ReviewCode, str]:
@@ -132,12 +165,13 @@ def verdict(
         return "cannot-tell", NEVER_APART.format(new=new, tied=" and ".join(tied))
     claim = weighing.claim
     bears = graded.code in _BEARS
+    not_borne = NOT_TOLD if graded.code == "cannot-be-judged" else NOT_BORNE
     if claim is not None and claim.verdict != "not-settled":
         quoted = f"\N{LEFT DOUBLE QUOTATION MARK}{claim.claim.text}\N{RIGHT DOUBLE QUOTATION MARK}"
         against = claim.verdict == "contradicted"
         if not bears:
             say = f"{'contradict' if against else 'support'} {quoted}"
-            return "cannot-tell", NOT_BORNE.format(say=say)
+            return "cannot-tell", not_borne.format(say=say)
         if against:
             return "contradicts", f"Contradicts the claim {quoted}."
         lead = "Supports" if graded.code == "strong" else "Suggests, no more, that it holds:"
@@ -148,13 +182,13 @@ def verdict(
     if weighing.code is None:
         return "not-settled", NO_INTERVAL
     if weighing.code not in _SAYS:
-        return "not-settled", TOO_FEW
+        return "not-settled", TOO_FEW if margin or evidence.kind == "counts" else NOT_APART
     if (many := picked_away(weighing)) is not None:
         return "not-settled", PICKED.format(many=many)
     say = _SAYS[weighing.code].format(new=new, old=old, margin=margin or "the margin")
     if not bears:
         if weighing.code in _ALIKE:
-            return "cannot-tell", NOT_BORNE.format(say=f"say that {say}")
+            return "cannot-tell", not_borne.format(say=f"say that {say}")
         return "cannot-tell", CAUSE.format(thing=f"the {thing}" if thing else new)
     if graded.code == "strong":
         return "shown", f"Shown: {say}."
@@ -166,7 +200,7 @@ def numbers_in_a_word(weighing: Weighing) -> Numbers:
     if weighing.claim is not None and weighing.claim.verdict == "contradicted":
         return "contradict"
     if weighing.code in _SAYS and picked_away(weighing) is None:
-        return "striking"
+        return "clear" if weighing.code in _ALIKE else "striking"
     p = smallest_said(weighing)
     return "suggestive" if p is not None and p <= 0.1 else "quiet"
 

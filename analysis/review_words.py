@@ -45,10 +45,13 @@ def _sides(evidence: Evidence, found: Counted) -> Said:
 def _split(evidence: Evidence, found: Counted) -> Said:
     words = (
         f"If nothing set {evidence.new.name} and {evidence.old.name} apart, a split this "
-        f"one-sided comes up {once_in(found.fisher)} (Fisher exact {p_is(found.fisher)}; "
-        f"by Boschloo's unconditional test {p_is(found.boschloo)})."
+        f"one-sided comes up {once_in(found.fisher)} (Fisher exact {p_is(found.fisher)}"
     )
-    values = {"p": found.fisher, "boschloo": found.boschloo}
+    values = {"p": found.fisher}
+    if found.boschloo is not None:
+        words += f"; by Boschloo's unconditional test {p_is(found.boschloo)}"
+        values["boschloo"] = found.boschloo
+    words += ")."
     return Said("chance-split", words, values)
 
 
@@ -79,13 +82,13 @@ def _ratio(evidence: Evidence, found: Counted) -> Said | None:
         return None
     new, old = evidence.new.name, evidence.old.name
     if isinf(gap.high):
-        words = f"{new} happens at least {figures(gap.low)} times as often as {old}; "
+        words = f"In {new} it happens at least {figures(gap.low)} times as often as in {old}; "
         words += f"how much more nobody can say, with none seen in {old}."
     elif gap.low == 0:
-        words = f"{new} happens at most {figures(gap.high)} times as often as {old}; "
+        words = f"In {new} it happens at most {figures(gap.high)} times as often as in {old}; "
         words += f"how much less nobody can say, with none seen in {new}."
     else:
-        words = f"{new} happens {figures(gap.estimate)} times as often as {old}, could be "
+        words = f"In {new} it happens {figures(gap.estimate)} times as often as in {old}, could be "
         words += f"{figures(gap.low)} to {figures(gap.high)} times ({_interval(found)})."
     values = {"ratio": gap.estimate, "low": gap.low, "high": gap.high}
     return Said("ratio", words, {k: v for k, v in values.items() if abs(v) < inf})

@@ -13,9 +13,9 @@ and Walsh et al. (2014), *J. Clin. Epidemiol.* 67:622-628.  Set-ups as what is d
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import comb, gcd
+from math import gcd
 
-from weldtrial.analysis.counted_evidence import fisher_p
+from weldtrial.analysis.counted_evidence import fisher_p, smallest_p
 from weldtrial.analysis.evidence import Evidence, Side, UndoRow
 
 STANDS_OUT = 0.05 + 1e-9
@@ -23,8 +23,8 @@ ROWS = 3
 """Forgotten events that are always tabled."""
 MOST = 20
 """Forgotten events beyond which none is looked for."""
-MOST_DEALS = 200_000
-"""Ways to deal set-ups that are counted out."""
+STEPS = 200
+"""Numbers of earlier coupons that are tried one by one; before that they are halved."""
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
@@ -40,8 +40,7 @@ def undo_counts(evidence: Evidence, *, remembered: bool | None = None) -> tuple[
         Whether the old side is known to be from memory: then its rows are marked as told.
     """
     new, old = evidence.new, evidence.old
-    p = _p(new, old)
-    if p is None or p > STANDS_OUT:
+    if new.passed is None or old.passed is None or _p(new, old) > STANDS_OUT:
         return ()
     rows = [*_forgotten(evidence), *_misjudged(evidence), *_fewer(evidence)]
     if remembered:
@@ -56,7 +55,8 @@ def clusters_row(new: Side, old: Side) -> UndoRow:
     many_new = new.setups or (new.n // size if size > 1 else 1)
     many_old = old.setups or (old.n // size if size > 1 else 1)
     p = setups_p(many_new, many_old)
-    parts = [_as_setups(old, many_old, the=new.n != old.n), _as_setups(new, many_new, the=False)]
+    the = new.n != old.n
+    parts = [_as_setups(old, many_old, the=the, first=True), _as_setups(new, many_new)]
     return UndoRow(
         f"{parts[0]}, {parts[1]}", p, p > STANDS_OUT, told, "clusters",
         {"setups_new": many_new, "setups_old": many_old},
@@ -69,7 +69,7 @@ def setups_p(new: int, old: int) -> float:
     The most lopsided outcome, every set-up of one side above every one of the other; two ways
     where the sides hold equally many.  1.0 with one set-up each.
     """
-    return (2 if new == old else 1) / comb(new + old, new)
+    return smallest_p(new, old)
 
 
 # ------------------------------------------------------------------------------ facts
@@ -102,7 +102,7 @@ def _misjudged(evidence: Evidence) -> Iterator[UndoRow]:
     if not high.passed or high.passed < 2:
         return
     other = Side(high.name, high.n, passed=high.passed - 1)
-    p = _p(other, low) or 1.0
+    p = _p(other, low)
     what = f"one of {high.name}'s {high.passed} misjudged"
     yield UndoRow(what, p, p > STANDS_OUT, False, "misjudged", {"events": high.passed - 1})
 
@@ -110,8 +110,14 @@ def _misjudged(evidence: Evidence) -> Iterator[UndoRow]:
 def _fewer(evidence: Evidence) -> Iterator[UndoRow]:
     """Give the largest number of earlier coupons at which the count no longer stands out."""
     new, old = evidence.new, evidence.old
-    for n in range(old.n - 1, max(1, old.passed or 0) - 1, -1):
-        p = _p(new, Side(old.name, n, passed=old.passed)) or 1.0
+    low, high = max(1, old.passed or 0), old.n - 1
+    while high - low > STEPS:
+        middle = (low + high) // 2
+        p = _p(new, Side(old.name, middle, passed=old.passed))
+        # A little room is left: p does not fall quite evenly as coupons are added.
+        low, high = (middle, high) if p > STANDS_OUT else (low, middle + STEPS // 4)
+    for n in range(high, low - 1, -1):
+        p = _p(new, Side(old.name, n, passed=old.passed))
         if p > STANDS_OUT:
             what = f"really only {n} earlier coupon{'' if n == 1 else 's'}"
             yield UndoRow(what, p, True, False, "fewer-earlier", {"earlier": n})
@@ -124,27 +130,25 @@ def _lower(evidence: Evidence) -> tuple[Side, bool]:
     return (old, True) if is_old else (new, False)
 
 
-def _p(new: Side, old: Side) -> float | None:
-    if new.passed is None or old.passed is None:
-        return None
-    return fisher_p(new.passed, new.n, old.passed, old.n)
+def _p(new: Side, old: Side) -> float:
+    return fisher_p(new.passed or 0, new.n, old.passed or 0, old.n)
 
 
 def _p_with(evidence: Evidence, is_old: bool, many: int) -> float:
     low = evidence.old if is_old else evidence.new
     other = Side(low.name, low.n, passed=(low.passed or 0) + many)
     pair = (evidence.new, other) if is_old else (other, evidence.old)
-    return _p(*pair) or 1.0
+    return _p(*pair)
 
 
 def _marked(row: UndoRow) -> UndoRow:
     return UndoRow(row.what, row.p, row.undone, True, row.code, row.values)
 
 
-def _as_setups(side: Side, many: int, *, the: bool) -> str:
+def _as_setups(side: Side, many: int, *, the: bool = False, first: bool = False) -> str:
     name = f"the {side.n}" if the else side.name
     if many == 1:
-        return f"{name} {'are' if the else 'is'} 1{' set-up' if the else ''}"
+        return f"{name} {'are' if the else 'is'} 1{' set-up' if first else ''}"
     each = f" of {side.n // many}" if side.n % many == 0 else ""
     return f"{name} {'are' if the else 'is'} {many} set-ups{each}"
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from weldtrial.cli.review_options import Wishes
 from weldtrial.shared.answers import Answer, read_answers, read_said
 from weldtrial.shared.claim_text import parse_claim
-from weldtrial.shared.claimed import Claim, Evidence
+from weldtrial.shared.claimed import Claim, Evidence, fits
 from weldtrial.shared.problems import Problem, ProblemsFound, WrongUsage
 from weldtrial.shared.responses import Margin
 from weldtrial.shared.review_texts import (
@@ -125,6 +125,14 @@ def _misfits(wishes: Wishes) -> list[Problem]:
         if value is not None and not value > 0:
             words = f"--{name.replace('_', '-')} is {value:g}: it lies above 0."
             problems.append(Problem(words, "review"))
+    for name in (*ONLY_SUMMARY, "sd_setup"):
+        value = getattr(wishes, name)
+        if value is not None and not fits(value) and (value > 0 or name in ("least", "most")):
+            words = f"--{name.replace('_', '-')} is {value:g}: no gauge has that. Check it."
+            problems.append(Problem(words, "review"))
+    if wishes.least is not None and wishes.most is not None and wishes.least >= wishes.most:
+        words = f"--least {wishes.least:g} is not below --most {wishes.most:g}. Turn them round."
+        problems.append(Problem(words, "review"))
     return problems
 
 

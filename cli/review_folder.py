@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -58,6 +58,13 @@ class WorkedOutAgain:
     before_opening: Findings | None
     facts: tuple[Fact, ...]
     why_not: str = ""
+
+
+def _once(fact: Fact, why_not: str, told: str) -> Fact:
+    """Return a fact without the reason that another one has already given."""
+    if fact.code != "not-analysed" or not why_not or why_not not in told:
+        return fact
+    return replace(fact, words="It cannot be analysed again until that is put right.")
 
 
 def work_out_again(folder: TheirFolder) -> WorkedOutAgain:
@@ -247,7 +254,9 @@ def review_folder(path: Path) -> FolderReview:
     again = work_out_again(folder)
     is_open = folder.record.codes_open
     closed = () if is_open else (Fact("codes-closed", CLOSED, file="journal.csv"),)
-    found = (*closed, *folder_facts(folder), *again.facts)
+    shown = folder_facts(folder)
+    told = " ".join(one.words for one in shown)
+    found = (*closed, *shown, *(_once(one, again.why_not, told) for one in again.facts))
     facts = tuple(sorted(found, key=lambda one: not one.serious))
     factor = compared_factor(folder.trial)
     noticed: tuple[Suspicion, ...] = ()

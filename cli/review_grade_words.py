@@ -100,7 +100,7 @@ def letter_page(found: Reviewed) -> str:
 
 
 def _letter(found: Reviewed) -> Letter:
-    from weldtrial.analysis.review_letter import write_letter
+    from weldtrial.analysis.review_letter import to_the_author, write_letter
 
     wanted = ("sides", "difference", "pooled")
     understood = [said.words for said in found.judgement.says if said.code in wanted][:1]
@@ -108,6 +108,7 @@ def _letter(found: Reviewed) -> Letter:
     noticed += [one.words for one in found.suspicions if one.asks]
     noticed += [fact.words for fact in found.facts if fact.serious]
     claim = found.asked.claim.text if found.asked.claim else ""
+    noticed = [to_the_author(words) for words in noticed]
     return write_letter(
         found.graded.unanswered, claim=claim, understood=understood, noticed=noticed
     )

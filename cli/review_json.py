@@ -44,4 +44,5 @@ def review_json(found: Reviewed) -> dict[str, Any]:
         "notes": [*asked.notes, *found.seen],
         "warnings": [str(one) for one in asked.warnings],
         "test": judgement.test,
+        "no_test_because": judgement.unsized or None,
     }  # fmt: skip

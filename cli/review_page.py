@@ -34,7 +34,7 @@ def review_page(found: Reviewed) -> str:
             undoing=[one.words for one in says if one.code in UNDOING],
             undo=undo_rows(found),
             checks=check_lines(found),
-            grade=grade_lines(found),
+            grade=[line.replace(": --letter)", ")") for line in grade_lines(found)],
             against=_against(found),
             facts=found.facts[:MOST_FACTS],
             more_facts=max(0, len(found.facts) - MOST_FACTS),
@@ -64,10 +64,19 @@ def _against(found: Reviewed) -> tuple[str, ...]:
 def _strip(found: Reviewed) -> FigureBlock | None:
     from weldtrial.analysis.figures import claim_strip
 
+    if found.boxes or not _compared(found):
+        # A folder is judged by its own plan, and sides that were never apart are not compared: a
+        # second figure would contradict the first.
+        return None
     strip = claim_strip.strip_of(found.evidence, found.weighing, found.asked.margin)
     if strip is None:
         return None
     return _block("strip", claim_strip.draw(strip), claim_strip.describe(strip))
+
+
+def _compared(found: Reviewed) -> bool:
+    """Whether the sides are compared at all, rather than listed."""
+    return not any(said.code == "averages" for said in found.judgement.says)
 
 
 def _undo_figure(found: Reviewed) -> FigureBlock | None:

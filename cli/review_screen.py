@@ -39,6 +39,9 @@ def show(console: Console, found: Reviewed) -> None:
     if judgement.test is not None:
         console.heading("CHEAPEST HONEST TEST")
         console.line(f"  {judgement.test.words}")
+    elif judgement.unsized:
+        console.heading("CHEAPEST HONEST TEST")
+        console.line(f"  {judgement.unsized}")
 
 
 def _said(console: Console, found: Reviewed) -> None:
@@ -107,5 +110,5 @@ def undo_note(row: UndoRow, found: Reviewed) -> str:
         return f"the number no longer stands out{tail}"
     if row.told and row.code in ("clusters", "one-set-up"):
         said = value_of(found.answers, "setups") == "one"
-        return "you said they are" if said else "as told"
+        return f"you said {found.evidence.new.name} is one set-up" if said else "as told"
     return "no longer stands out"

@@ -95,16 +95,26 @@ def seed_of(review: Mapping[str, Any], name: str) -> Seed:
     """
     test = review.get("test")
     if test is None:
-        raise NotEnough(
-            "This review names no honest test: nothing in it says what a trial should be able to "
-            "show.",
-            hint="Say the loss that would not matter:  weldtrial review … --margin 5%",
-        )
+        raise _no_test(review)
     try:
         return _seed(review, test)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         words = f"is not a whole review ({error} is missing or wrong). {SAVE}"
         raise ProblemsFound([Problem(words, file=name)]) from None
+
+
+def _no_test(review: Mapping[str, Any]) -> NotEnough:
+    """Say why a review names no test, and what would bring one."""
+    words, hint = "This review names no honest test", "weldtrial review … --margin 5%"
+    because = review.get("no_test_because")
+    if review.get("kind") == "folder":
+        why = "a folder's next trial starts from the folder itself."
+        return NotEnough(f"{words}: {why}", hint="weldtrial -C FOLDER next")
+    if isinstance(because, str) and because:
+        margin = "a margin" in because
+        return NotEnough(f"{words}. {because}", hint=hint if margin else None)
+    why = "nothing in it is left to settle, or says what a trial should be able to show."
+    return NotEnough(f"{words}: {why}", hint=f"Say the loss that would not matter:  {hint}")
 
 
 def _seed(review: Mapping[str, Any], test: Mapping[str, Any]) -> Seed:

@@ -11,7 +11,7 @@ from weldtrial.shared.answers import Answer, Answers, joined
 from weldtrial.shared.claimed import Evidence, Side
 
 if TYPE_CHECKING:
-    from weldtrial.analysis.evidence import Judgement, Said
+    from weldtrial.analysis.evidence import Judgement, Said, UndoRow
     from weldtrial.analysis.evidence_grade import Fault, Graded
     from weldtrial.analysis.review_numbers import Weighing
     from weldtrial.analysis.suspicion_record import Suspicion
@@ -170,21 +170,37 @@ def _put_together(
         evidence, asked.claim, asked.margin, thing=asked.wishes.thing, remembered=remembered,
         sd_setup=asked.wishes.sd_setup,
     )  # fmt: skip
-    weighing = replace(weighing, says=(*weighing.says, *more))
+    undo = (*_in_handfuls(evidence, noticed), *weighing.undo)
+    weighing = replace(weighing, says=(*weighing.says, *more), undo=undo)
     wrong = [said for said in weighing.checks if said.code.startswith("impossible")]
     if wrong:
         faults = (*faults, Fault("impossible", "numbers that cannot come from the stated n",
                                  wrong[0].words))  # fmt: skip
     graded = grade_evidence(answers, faults)
+    tied = cannot_tell_from(noticed, answers)
     near = margin_text(asked.margin, evidence.unit, points=evidence.kind == "counts")
     judgement = judged(
-        weighing, graded, evidence, tied=cannot_tell_from(noticed, answers),
+        weighing, graded, evidence, tied=tied,
         thing=asked.wishes.thing, margin=near, head=boxes[0][1] if boxes else "",
     )  # fmt: skip
-    together = f"Evidence: {graded.words.lower()}." if boxes else apart(weighing, graded)
+    together = apart(weighing, graded)
+    if boxes or tied:
+        together = f"Evidence: {graded.words.lower()}."
     return Reviewed(
         asked, evidence, judgement, weighing, graded, together, answers, noticed, seen, facts, boxes
     )
+
+
+def _in_handfuls(evidence: Evidence, noticed: tuple[Suspicion, ...]) -> tuple[UndoRow, ...]:
+    """Return what becomes of rows that look like several readings of one weld."""
+    from weldtrial.analysis.leave_out import handfuls
+
+    found = [
+        handfuls(evidence, int(one.values["size"]))
+        for one in noticed
+        if one.code == "alike-in-blocks" and evidence.kind == "raw"
+    ]
+    return tuple(row for row in found if row is not None)
 
 
 def _one_setup(evidence: Evidence) -> Evidence:

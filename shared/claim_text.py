@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from weldtrial.shared.claimed import Claim, Direction
+from weldtrial.shared.claimed import Claim, Direction, fits
 from weldtrial.shared.problems import Problem, WeldtrialError, nearest
 from weldtrial.shared.units import parse_number
 
@@ -100,6 +100,10 @@ def _value(text: str) -> float:
 
 def _odd(claim: Claim, text: str) -> list[Problem]:
     value = claim.value
+    if value is not None and not fits(value):
+        size = "large" if abs(value) > 1 else "small"
+        return [Problem(f"{text.strip()!r} names a figure too {size} to be weighed. Check it.",
+                        _WHERE, value=text)]  # fmt: skip
     if claim.kind == "ratio" and value is not None and value <= 0:
         return [Problem(f"a ratio of {value:g} cannot be: new over old is above 0.", _WHERE,
                         value=text)]  # fmt: skip

@@ -15,6 +15,13 @@ from weldtrial.shared.responses import Better
 EvidenceKind = Literal["counts", "summary", "raw", "folder", "studies"]
 ClaimKind = Literal["ratio", "difference", "no-difference", "at-least", "at-most"]
 Direction = Literal["worse", "better"]
+LARGEST, SMALLEST = 1e12, 1e-12
+"""Sizes beyond which a figure is a slip, or in a unit that does not suit it."""
+
+
+def fits(value: float) -> bool:
+    """Whether a figure can be weighed: 0, or of a size between `SMALLEST` and `LARGEST`."""
+    return value == 0 or SMALLEST <= abs(value) <= LARGEST
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -12,6 +13,9 @@ from weldtrial.shared.problems import Problem
 
 MISSING = frozenset(["", "NA", "N/A", "NaN", "nan", "null", "None", "-"])
 """Cells that stand for no reading."""
+
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x19\x1b-\x1f\x7f]")
+"""Signs that no text holds; a line break and an old end-of-file mark are not among them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +77,9 @@ def read_data(data: bytes, name: str, decimal: str = ".") -> DataFile:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = data.decode("cp1252", errors="replace")
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    if _CONTROL.search(text):
+        return DataFile(name, problems=(Problem("is no text file. Save it as CSV.", file=name),))
     first = text.split("\n", 1)[0]
     marks = (";", "\t") if decimal == "," else (",", ";", "\t")
     delimiter = max(marks, key=first.count)
@@ -95,7 +102,7 @@ def read_data(data: bytes, name: str, decimal: str = ".") -> DataFile:
         if len(cells) != len(header):
             words = (
                 f"has {len(cells)} cells, the header {len(header)}. Decimal commas in a comma "
-                "separated file do this: save it with semicolons, and say  --decimal , ."
+                "separated file do this: save it with semicolons, and say  --decimal ,"
             )
             problems.append(Problem(words, file=name, row=number))
             continue

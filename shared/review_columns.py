@@ -41,6 +41,9 @@ _WORDS: Mapping[Role, tuple[str, ...]] = {
 }  # fmt: skip
 _UNIT = re.compile(r"(?:[(\[]\s*([^)\]]+)\s*[)\]]|_([A-Za-z/%²]+))\s*$")
 
+OLD_WORDS = ("control", "old", "before", "today", "reference", "standard", "usual", "earlier")
+"""Names of the side that something is compared with."""
+
 
 @dataclass(frozen=True, slots=True)
 class Columns:
@@ -105,6 +108,11 @@ def find_columns(data: DataFile, asked: Mapping[Role, str]) -> tuple[Columns, tu
             )
             problems.append(Problem(words, file=data.name, row=1))
     return Columns(names, tuple(taken)), tuple(problems)
+
+
+def group_of(data: DataFile, apart: str) -> str:
+    """Return the column that looks like the sides, another than `apart`; empty where none does."""
+    return _guess("group", [name for name in data.header if name and name != apart], data)
 
 
 def _column(name: str, data: DataFile) -> str | None:

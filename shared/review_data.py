@@ -15,15 +15,13 @@ from weldtrial.shared.adopted import make_trial, record_of
 from weldtrial.shared.data_file import MISSING, DataFile, read_data
 from weldtrial.shared.problems import Problem
 from weldtrial.shared.record import Reading, Record
+from weldtrial.shared.review_cells import measure, minute, reading
 from weldtrial.shared.review_columns import Columns, Role, find_columns, unit_in
-from weldtrial.shared.spreadsheet_dates import date_words
+from weldtrial.shared.review_yes_no import yes_no
 from weldtrial.shared.trial import Trial
-from weldtrial.shared.welded_order import parse_started
 
-_BEYOND = re.compile(r"([<>≥≤])\s*=?\s*(.+)")
 _POINT_COMMA = re.compile(r"^[<>+\-\u2212]?\s*\d+,\d+$")
 _POINT = re.compile(r"^[<>+\-\u2212]?\s*\d+\.\d+$")
-_LOST = frozenset(["lost", "spoiled", "spoilt", "scrapped"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +115,8 @@ def read_theirs(data: bytes, name: str, asked: Mapping[Role, str], decimal: str 
     cells = read_data(data, name, decimal or decimal_sign(data))
     if cells.problems:
         return Theirs(name, Columns({}), problems=cells.problems)
+    if (counted := yes_no(cells, asked)) is not None:
+        return Theirs(name, Columns({}), problems=(counted,))
     columns, problems = find_columns(cells, asked)
     if problems:
         return Theirs(name, columns, problems=problems)
@@ -154,14 +154,16 @@ def _rows(cells: DataFile, columns: Columns) -> tuple[tuple[ReviewRow, ...], tup
         name
         for name in cells.header
         if name not in columns.spare
-        and all(c in MISSING or cells.number(c) is not None for c in (r[name] for r in cells.rows))
+        and all(
+            c in MISSING or measure(cells, c) is not None for c in (r[name] for r in cells.rows)
+        )
     ]
     for number, (place, row) in enumerate(zip(cells.places, cells.rows, strict=True), 1):
         group = row[columns.of("group")]
         if group in MISSING:
             words = "has no side here, so nobody can say what it belongs to. Fill it in."
             problems.append(Problem(words, file=cells.name, row=place, column=columns.of("group")))
-        value, beyond, wrong = _value(row[columns.of("value")], cells)
+        value, beyond, wrong = reading(row[columns.of("value")], cells)
         if wrong:
             column = columns.of("value")
             text = row[column]
@@ -177,8 +179,8 @@ def _rows(cells: DataFile, columns: Columns) -> tuple[tuple[ReviewRow, ...], tup
                 coupon=row.get(columns.of("coupon"), ""),
                 setup=row.get(columns.of("setup"), ""),
                 day=row.get(columns.of("day"), ""),
-                order=cells.number(row.get(columns.of("order"), "")),
-                minute=_minute(row, columns),
+                order=measure(cells, row.get(columns.of("order"), "")),
+                minute=minute(row, columns),
                 reader=row.get(columns.of("reader"), ""),
                 plate=row.get(columns.of("plate"), ""),
                 labels={
@@ -189,7 +191,7 @@ def _rows(cells: DataFile, columns: Columns) -> tuple[tuple[ReviewRow, ...], tup
                 measures={
                     name: found
                     for name in numeric
-                    if (found := cells.number(row[name])) is not None
+                    if (found := measure(cells, row[name])) is not None
                 },
             )
         )
@@ -210,42 +212,6 @@ def _twins(rows: Sequence[ReviewRow], name: str, columns: Columns) -> list[Probl
             words = f"'{row.group}' and '{known}' differ only in capitals. Write them alike."
             found[row.group] = Problem(words, file=name, row=row.place, column=columns.of("group"))
     return list(found.values())
-
-
-def _value(text: str, cells: DataFile) -> tuple[float | None, str, str]:
-    """Return the reading of a cell, on which side of a limit it lies, and what is wrong with it."""
-    if text in MISSING or text.casefold() in _LOST:
-        return None, "", ""
-    beyond = _BEYOND.fullmatch(text)
-    number = cells.number(beyond[2] if beyond else text)
-    if number is not None:
-        return number, ("" if not beyond else "above" if beyond[1] in ">≥" else "below"), ""
-    if (meant := date_words(text)) is not None:
-        was = f"{meant} into a date" if meant != "a number" else "a number into a date"
-        words = (
-            f"'{text}': a spreadsheet has turned {was}. Set the column to Text and type it again "
-            "from the paper sheet; the original figure cannot be recovered with certainty."
-        )
-        return None, "", words
-    words = (
-        f"'{text}' is not a reading. Write a number, >90 (did not break), lost, or leave it empty."
-    )
-    return None, "", words
-
-
-def _minute(row: Mapping[str, str], columns: Columns) -> float | None:
-    """Return when a row was written, in minutes; None without a time of day."""
-    text = row.get(columns.of("time"), "") or row.get(columns.of("day"), "")
-    found = parse_started(text)
-    if found is None:
-        return None
-    day = found.day.toordinal() if found.day else hash_of_day(row.get(columns.of("day"), ""))
-    return day * 1440.0 + found.minutes
-
-
-def hash_of_day(text: str) -> int:
-    """Return a number that stands for a day's name, so that times of two days never meet."""
-    return int.from_bytes(text.strip().casefold().encode("utf-8")[:6], "big")
 
 
 # ------------------------------------------------------------------ readings of one weld

@@ -8,12 +8,11 @@ from typing import Literal
 from weldtrial.shared.claimed import Evidence, EvidenceKind, Side
 from weldtrial.shared.problems import Problem, nearest
 from weldtrial.shared.responses import Better
+from weldtrial.shared.review_columns import OLD_WORDS
 from weldtrial.shared.review_data import ReviewRow, Theirs
 
 Level = Literal["rows", "coupons", "setups"]
 """What counts as one: every row as given, every coupon, every set-up."""
-
-_OLD_WORDS = ("control", "old", "before", "today", "reference", "standard", "usual", "earlier")
 
 
 def sides_to_compare(
@@ -37,7 +36,7 @@ def sides_to_compare(
         return None, (), tuple(problems)
     said = []
     if not old:
-        known = [s for s in sides if s.casefold() in _OLD_WORDS and s != new]
+        known = [s for s in sides if s.casefold() in OLD_WORDS and s != new]
         left = [side for side in sides if side != new]
         old = (known or left)[0]
         said.append(f"took '{old}' as the old side")

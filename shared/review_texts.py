@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from weldtrial.shared.claimed import Evidence, Side, Stated, Study
+from weldtrial.shared.claimed import Evidence, Side, Stated, Study, fits
 from weldtrial.shared.problems import Problem, WeldtrialError, nearest
 from weldtrial.shared.responses import Margin
 from weldtrial.shared.units import parse_number
@@ -233,8 +233,9 @@ def _side(
             problems.append(Problem(words, where, value=got[key]))
     low, high, mean = *ends, numbers.get("mean")
     if low is not None and high is not None and mean is not None and not low <= mean <= high:
-        words = f"the mean of {name!r}, {got['mean']}, lies outside its own interval "
-        problems.append(Problem(f"{words}{interval}. Check all three.", where, value=got["mean"]))
+        words = f"the mean of {name!r}, {got['mean']}, lies outside its own interval, "
+        words += f"{'..'.join(interval or ())}. Check all three."
+        problems.append(Problem(words, where, value=got["mean"]))
     if n == 0:
         problems.append(Problem(f"n = 0 for {name!r}: there is nothing to compare.", where))
     if len(problems) > before or n is None:
@@ -317,15 +318,26 @@ def _study(where: str, text: str, usual: str, problems: list[Problem]) -> Study 
 
 def _number(where: str, what: str, text: str, problems: list[Problem]) -> float | None:
     try:
-        return parse_number(text, decimal="," if "," in text and "." not in text else ".")
+        value = parse_number(text, decimal="," if "," in text and "." not in text else ".")
     except WeldtrialError as error:
         problems.append(Problem(f"{what}: {error.words}", where, value=text))
         return None
+    if not fits(value):
+        size = "large" if abs(value) > 1 else "small"
+        words = f"{what}, {text}, is too {size} to be weighed. Write all in a unit that suits it."
+        problems.append(Problem(words, where, value=text))
+        return None
+    return value
 
 
 def _whole(where: str, what: str, text: str, problems: list[Problem]) -> int | None:
     if not re.fullmatch(r"[0-9]{1,6}", text):
-        words = f"{what}: {text!r} is not a whole number of coupons."
+        kind = what.partition(" of ")[0]
+        kind = "set-ups" if kind == "set-ups" else "coupons"
+        why = f"is not a whole number of {kind}"
+        if re.fullmatch("[0-9]+", text):
+            why = f"is more {kind} than can be weighed; 999999 are the most"
+        words = f"{what}: {text!r} {why}."
         problems.append(Problem(words, where, value=text))
         return None
     return int(text)

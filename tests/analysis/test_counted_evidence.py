@@ -132,6 +132,32 @@ def test_undo_table_by_hand() -> None:
     assert fisher_p(3, 4, 0, 4) == pytest.approx(float(2 * Fraction(4, comb(8, 3))))
 
 
+def test_a_p_too_small_to_be_written_is_none_of_one() -> None:
+    """All of 700 against none of 700: the p is below what a computer holds, and no row is 1.00."""
+    rows = {row.code: row for row in undo_counts(evidence("700/700", "0/700"))}
+    assert rows["forgotten"].p == pytest.approx(0, abs=1e-12)
+    assert not rows["misjudged"].undone
+    assert "fewer-earlier" not in rows or (rows["fewer-earlier"].p or 0) > 0.05
+    assert rows["clusters"].what == "before is 1 set-up, new is 1"
+
+
+def test_fewer_earlier_coupons_of_thousands_are_found_by_halving() -> None:
+    rows = {row.code: row for row in undo_counts(evidence("86/101", "3139/5000"))}
+    most = rows["fewer-earlier"].values["earlier"]
+    assert fisher_p(86, 101, 3139, int(most)) > 0.05
+    assert all(fisher_p(86, 101, 3139, int(most) + more) <= 0.05 for more in range(1, 60))
+
+
+def test_large_counts_are_weighed_without_the_test_whose_work_grows_as_their_cube() -> None:
+    assert counted(evidence("300/300", "290/300")).boschloo is not None
+    found = counted(evidence("40000/400000", "38000/500000"))
+    assert found.boschloo is None
+    # Counted in whole numbers up to a thousand, by their logarithms beyond.
+    ways = comb(1010, 8)
+    assert smallest_p(8, 1002) == pytest.approx(1 / ways)
+    assert smallest_p(400_000, 500_000) == 0
+
+
 def test_nothing_to_undo_where_nothing_stands_out() -> None:
     assert undo_counts(evidence("1/4", "0/12")) == ()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from weldtrial.analysis.review_letter import MOST, write_letter
+from weldtrial.analysis.review_letter import MOST, to_the_author, write_letter
 from weldtrial.cli.review_letter import letter_html
 from weldtrial.shared.questions import QUESTIONS
 
@@ -49,3 +49,16 @@ def test_as_html_everything_is_escaped_and_whole() -> None:
     assert "&lt;b&gt;5 &amp; more&lt;/b&gt;" in page
     assert "3 &lt; 4?" in page
     assert len(re.findall("<li>", page)) == 3
+
+
+def test_what_a_reviewer_is_to_ask_is_put_to_the_author_as_a_question() -> None:
+    for said, put in (
+        ("4 are missing: A1. Please ask what became of them.",
+         "4 are missing: A1. Could you say what became of them?"),
+        ("Please ask for the rows in the order they were welded.",
+         "Could you send the rows in the order they were welded?"),
+        ("Please ask whether they reached it; they then count as at least that.",
+         "Could you say whether they reached it; they then count as at least that."),
+        ("Please check n.", "Please check n."),
+    ):  # fmt: skip
+        assert to_the_author(said) == put

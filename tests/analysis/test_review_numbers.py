@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 from dataclasses import asdict, replace
 
+import numpy as np
 import pytest
+from scipy import stats
 
 from weldtrial.analysis.evidence import Evidence, Said, Side, Study
 from weldtrial.analysis.review_averages import weigh_numbers
@@ -265,3 +267,23 @@ def test_words_and_numbers_can_always_be_given_out(found: Weighing) -> None:
         assert said.words.endswith(".")
         assert "nan" not in said.words
         assert "None" not in said.words
+
+
+def test_a_p_of_five_in_a_hundred_ends_at_nought() -> None:
+    said = one(averages("new n 4, old n 4, p 0.05").says, "from-p")
+    assert "could be 0 to 3.4" in said.words
+
+
+def test_coupons_left_out_of_many_are_taken_off_their_sums() -> None:
+    """The same as working all out anew, to ten digits."""
+    from weldtrial.analysis import leave_out
+
+    rng = np.random.default_rng(3)
+    many = tuple(float(v) for v in rng.normal(80, 4, 400))
+    sides = (Side("new", 400), Side("old", 5))
+    raw = Evidence("raw", *sides, values_new=many, values_old=many[:5])
+    found = leave_out.left_out(raw)
+    for place in (0, 17, 399):
+        fewer = [*many[:place], *many[place + 1 :]]
+        other = stats.ttest_ind(fewer, many[:5], equal_var=False)
+        assert found[place].gap.p == pytest.approx(float(other.pvalue), rel=1e-10)

@@ -10,7 +10,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from scipy import stats
 
 from tests.structure.test_docs import BANNED_WORDS
 from weldtrial.cli.console import Console
@@ -69,7 +71,7 @@ def test_the_spool(weldtrial: Weldtrial) -> None:
         "among the 12 0.03 two 0.06 the number no longer stands out",
         "three 0.12",
         "really only 4 earlier coupons 0.14",
-        "the 12 are 3 set-ups of 4, new is 1 0.25 you said they are",
+        "the 12 are 3 set-ups of 4, new is 1 0.25 you said new is one set-up",
         "Numbers striking, evidence: anecdote.",
         "Control from memory; the two sides welded at different times; one set-up of each side.",
         "judged by someone who knew the side; question chosen after the event",
@@ -150,6 +152,9 @@ def test_an_average_that_cannot_be(weldtrial: Weldtrial) -> None:
         (("nothing.csv",), 3, "no such file"),
         (("--counts", "new 5/4, before 0/12"), 3, "new"),
         (("--study", "shop -2 se 1"), 3, "one study is nothing to pool"),
+        ((*LEAFLET, "--step", "1e300"), 3, "--step is 1e+300: no gauge has that"),
+        ((*LEAFLET, "--sd-setup", "inf"), 3, "--sd-setup is inf: no gauge has that"),
+        ((*LEAFLET, "--least", "90", "--most", "10"), 3, "--least 90 is not below --most 10"),
         (("--counts", "a 1/2, b 1/2", "--step", "0"), 3, "goes with --summary"),
         (("--counts", "a 1/2, b 1/2", "--letter", "their.csv"), 2, "written as .txt or .html"),
         (("--counts", "a 1/2, b 1/2", "--out", "page.pdf"), 2, "page.html"),
@@ -298,6 +303,31 @@ def test_several_studies(weldtrial: Weldtrial) -> None:
                      "--study", "shop C -3.0 se 1.2", "--unit", "kN")  # fmt: skip
     assert done.code == 0
     assert "3 studies together" in done.out
+    assert "do not tell how single coupons scatter, so no trial can be sized" in flat(done.out)
+
+
+@pytest.mark.parametrize(
+    ("given", "why"),
+    [
+        (("new 70 4 4, old 71 5 4",), "Say what loss would not matter, a margin"),
+        (("new n 4, old n 4, p 0.3", "--margin", "5%"), "hold no scatter of single coupons"),
+        (("new 70 4 4, old 71 5 4", "--margin", "0.001"), "so small a margin"),
+        (("new 70 4 4, old 71 5 4", "--margin", "5"), None),
+    ],
+)
+def test_a_test_that_cannot_be_sized_says_why(
+    weldtrial: Weldtrial, given: tuple[str, ...], why: str | None, tmp_path: Path
+) -> None:
+    """Screen, page and JSON alike."""
+    told = ("review", "--summary", *given, "--out", "page.html")
+    screen, found = weldtrial(*told), weldtrial(*told, "--json").json
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert (found["test"] is None) == (why is not None)
+    if why is None:
+        assert found["no_test_because"] is None
+    else:
+        for place in (flat(screen.out), page, found["no_test_because"]):
+            assert why in place
 
 
 @pytest.fixture(scope="module")
@@ -384,6 +414,8 @@ def test_the_same_from_options(weldtrial: Weldtrial, tmp_path: Path) -> None:
         ("{", 3, "is no JSON"),
         ("[]", 3, "is not a saved review"),
         ('{"review": 1, "test": null}', 5, "names no honest test"),
+        ('{"review": 1, "test": null, "kind": "folder"}', 5, "starts from the folder itself"),
+        ('{"review": 1, "test": null, "no_test_because": "No scatter."}', 5, "test. No scatter."),
         ('{"review": 1, "test": {}}', 3, "not a whole review"),
     ],
 )
@@ -429,3 +461,45 @@ def test_questions_are_asked_again_until_answered(
     said = capsys.readouterr().out
     assert said.startswith("Six questions change the answer a lot. Enter = don't know (counted")
     assert "Did you mean 'remembered'?" in said
+
+
+def test_rows_in_handfuls_are_weighed_as_so_many_welds(
+    weldtrial: Weldtrial, tmp_path: Path
+) -> None:
+    """Six welds read six times each: the p that they leave, by a t test on the six averages."""
+    rng = np.random.default_rng(8)
+    rows, welds = ["gas,kN"], {"mix": [], "co2": []}  # type: ignore[var-annotated]
+    for weld, true in enumerate((80.2, 77.6, 80.9, 78.2, 79.3, 78.4)):
+        gas = ("mix", "co2")[weld % 2]
+        read = [round(true + rng.normal(0, 0.2), 1) for _ in range(6)]
+        welds[gas].append(sum(read) / 6)
+        rows += [f"{gas},{one}" for one in read]
+    (tmp_path / "their.csv").write_text("\n".join(rows), encoding="utf-8")
+    found = weldtrial("review", "their.csv", "--json").json
+    row = next(one for one in found["undo"] if one["code"] == "handfuls")
+    assert row["what"] == "3 and 3 welds, read about 6 times each"
+    expected = stats.ttest_ind(welds["co2"], welds["mix"], equal_var=False).pvalue
+    assert row["p"] == pytest.approx(expected)
+
+
+def test_no_number_of_sides_that_were_never_apart_is_called_striking(
+    weldtrial: Weldtrial, tmp_path: Path
+) -> None:
+    rows = ["gas,day,kN", *(f"mix,Mon,{80 + n % 3}" for n in range(6)),
+            *(f"co2,Tue,{70 + n % 3}" for n in range(6))]  # fmt: skip
+    (tmp_path / "their.csv").write_text("\n".join(rows), encoding="utf-8")
+    assert weldtrial("review", "their.csv", "--json").json["apart"].startswith("Evidence: ")
+
+
+def test_a_page_draws_no_second_figure_of_what_is_judged_elsewhere_or_not_at_all(
+    weldtrial: Weldtrial, folder: Path, tmp_path: Path
+) -> None:
+    """The interval of a folder is that of its plan; sides that were never apart have none."""
+    rows = ["gas,day,kN", *(f"mix,Mon,{80 + n % 3}" for n in range(6)),
+            *(f"co2,Tue,{70 + n % 3}" for n in range(6))]  # fmt: skip
+    (tmp_path / "their.csv").write_text("\n".join(rows), encoding="utf-8")
+    for given, drawn in ((folder, False), ("their.csv", False), (LEAFLET, True)):
+        told = given if isinstance(given, tuple) else (str(given),)
+        assert weldtrial("review", *told, "--out", "page.html").code == 0
+        page = (tmp_path / "page.html").read_text(encoding="utf-8")
+        assert ("Dot: what was found." in page) == drawn

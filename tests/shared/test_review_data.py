@@ -47,6 +47,37 @@ def test_rows_of_one_stamp_are_readings_of_one_coupon() -> None:
     assert theirs.folded[1].startswith("The same of rows 7–12, 13–18, ")
 
 
+@pytest.mark.parametrize(("cell", "size"), [("1e300", "large"), ("-1e155", "large"),
+                                            ("1e-300", "small")])  # fmt: skip
+def test_a_reading_that_no_gauge_shows_is_pointed_at(cell: str, size: str) -> None:
+    data = f"gas,kN,run\na,80,1\nb,{cell},2\nb,81,1e300\n".encode()
+    problem = read_theirs(data, "their.csv", {}).problems[0]
+    assert (problem.row, problem.column, problem.value) == (3, "kN", cell)
+    assert f"is too {size} to be weighed. Check it, or write the column in a unit" in str(problem)
+
+
+@pytest.mark.parametrize(("yes", "no"), [("yes", "no"), ("1", "0"), ("Fail", "pass")])
+def test_yes_and_no_are_counted_and_the_count_is_told(yes: str, no: str) -> None:
+    cells = [f"new,{yes}"] * 3 + [f"new,{no}"] + [f"before,{no}"] * 12
+    data = "\n".join(["spool,porous", *cells]).encode()
+    for asked in ({}, {"value": "porous"}):
+        said = str(read_theirs(data, "their.csv", asked).problems[0])  # type: ignore[arg-type]
+        assert 'weldtrial review --counts "new 3/4, before 0/12" --what porous' in said
+
+
+def test_line_ends_of_every_age() -> None:
+    plain = as_csv(invented())
+    for end in (b"\r", b"\r\n"):
+        assert (
+            read_theirs(plain.replace(b"\n", end), "t", {}).rows == read_theirs(plain, "t", {}).rows
+        )
+
+
+def test_what_is_no_text_is_called_so() -> None:
+    problem = read_theirs(b"gas,kN\na,\x018\x02\n", "their.csv", {}).problems[0]
+    assert str(problem) == "their.csv: is no text file. Save it as CSV."
+
+
 def test_every_dialect_of_a_spreadsheet_reads_alike() -> None:
     rows = invented()
     plain = read_theirs(as_csv(rows), "their.csv", {})

@@ -48,6 +48,8 @@ def test_counts_with_set_ups_and_without_names() -> None:
         ("new 3/4, new 0/12", "both sides are called 'new'"),
         ("new 0/0, old 1/2", "0 coupons for 'new'"),
         ("new 3.5/4, old 1/2", "'3.5' is not a whole number of coupons"),
+        ("new 1/1234567, old 1/2", "'1234567' is more coupons than can be weighed; 999999 are"),
+        ("new 3/4 in x set-ups, old 1/2", "'x' is not a whole number of set-ups"),
         ("new 3-4, old 1/2", "'new 3-4' is not a count"),
         ("new 3/4 in 9 set-ups, old 1/2", "9 set-ups for 4 coupons of 'new': from 1 to 4 can be."),
     ],
@@ -88,6 +90,23 @@ def test_averages(text: str) -> None:
     assert found.new == Side("new", 4, 68.2, 4.4, decimals=1, sd_decimals=1)
     assert found.old == Side("old", 4, 70.3, 3.8, decimals=1, sd_decimals=1)
     assert found.unit == "kN"
+
+
+def test_figures_that_no_unit_has() -> None:
+    """Squares of squares of what is weighed stay within what a computer holds."""
+    for huge in ("9" * 300, "0." + "0" * 300 + "1"):
+        for text in (f"new {huge} 4 4, old 70 4 4", f"new 68 {huge} 4, old 70 4 4"):
+            found, problems = parse_summary(text)
+            assert found is None
+            assert "to be weighed. Write all in a unit that suits it." in str(problems[0])
+        assert parse_studies([f"A {huge} se 1", "B 1 se 1"])[0] is None
+        assert parse_margin(huge)[0] is None
+        assert parse_claim(f"difference {huge}")[0] is None
+
+
+def test_a_mean_outside_its_own_interval_is_quoted_as_it_was_written() -> None:
+    _, problems = parse_summary("new 68.2 70..75.2 4, old 70 4 4")
+    assert "lies outside its own interval, 70..75.2. Check all three." in str(problems[0])
 
 
 def test_printed_decimals_are_kept() -> None:

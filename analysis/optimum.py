@@ -90,16 +90,7 @@ def optimum(
             f'weldtrial optimise --limit "{fitted.surfaces[0].response} >= ..."',
         )
     aim, aimless = aim_of(trial)
-    goal = aim.best if any(one.name == aim.best for one in trial.varied) else ""
-    region = lay_region(
-        fitted.seen,
-        fitted.rules,
-        goal=goal,
-        fixed=wanted.fixed,
-        levels=wanted.levels,
-        beyond=wanted.beyond,
-    )
-    _must_be_some(region, wanted)
+    region = _region(trial, fitted, aim, wanted)
     share = wanted.keep if wanted.keep is not None else asked_share(trial.goal)
     window = _window(trial, fitted, region.places, aim, share, wanted)
     ahead = look_ahead(fitted.joint, window.held)
@@ -171,6 +162,20 @@ def _alike(shown: Shown, at: Mapping[str, str | float]) -> bool:
         else isclose(value, float(at.get(name, nan)), rel_tol=1e-6, abs_tol=1e-9)
         for name, value in shown.choice.settings.items()
     )
+
+
+def _region(trial: Trial, fitted: Fitted, aim: Aim, asked: Asked) -> Region:
+    """Return the settings there are to speak of, the goal's own laid out finely."""
+    region = lay_region(
+        fitted.seen,
+        fitted.rules,
+        goal=aim.best if any(one.name == aim.best for one in trial.varied) else "",
+        fixed=asked.fixed,
+        levels=asked.levels,
+        beyond=asked.beyond,
+    )
+    _must_be_some(region, asked)
+    return region
 
 
 def _must_be_some(region: Region, asked: Asked) -> None:

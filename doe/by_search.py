@@ -29,6 +29,13 @@ from weldtrial.shared.trial import BestFor, Model, Trial
 START = sha256(b"weldtrial: where a search for a design starts").hexdigest()
 """The same for every trial, so that its words do not choose between equally good designs."""
 STARTS = 64
+FEWEST_STARTS = 12
+STARTS_UP_TO = 4000
+"""Coupons times unknowns up to which all starts are searched from; beyond it fewer, in proportion.
+
+So large a plan takes many seconds, and its starts end alike: of 200 coupons and 54 unknowns the
+best of 16 had 0.9997 of the information of the best of 64.
+"""
 SPARE_DF = 5
 """Coupons beyond the unknowns that leave something to judge by."""
 PICTURES: Mapping[Model, str] = {
@@ -113,8 +120,13 @@ def asked_of(trial: Trial, places: Sequence[Place]) -> Search:
         allowed=allowed(trial) if trial.limits else None,
         criterion="I" if trial.design.best_for == "prediction" else "D",
         ratio=_ratio(trial),
-        starts=STARTS,
+        starts=starts_for(sum(place.coupons for place in places), _unknowns(trial)),
     )
+
+
+def starts_for(coupons: int, unknowns: int) -> int:
+    """Return from how many random starts a plan is searched for."""
+    return max(FEWEST_STARTS, min(STARTS, STARTS * STARTS_UP_TO // (coupons * unknowns)))
 
 
 def _terms(trial: Trial) -> tuple[Term, ...]:

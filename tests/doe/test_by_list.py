@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from weldtrial.doe.by_search import starts_for
 from weldtrial.doe.draw import Draw
 from weldtrial.doe.layout import make_layout
 from weldtrial.doe.make_plan import make_plan
@@ -115,6 +116,12 @@ def test_places_share_coupons_out_evenly(coupons: int, set_ups: int) -> None:
     if set_ups % 2 == 0:
         by_gas = Counter(one.hard["gas"] for one in places if one.hard for _ in range(one.coupons))
         assert abs(by_gas["mix"] - by_gas["co2"]) <= set_ups // 2
+
+
+def test_large_plans_are_searched_from_fewer_starts() -> None:
+    assert [starts_for(*one) for one in ((40, 14), (50, 80), (120, 91), (1000, 91))] == [
+        64, 64, 23, 12
+    ]  # fmt: skip
 
 
 def test_too_many_wishes_for_the_coupons(listed_trials: ModuleType) -> None:

@@ -47,7 +47,7 @@ from weldtrial.analysis.settings_grid import (
 from weldtrial.shared.problems import NotEstimable
 
 __all__ = [
-    "DRAWS", "Chances", "FittedSurface", "Held", "Joint", "Limit", "Passing", "chances",
+    "DRAWS", "Chances", "FittedSurface", "Held", "Joint", "Limit", "Passing", "chances", "strayed",
 ]  # fmt: skip
 
 NORMAL_95 = 1.959963984540054
@@ -157,7 +157,7 @@ def chances(
     together, own = np.empty(len(places)), np.empty((len(places), len(every)))
     average = np.ones(len(places), dtype=bool)
     for levels, rows in by_levels(places):
-        shift = _shift(places, levels, held, offsets)
+        shift = strayed(places, levels, held, offsets)
         passing = [one.share(levels.get(one.by, "")) for one in joint.passing]
         own[rows, len(limits) :] = passing
         maps = [_map(joint, used, names.index(one.response), levels, shift) for one in limits]
@@ -188,10 +188,20 @@ def _map(
     return mean, surface if shift is None else shifted(surface, shift), used.scatter[r]
 
 
-def _shift(
+def strayed(
     places: Places, levels: Mapping[str, str], held: Sequence[Held], offsets: Floats
 ) -> Floats | None:
-    """Return how far settings as run lie from those asked for, coded: (numeric factors, draws)."""
+    """Return how far settings as run lie from those asked for, coded: (numeric factors, draws).
+
+    Parameters
+    ----------
+    offsets
+        Standard normals, shape (held, draws).
+
+    Returns
+    -------
+    None where every setting is held exactly.
+    """
     if not held:
         return None
     shift = np.zeros((len(places.numeric), offsets.shape[1]))

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from weldtrial.analysis.joint import NORMAL_95, Held, Joint
+from weldtrial.analysis.joint import Held, Joint, strayed
 from weldtrial.analysis.joint_draws import Drawn, drawn
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.settings_grid import Places, by_levels, evaluate, polynomial, shifted
@@ -86,33 +86,16 @@ def means(ahead: Ahead, places: Places, r: int, coupon: int = 0) -> Floats:
     """
     one = ahead.joint.surfaces[r]
     found = np.empty((len(places), ahead.draws))
-    strays = _strays(ahead, coupon)
-    for levels, rows in by_levels(places):
-        surface = polynomial(one.factors, one.terms, levels, ahead.drawn.coefficients[r])
-        if ahead.held:
-            shift = np.zeros((len(places.numeric), ahead.draws))
-            for held, stray in zip(ahead.held, strays, strict=True):
-                column = places.column(held.factor)
-                factor = places.numeric[column]
-                owner = levels.get(factor.slides_with or "", "")
-                shift[column] = stray / (1.0 if factor.used_as_is else factor.half_range(owner))
-            surface = shifted(surface, shift)
-        found[rows] = evaluate(surface, places.coded[rows])
-    return found
-
-
-def _strays(ahead: Ahead, coupon: int) -> Floats:
-    """Return how far a coupon's settings lie from those asked for, own units: (held, draws)."""
-    from scipy import special
-
     # The first coupon strays as in the chance of the same draws (`weldtrial.analysis.joint`).
     stream = [ahead.seed, 1] if coupon == 0 else [ahead.seed, 4, coupon]
     normal = np.random.default_rng(stream).standard_normal((len(ahead.held), ahead.draws))
-    rows = [
-        one.within * (z / NORMAL_95 if one.shape == "normal" else 2 * special.ndtr(z) - 1)
-        for one, z in zip(ahead.held, normal, strict=True)
-    ]
-    return np.array(rows).reshape(normal.shape)
+    for levels, rows in by_levels(places):
+        surface = polynomial(one.factors, one.terms, levels, ahead.drawn.coefficients[r])
+        shift = strayed(places, levels, ahead.held, normal)
+        if shift is not None:
+            surface = shifted(surface, shift)
+        found[rows] = evaluate(surface, places.coded[rows])
+    return found
 
 
 def next_coupon(

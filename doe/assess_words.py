@@ -158,6 +158,13 @@ def not_told(trial: Trial, layout: Layout) -> Iterator[str]:
             f"much about {names} by {'itself' if len(trial.hard) == 1 else 'themselves'}: "
             f"{layout.set_ups} set-ups leave {layout.error_df} to judge the spread from"
         )
+    within = layout.error_df_within
+    if within is not None and 0 < within < FEW_DF:
+        yield (
+            f"much about what changes within set-ups: the coupons leave {within} to judge the "
+            "spread from, so the figures above are rough, and rather too hopeful: weldtrial plan "
+            "--rehearse  plays the trial out"
+        )
     yield from _own_settings(trial)
     if layout.hard_factors and layout.rounds > 1 and layout.per_round == 1:
         if len(trial.hard) == 1:

@@ -161,6 +161,9 @@ def _by_setups(question: Question, observations: Sequence[Observation], dealt: D
     sizes = [len(group) for group in groups]
     new = [group[0].levels[question.factor.name] == question.level for group in groups]
     blocks = rounds if len(set(rounds)) > 1 else None
+    if sum(beyond) in (0, sum(sizes)):
+        every = "all of them did" if sum(beyond) else "none of them did"
+        return f" ({every}: nothing tells the levels apart)"
     try:
         found = by_setups(beyond, sizes, new, rounds=blocks)
         if found.difference is None and dealt is not None:

@@ -64,12 +64,13 @@ LOADS_ONLY = (
     Kind("all past the limit in both", lambda f: f.every(LOADS, reading=">90"), (
         "At the limit: 8 of 8 (mix) and 8 of 8 (co2) went past the gauge limit, 90 kN.",
         "Averages cannot be compared. To tell the two apart use a gauge that reaches further, or "
-        "a shorter bead.", "coupons past the gauge): nothing shows it."), 0, ANALYSE),
+        "a shorter bead.", "(all of them did: nothing tells the levels apart)",
+        "coupons at a limit): nothing shows it."), 0, ANALYSE),
     Kind("all past the limit in one", lambda f: f.every(LOADS, f.of("mix"), reading=">90"), (
-        "Cannot tell: too many coupons went past the gauge limit.",
-        "8 of 16 coupons are beyond the gauge limit: the set-ups in which one was read leave none "
-        "over to show how set-ups differ; compared instead: how many reached it.",
-        "co2 0 of 8, mix 8 of 8"), 0, ANALYSE),
+        "At the limit: 8 of 8 (mix) and 0 of 8 (co2) went past the gauge limit, 90 kN.",
+        "Compared: how many reached the limit: co2 0 of 8, mix 8 of 8 (every round shows the same "
+        "difference: no scatter to judge by).",  # four rounds: dealing again reaches .125 at best
+        "Averages cannot be compared."), 0, ANALYSE),
     Kind("all between the same stops", lambda f: f.every(LOADS, reading="70..90"), (
         "Cannot tell: the readings lie between stops too wide to show scatter.",), 0, ANALYSE),
     Kind("all broke in the plate", lambda f: f.every(LOADS, failed_at="plate"), (

@@ -16,7 +16,7 @@ import pytest
 from weldtrial.cli.main import main
 
 AT = {
-    "best": "gas=mix,voltage=26.6,wire_feed=8.8,travel=39",
+    "best": "gas=mix,voltage=26.6,wire_feed=8.8,travel=41",
     "other": "gas=co2,voltage=27,wire_feed=8.5,travel=40",
 }
 

@@ -331,7 +331,7 @@ def test_the_report_shows_trade_offs_with_alt_text(weldtrial: Run, copy: Path) -
     assert weldtrial("-C", copy, "report").code == 0
     page = (copy / "report.html").read_text(encoding="utf-8")
     section = page[page.index('<section id="s6">') : page.index('<section id="s7">')]
-    assert "Best setting found" in section
+    assert "Best setting, not yet confirmed" in section
     assert "Not yet a recommendation" in section
     alts = re.findall(r'role="img" aria-label="([^"]+)"', section)
     assert len(alts) == len(re.findall("<svg", section)) >= 8

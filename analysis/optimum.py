@@ -6,7 +6,7 @@ best settings push the goal as far as that chance allows (`weldtrial.analysis.wi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from math import isclose, nan
 
@@ -15,7 +15,7 @@ import numpy as np
 from weldtrial.analysis.confirmed import confirmation_of
 from weldtrial.analysis.confirmed_words import in_words
 from weldtrial.analysis.fit_responses import aim_of, fit_responses
-from weldtrial.analysis.joint import chances
+from weldtrial.analysis.joint import Held, chances
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.next_coupon import Ahead, held_of, look_ahead
 from weldtrial.analysis.optimum_asked import (
@@ -282,6 +282,7 @@ def _shown(
         cost_per_metre(trial, fitted.seen.whole(choice.settings)),
         _outside(fitted, choice, levels),
         fitted.seen.depth(choice.point) <= ON_EDGE,
+        _strays(fitted, choice, levels, window.held),
     )
 
 
@@ -297,6 +298,23 @@ def _outside(fitted: Fitted, choice: Choice, levels: Mapping[str, str]) -> tuple
         <= float(choice.point[one.name])
         <= welded[:, place].max() + MARGIN
     )
+
+
+def _strays(
+    fitted: Fitted, choice: Choice, levels: Mapping[str, str], held: Sequence[Held]
+) -> tuple[str, ...]:
+    """Return the factors that stray past every setting welded at these levels."""
+    welded, within = fitted.seen.coded(levels), {one.factor: one.within for one in held}
+    if not len(welded):
+        return ()
+    found = []
+    for place, one in enumerate(fitted.seen.numeric):
+        unit = 1.0 if one.used_as_is else one.half_range(levels.get(one.slides_with or "", ""))
+        off, at = within.get(one.name, 0.0) / (unit or 1.0), float(choice.point[one.name])
+        ends = welded[:, place].min() - MARGIN, welded[:, place].max() + MARGIN
+        if off > 0 and not (ends[0] <= at - off and at + off <= ends[1]):
+            found.append(one.name)
+    return tuple(found)
 
 
 def _pick(

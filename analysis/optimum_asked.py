@@ -98,6 +98,8 @@ class Shown:
         Factors that lie past every setting welded at these levels.
     on_edge
         Whether the settings together lie on the edge of what was welded.
+    strays
+        Factors held so loosely that welds pass every setting welded: there the chance is drawn out.
     """
 
     choice: Choice
@@ -108,6 +110,7 @@ class Shown:
     cost: WeldCost | None = None
     outside: tuple[str, ...] = ()
     on_edge: bool = False
+    strays: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

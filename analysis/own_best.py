@@ -14,6 +14,8 @@ from weldtrial.shared.trial import Trial
 
 PER_SETUP = 4
 """Coupons in each fresh set-up that is to settle it."""
+HARDLY = 0.005
+"""Where no setting passes even this often there is no best to compare."""
 
 
 def duels_of(
@@ -26,7 +28,9 @@ def duels_of(
         chosen = {}
         for level in group.levels:
             mine = [
-                one.best or one.likeliest for one in picks if one.levels.get(group.name) == level
+                one.best or one.likeliest
+                for one in picks
+                if one.levels.get(group.name) == level and one.likeliest.choice.chance >= HARDLY
             ]
             if mine:
                 top = max(mine, key=lambda one: (one.choice.chance, one.choice.value))

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import WrongUsage, nearest
+from weldtrial.shared.rounding import plain
 from weldtrial.shared.said_settings import typed_settings
 from weldtrial.shared.trial import Trial
 
@@ -34,6 +35,41 @@ class Typed:
     beyond: bool = False
     picture: Path | None = None
     over: str | None = None
+
+
+_NOT_WITH: Mapping[str, tuple[str, ...]] = {
+    "--at": ("--surface", "--slice", "--gas", "--desirability", "--picture"),
+    "--surface": (
+        "--slice", "--gas", "--keep", "--limit", "--hold", "--desirability", "--picture",
+    ),
+}  # fmt: skip
+_SHOWS = {"--at": "shows one setting alone", "--surface": "tells of the surfaces alone"}
+
+
+def together(given: Mapping[str, bool]) -> None:
+    """Refuse options that would be passed over in silence.
+
+    Parameters
+    ----------
+    given
+        Options and whether they were typed.
+
+    Raises
+    ------
+    WrongUsage
+        Naming all of them.
+    """
+    wrong = []
+    for one, others in _NOT_WITH.items():
+        idle = [name for name in others if given[one] and given[name]]
+        if idle:
+            goes = "goes" if len(idle) == 1 else "go"
+            wrong.append(
+                f"weldtrial optimise: {one} {_SHOWS[one]}, so {' and '.join(idle)} {goes} with it "
+                "to no effect. Leave one out."
+            )
+    if wrong:
+        raise WrongUsage("\n".join(wrong))
 
 
 @dataclass(slots=True)
@@ -140,7 +176,9 @@ def _slices(reading: _Reading, texts: Sequence[str]) -> tuple[dict[str, str], di
         if found is None:
             continue
         factor, value = found
-        if factor.kind == "category":
+        if factor.name in levels or factor.name in fixed:
+            reading.wrong.append(f"--slice {text}: {factor.name} is said twice. Keep one.")
+        elif factor.kind == "category":
             level = reading.level(f"--slice {text}", factor, value)
             if level is not None:
                 levels[factor.name] = level
@@ -180,14 +218,32 @@ def _at(reading: _Reading, text: str) -> dict[str, str | float]:
             if factor.kind == "category"
             else reading.number(f"--at {part}", factor, value)
         )
-        if read is not None:
+        if factor.name in found:
+            reading.wrong.append(f"--at {part}: {factor.name} is said twice. Keep one.")
+        elif read is not None:
             found[factor.name] = read
+    _settable(reading, found)
     missing = [one.name for one in reading.trial.varied if one.name not in found]
     if missing and len(reading.wrong) == before:
         reading.wrong.append(
             f"--at does not say {', '.join(missing)}. Such as  --at {example(reading.trial)}"
         )
     return found
+
+
+def _settable(reading: _Reading, at: Mapping[str, str | float]) -> None:
+    """Refuse a setting between two steps of the machine: no screen could say it."""
+    for factor in reading.trial.varied:
+        value, owner = at.get(factor.name), str(at.get(factor.slides_with or "", ""))
+        if not isinstance(value, float) or not factor.step or (factor.slides_with and not owner):
+            continue
+        half = factor.half_range(owner)
+        near = factor.settable((value - factor.centre(owner)) / half, owner) if half else value
+        if abs(near - value) > 1e-6 * factor.step:
+            reading.wrong.append(
+                f"--at {factor.name}={value:.9g}: the machine goes in steps of "
+                f"{plain(factor.step)} {factor.unit}. The nearest is {near:.9g}."
+            )
 
 
 def example(trial: Trial) -> str:
@@ -262,11 +318,17 @@ def _holds(reading: _Reading, texts: Sequence[str]) -> tuple[tuple[Held, ...], t
             exactly.append(factor.name)
         else:
             number = reading.number(f"--hold {text}", factor, value)
+            most = 2 * max((factor.half_range(owner) for owner in factor.settings), default=0.0)
             if number is not None and number <= 0:
                 reading.wrong.append(
                     f"--hold {text}: how far off {factor.name} is held is more than 0 "
                     f"{factor.unit}. For a setting held just as asked:  "
                     f"--hold {factor.name}={EXACTLY}"
+                )
+            elif number is not None and number > most:
+                reading.wrong.append(
+                    f"--hold {text}: the settings tried lie {plain(most)} {factor.unit} apart, so "
+                    "welds would mostly be where nothing was seen. Name less than that."
                 )
             elif number is not None:
                 held[factor.name] = Held(factor.name, number)

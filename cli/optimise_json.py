@@ -137,6 +137,7 @@ def shown_json(shown: Shown) -> dict[str, Any]:
         ],
         "beyond": shown.beyond,
         "outside": list(shown.outside),
+        "strays": list(shown.strays),
         "on_edge": shown.on_edge,
         "coupons": shown.coupons,
         "set_ups": shown.set_ups,

@@ -76,7 +76,7 @@ def show_one_number(console: Console, trial: Trial, found: OneNumber) -> None:
     chance = found.choice.chance
     console.line(
         f"  {words.setting_words(trial, found.choice.settings)}: desirability {found.value:.2f} of "
-        f"1 – and {words.percent(chance)} of new coupons would meet every limit there",
+        f"1 – and {words.reached(chance)} of new coupons would meet every limit there",
         hang=4,
     )
     rows = []

@@ -109,18 +109,9 @@ def _best(console: Console, trial: Trial, found: Optimum) -> None:
     console.table(heads, rows, align)
     for pick in found.picks:
         if pick.best is None:
-            like = pick.likeliest
-            console.line(
-                f"  {words.levels_words(pick.levels)}: no setting reaches {asked}. The likeliest, "
-                f"{words.setting_words(trial, like.choice.settings)}, reaches "
-                f"{words.percent(like.choice.chance)}"
-                + (
-                    f"; the weak link is {words.title_of(trial, like.choice.weakest)}."
-                    if _several(found)
-                    else "."
-                ),
-                hang=4,
-            )
+            like = words.likeliest_words(trial, pick.likeliest.choice, several=_several(found))
+            name = f"{words.levels_words(pick.levels)}: no" if pick.levels else "No"
+            console.line(f"  {name} setting reaches {asked}. {like}", hang=4)
 
 
 def _several(found: Optimum) -> bool:
@@ -153,7 +144,7 @@ def _best_row(
         name,
         *words.setting_cells(trial, choice),
         *value,
-        words.percent(choice.chance),
+        words.reached(choice.chance),
         *([words.title_of(trial, choice.weakest)] if _several(found) else []),
         mark.strip(),
     ]
@@ -174,11 +165,7 @@ def _recommended(console: Console, trial: Trial, found: Optimum, seal: str) -> N
         _welded_again(console, trial, one, seal)
     if shown is None:
         console.line()
-        console.line(
-            f"  No setting reaches {asked}. Weld more set-ups where the chance is highest, ease "
-            "a limit, or ask for less:  --keep 0.7",
-            hang=4,
-        )
+        console.line(f"  No setting reaches {asked}. {words.instead_words(found)}", hang=4)
         return
     console.heading(confirmed.best_tag(one).upper())
     if one is not None and one.is_best:
@@ -212,7 +199,7 @@ def show_place(console: Console, trial: Trial, shown: Shown, mark: str) -> None:
     beyond = f"  ! {words.BEYOND}" if shown.beyond else ""
     console.line(
         f"  {mark} {words.setting_words(trial, choice.settings)}: "
-        f"{words.percent(choice.chance)} of new coupons meet every limit{beyond}",
+        f"{words.reached(choice.chance)} of new coupons meet every limit{beyond}",
         hang=4,
     )
     console.line("    Next coupon expected (95 % of such intervals hold it):", hang=4)
@@ -289,7 +276,7 @@ def _front(console: Console, trial: Trial, found: Optimum) -> None:
         row = [str(choice.settings[one.name]) for one in groups]
         row += words.setting_cells(trial, choice)
         row += [words.goal_value(trial, found, choice)] if own else []
-        row.append(words.percent(choice.chance))
+        row.append(words.reached(choice.chance))
         for one in shown:
             mean = float(one.mean([choice.point])[0])
             se = float(one.se_mean([choice.point])[0])
@@ -311,7 +298,15 @@ def _duels(console: Console, trial: Trial, found: Optimum) -> None:
     console.heading(f"Each {group.title.lower()} at its own best settings")
     for pick in found.picks:
         shown = pick.best or pick.likeliest
-        console.line(f"  {words.setting_words(trial, shown.choice.settings)}", hang=4)
+        if shown.choice.chance < words.HARDLY:
+            continue
+        short = (
+            ""
+            if pick.best is not None
+            else f" – the likeliest, {words.reached(shown.choice.chance)}: none reaches "
+            f"{words.share_words(found.window.keep)}"
+        )
+        console.line(f"  {words.setting_words(trial, shown.choice.settings)}{short}", hang=4)
     for duel in found.duels:
         for place, line in enumerate(words.duel_words(trial, duel)):
             console.line(f"  {'' if place == 0 else '  '}{line}", hang=4)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import floor
 from typing import TYPE_CHECKING
 
 from weldtrial.shared.factors import Factor
@@ -26,13 +27,18 @@ if TYPE_CHECKING:
     from weldtrial.shared.weld_cost import WeldCost
 
 BEYOND = "BEYOND what was welded"
+HARDLY = 0.005
+"""A chance below this is no chance worth naming a setting for."""
 PER_SETUP = 4
 """Coupons of each fresh set-up that is to settle a gap (`weldtrial.analysis.own_best`)."""
 CHANCE_MEANS = (
     "'chance' = share of future single coupons, each in a fresh set-up, expected to meet every "
     "limit at once"
 )
-NO_SETUPS = "'chance' = share of future single coupons expected to meet every limit at once"
+NO_SETUPS = (
+    "'chance' = share of future single coupons, welded as these were, expected to meet every limit "
+    "at once. How much another set-up (day, bottle, spool) changes was not seen, so it is not in it"
+)
 
 
 def share_words(share: float) -> str:
@@ -45,7 +51,18 @@ def percent(share: float) -> str:
     """Return a share in whole per cent, never rounded to certainty: ``82 %``, ``>99 %``."""
     if share > 0.995:
         return ">99 %"
-    return "<1 %" if 0 < share < 0.005 else f"{100 * share:.0f} %"
+    return "<1 %" if share < HARDLY else f"{100 * share:.0f} %"
+
+
+def reached(chance: float) -> str:
+    """Return the chance to meet every limit, never rounded up to a share that may be asked for.
+
+    As `percent`, but 79.6 % stays ``79.6 %``: it is not yet 8 in 10 (so at every fifth per cent).
+    """
+    whole = round(100 * chance)
+    if 0 < whole < 100 and whole % 5 == 0 and 100 * chance < whole - 1e-9:
+        return f"{floor(1000 * chance + 1e-9) / 10:.1f} %"
+    return percent(chance)
 
 
 def limit_words(limit: Limit, unit: str) -> str:
@@ -67,6 +84,31 @@ def limits_line(trial: Trial, found: Optimum) -> str:
         said.append(f"{response.title} {limit_words(limit, response.unit)}{mark}")
     said += [f"{trial.response(one.response).title} passes" for one in found.fitted.joint.passing]
     return " · ".join(said)
+
+
+def likeliest_words(trial: Trial, choice: Choice, *, several: bool) -> str:
+    """Say how near the limits the likeliest setting comes, where none reaches what was asked.
+
+    Where hardly any weld would pass anywhere, no setting is the likeliest, and none is named.
+    """
+    weak = f"; the weak link is {title_of(trial, choice.weakest)}" if several else ""
+    if choice.chance < HARDLY:
+        return f"Nowhere do as many as 1 in 100 pass{weak}."
+    return (
+        f"The likeliest, {setting_words(trial, choice.settings)}, reaches "
+        f"{reached(choice.chance)}{weak}."
+    )
+
+
+def instead_words(found: Optimum) -> str:
+    """Say what may be done where no setting reaches what was asked."""
+    top = max(one.likeliest.choice.chance for one in found.picks)
+    if top < HARDLY:
+        return "Ease a limit, or weld where the surfaces climb: no setting tried comes near."
+    tenth = floor(10 * top + 1e-9)
+    less = f", or ask for less:  --keep 0.{tenth}" if tenth else ""
+    ease = "ease a limit" if less else "or ease a limit"
+    return f"Weld more set-ups where the chance is highest, {ease}{less}"
 
 
 def goal_words(trial: Trial, found: Optimum) -> str:
@@ -142,6 +184,12 @@ def edge_lines(trial: Trial, shown: Shown) -> list[str]:
             "! These settings together lie on the edge of what was welded. The best may lie "
             "beyond; this trial cannot see there."
         )
+    if shown.strays and not shown.beyond:
+        names = " and ".join(trial.factor(name).title for name in shown.strays)
+        said.append(
+            f"! Held as loosely as that, {names} stray{'s' * (len(shown.strays) == 1)} past what "
+            "was welded; for those welds the map is only carried on."
+        )
     return said
 
 
@@ -176,11 +224,19 @@ def passing_words(trial: Trial, shown: Shown) -> list[str]:
     numbers = {one.response for one in shown.expected}
     weak = weak_link(shown.choice)
     return [
-        f"{trial.response(name).title} passes in {percent(chance)}"
+        f"{trial.response(name).title} passes in {percent(chance)} of all "
+        f"{_whose(trial, shown)}coupons, taken as the same at every setting"
         + (" ← the weak link" if name == weak else "")
         for name, chance in shown.choice.own.items()
         if name not in numbers
     ]
+
+
+def _whose(trial: Trial, shown: Shown) -> str:
+    """Return the gas (or other categories) of a setting, a space behind it; empty without."""
+    groups = [one.name for one in trial.varied if one.kind == "category"]
+    levels = [str(shown.choice.settings[name]) for name in groups[:1]]
+    return "".join(f"{one} " for one in levels)
 
 
 def tolerance_words(trial: Trial, one: Tolerance) -> str:
@@ -188,11 +244,13 @@ def tolerance_words(trial: Trial, one: Tolerance) -> str:
     factor = trial.factor(one.factor)
     low, high = said_number(factor, one.low), said_number(factor, one.high)
     if low == high:
-        why = (
-            ": nothing on either side was welded with the others like that"
-            if one.low_open and one.high_open
-            else " and no other"
-        )
+        if one.low_open and one.high_open:
+            why = ": nothing on either side was welded with the others like that"
+        elif one.low_open or one.high_open:
+            fails, untried = ("above", "below") if one.low_open else ("below", "above")
+            why = f": fewer pass {fails} it; {untried} was not tried with the others like that"
+        else:
+            why = " and no other"
         return f"{factor.title} {low}{spaced(one.unit)}{why}"
     ends = []
     if one.low_open:
@@ -229,8 +287,8 @@ def _instead(factor: Factor) -> str:
 def held_words(shown: Shown, exactly: float) -> str:
     """Say what loosely held settings cost at one place."""
     return (
-        f"Held as loosely as that, {percent(shown.choice.chance)} pass; held exactly, "
-        f"{percent(exactly)}."
+        f"Held as loosely as that, {reached(shown.choice.chance)} pass; held exactly, "
+        f"{reached(exactly)}."
     )
 
 

@@ -131,7 +131,7 @@ def _welded_again(trial: Trial, one: Confirming, seal: str, *, short: bool = Fal
     head = words.setting_words(trial, one.found.at)
     if one.shown is not None:
         head += (
-            f": {words.percent(one.shown.choice.chance)} of coupons expected to meet every limit"
+            f": {words.reached(one.shown.choice.chance)} of coupons expected to meet every limit"
         )
     return Box(head, tuple(lines), confirmed.other_tag(one))
 
@@ -144,9 +144,9 @@ def _head(trial: Trial, found: Optimum, seal: str, *, short: bool = False) -> Bo
         return Box(
             f"No setting reaches {asked}.",
             (
-                f"The likeliest, {words.setting_words(trial, likely.choice.settings)}, reaches "
-                f"{words.percent(likely.choice.chance)}; the weak link is "
-                f"{words.title_of(trial, likely.choice.weakest)}.",
+                words.likeliest_words(
+                    trial, likely.choice, several=len(found.window.chances.limits) > 1
+                ),
             ),
             "Settings",
         )
@@ -172,7 +172,7 @@ def _short(trial: Trial, found: Optimum, shown: Shown) -> Iterator[str]:
         for name, chance in choice.own.items()
     )
     yield (
-        f"{words.percent(choice.chance)} of new coupons are expected to meet every limit"
+        f"{words.reached(choice.chance)} of new coupons are expected to meet every limit"
         + (f": {own}." if len(choice.own) > 1 else ".")
     )
     yield from _held(trial, found, shown)
@@ -183,7 +183,7 @@ def _short(trial: Trial, found: Optimum, shown: Shown) -> Iterator[str]:
 def _long(trial: Trial, found: Optimum, shown: Shown) -> Iterator[str]:
     choice, asked = shown.choice, words.share_words(found.window.keep)
     yield (
-        f"{words.percent(choice.chance)} of new coupons are expected to meet every limit; asked "
+        f"{words.reached(choice.chance)} of new coupons are expected to meet every limit; asked "
         f"for: {asked}."
     )
     yield from (words.expected_words(trial, one, words.weak_link(choice)) for one in shown.expected)
@@ -210,6 +210,7 @@ def _behind(shown: Shown) -> Iterator[str]:
 
 def _best(trial: Trial, found: Optimum) -> Block:
     numeric = words.numeric_of(trial)
+    several = len(found.window.chances.limits) > 1
     rows = []
     for label, pairs in (
         ("averages only", [(one, one.on_average) for one in found.picks]),
@@ -226,13 +227,14 @@ def _best(trial: Trial, found: Optimum) -> Block:
                     label,
                     words.levels_words(pick.levels),
                     *words.setting_cells(trial, shown.choice),
-                    words.percent(shown.choice.chance),
-                    words.title_of(trial, shown.choice.weakest),
+                    words.reached(shown.choice.chance),
+                    words.title_of(trial, shown.choice.weakest) if several else "",
                 )
             )
+    groups = [one.title for one in trial.varied if one.kind == "category"]
     heads = (
         "asked for",
-        "gas",
+        " and ".join(groups) or "settings",
         *(words.factor_head(one) for one in numeric),
         "chance",
         "weak link",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from weldtrial.cli.opening import Opened, open_trial
-from weldtrial.cli.optimise_asked import Typed, over_of, read_asked
+from weldtrial.cli.optimise_asked import Typed, over_of, read_asked, together
 from weldtrial.cli.options import Common, common_options
 from weldtrial.shared.look_state import look_at, of_look
 from weldtrial.shared.problems import NotEnough, WrongUsage
@@ -62,6 +62,19 @@ def command(
 
     Nothing is written, and nothing is said of settings outside what was welded unless --beyond.
     """
+    together(
+        {
+            "--at": at is not None,
+            "--surface": surface,
+            "--slice": bool(slices),
+            "--gas": gas is not None,
+            "--keep": keep is not None,
+            "--limit": bool(limits),
+            "--hold": bool(holds),
+            "--desirability": desirability,
+            "--picture": picture is not None,
+        }
+    )
     opened = open_trial(common)
     typed = Typed(at, slices, gas, keep, limits, holds, beyond, picture, over)
     asked, place = read_asked(typed, opened.trial)

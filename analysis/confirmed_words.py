@@ -207,6 +207,8 @@ def _lines(trial: Trial, found: Confirmation) -> Iterator[str]:
     for one in found.responses:
         if one.n and one.mean is not None:
             yield _response(one)
+        elif one.n and one.failed is not None:
+            yield _passing(one)
     if found.state != "no_prediction":
         yield ONE_SETTING
 
@@ -245,6 +247,14 @@ def _weakest(trial: Trial, found: Confirmation) -> str:
     if not expected and found.expected_weakest:
         named = f" Expected was {trial.response(found.expected_weakest).title}."
     return f"What failed most: {one.title}, {one.failed} of {one.n} read.{named}"
+
+
+def _passing(one: ConfirmedResponse) -> str:
+    """Say how many passed where a reading is no number, beside what was expected."""
+    words = f"{one.title}: {one.n - (one.failed or 0)} of {one.n} read passed"
+    if one.predicted is not None and one.predicted.chance is not None:
+        words += f", {percent(one.predicted.chance)} expected"
+    return f"{words}."
 
 
 def _response(one: ConfirmedResponse) -> str:

@@ -17,6 +17,8 @@ from scipy.spatial import ConvexHull, QhullError
 
 from weldtrial.analysis.linear import Floats
 
+NEAR_EDGE = 0.05
+"""How deep inside what was welded a setting still counts as on its edge, coded units."""
 TOUCHING = 1e-6
 """Coded units within which a point lies on the edge."""
 FLAT = 1e-9

@@ -15,6 +15,7 @@ import numpy as np
 from weldtrial.analysis.confirmed import confirmation_of
 from weldtrial.analysis.confirmed_words import in_words
 from weldtrial.analysis.fit_responses import aim_of, fit_responses
+from weldtrial.analysis.inside import NEAR_EDGE
 from weldtrial.analysis.joint import Held, chances
 from weldtrial.analysis.linear import Floats
 from weldtrial.analysis.next_coupon import Ahead, held_of, look_ahead
@@ -54,8 +55,6 @@ from weldtrial.shared.weld_cost import cost_per_metre
 Tick = Callable[[int], None]
 STAGES = 6
 """How often `optimum` tells that it has gone on."""
-ON_EDGE = 0.05
-"""How deep inside what was welded a setting still counts as on its edge, coded units."""
 
 
 def optimum(
@@ -281,7 +280,7 @@ def _shown(
         len(set(mine.values())) if by_setups else None,
         cost_per_metre(trial, fitted.seen.whole(choice.settings)),
         _outside(fitted, choice, levels),
-        fitted.seen.depth(choice.point) <= ON_EDGE,
+        fitted.seen.depth(choice.point) <= NEAR_EDGE,
         _strays(fitted, choice, levels, window.held),
     )
 

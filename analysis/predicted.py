@@ -17,7 +17,7 @@ from math import floor
 
 import numpy as np
 
-from weldtrial.analysis.inside import welded_at
+from weldtrial.analysis.inside import NEAR_EDGE, welded_at
 from weldtrial.analysis.joint import DRAWS, Held, Joint, Limit, Passing, chances
 from weldtrial.analysis.joint_draws import Drawn, root_of
 from weldtrial.analysis.next_coupon import (
@@ -70,6 +70,8 @@ class Prediction:
         Factors whose setting is the highest or lowest welded.
     left_out
         What could not be predicted, in words.
+    on_edge
+        Whether the settings together lie on the edge of what was welded there.
     """
 
     responses: dict[str, Predicted]
@@ -81,6 +83,7 @@ class Prediction:
     enclosed: bool
     edges: tuple[str, ...]
     left_out: tuple[str, ...]
+    on_edge: bool = False
 
 
 def predict(
@@ -125,9 +128,10 @@ def predict(
     held = held_of(trial.varied)
     used = look_ahead(joint, held, draws=draws, seed=seed).drawn
     found = intervals(joint, used, at, sizes, seed, held)
-    where = _place(trial, record, at)
+    beyond, enclosed, edges, on_edge = _place(trial, record, at)
+    where = beyond, enclosed, edges
     if not limits and not passing:
-        return Prediction(found, None, 0.0, None, "", *where, left_out)
+        return Prediction(found, None, 0.0, None, "", *where, left_out, on_edge)
     places = places_at(trial.varied, [at])
     chance = chances(joint, limits, places, held=held, draws=min(draws, DRAWS), seed=seed)
     for name, own in zip(chance.limits, chance.own[0].tolist(), strict=True):
@@ -135,7 +139,7 @@ def predict(
     together = float(chance.together[0])
     alike = alikeness(joint, used, at, limits, seed, held) if limits and trial.hard else 0.0
     rule = _rule(sizes, _claimed(together, asked or asked_share(trial.goal)), alike, together)
-    return Prediction(found, together, alike, rule, chance.weakest(0), *where, left_out)
+    return Prediction(found, together, alike, rule, chance.weakest(0), *where, left_out, on_edge)
 
 
 def _claimed(together: float, asked: float) -> float:
@@ -286,16 +290,19 @@ def alikeness(
 
 def _place(
     trial: Trial, record: Record, at: Point
-) -> tuple[tuple[str, ...], bool, tuple[str, ...]]:
-    """Return what lies beyond what was welded there, whether coupons enclose it, what is an end."""
+) -> tuple[tuple[str, ...], bool, tuple[str, ...], bool]:
+    """Return what lies beyond what was welded there, whether coupons enclose it, and the ends.
+
+    Last, whether the settings together lie on the edge of what was welded.
+    """
     names = [one.name for one in trial.varied if one.kind == "numeric"]
     groups = [one.name for one in trial.varied if one.kind == "category"]
     points_of = (coded_point(trial.varied, c.levels) for c in record.coupons if c.welded)
     welded = [p for p in points_of if all(p[name] == at[name] for name in groups)]
     if not welded:
-        return tuple(groups), False, ()
+        return tuple(groups), False, (), False
     if not names:
-        return (), True, ()
+        return (), True, (), False
     points = np.array([[float(p[name]) for name in names] for p in welded])
     here = np.array([float(at[name]) for name in names])
     low, high = points.min(axis=0), points.max(axis=0)
@@ -303,7 +310,9 @@ def _place(
            if x < a - 1e-9 or x > b + 1e-9]  # fmt: skip
     edge = [n for n, x, a, b in zip(names, here, low, high, strict=True)
             if n not in out and (abs(x - a) < 1e-9 or abs(x - b) < 1e-9)]  # fmt: skip
-    return tuple(out), welded_at(points).place(here).inside, tuple(edge)
+    hull = welded_at(points)
+    on_edge = bool(hull.depth(here)[0] <= NEAR_EDGE)
+    return tuple(out), hull.place(here).inside, tuple(edge), on_edge
 
 
 def _with_chance(one: Predicted, chance: float) -> Predicted:

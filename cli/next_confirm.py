@@ -37,6 +37,7 @@ class Foreseen:
     edges: tuple[str, ...] = ()
     enclosed: bool = True
     left_out: tuple[str, ...] = ()
+    on_edge: bool = False
 
     def show(self, console: Console) -> None:
         """Show it."""
@@ -55,6 +56,7 @@ class Foreseen:
             "edges": self.edges,
             "enclosed": self.enclosed,
             "left_out": self.left_out,
+            "on_edge": self.on_edge,
         }
 
 
@@ -90,7 +92,7 @@ def with_prediction(common: Common, sealed: SealFile, added: Added) -> tuple[Add
     said = {key: text for key, text in added.follows.items() if key != "beyond"}
     lines = said | dict(follows_lines(follows))
     return replace(added, follows=lines), Foreseen(
-        trial, follows, sizes, found.edges, found.enclosed, found.left_out
+        trial, follows, sizes, found.edges, found.enclosed, found.left_out, found.on_edge
     )
 
 
@@ -280,6 +282,11 @@ def _remarks(found: Foreseen) -> Iterator[str]:
         yield (
             f"{factor.title} is at the end of what was tried. The best may lie beyond; the results "
             "cannot see there."
+        )
+    if found.on_edge and found.enclosed and not found.edges and not found.follows.beyond:
+        yield (
+            "These settings together lie on the edge of what was welded. The best may lie beyond; "
+            "the results cannot see there."
         )
     if not found.enclosed and not found.follows.beyond:
         yield (

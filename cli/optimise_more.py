@@ -97,6 +97,13 @@ def show_one_number(console: Console, trial: Trial, found: OneNumber) -> None:
             )
         )
     console.table(("wish", "worth nothing at", "everything at", "there", "worth"), rows)
+    apart = [one.title for one in trial.responses if one.kind != "number"]
+    if apart:
+        console.line(
+            f"  Left out: {', '.join(apart)}, not read in numbers. What passes or fails counts in "
+            "the chance.",
+            hang=2,
+        )
     console.line(
         "  It blends responses into one score by ends that nobody measured: worth nothing at the "
         "limit, everything at the best of the map. It does not say how often a weld fails; the "

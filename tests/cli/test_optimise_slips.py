@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -134,3 +135,43 @@ def test_asking_for_less_names_what_is_reached(weldtrial: Run, two: Path, tmp_pa
     ).json
     top = max(one["likeliest"]["chance"] for one in found["picks"])
     assert f"ask for less: --keep 0.{int(10 * top)}" in text
+
+
+def test_next_shouts_the_edge_that_optimise_shouts(
+    weldtrial: Run, two: Path, tmp_path: Path
+) -> None:
+    """Each setting within its range, all together on the face of what coupons enclose."""
+    trials = ("28.1", "8.9"), ("28.2", "9"), ("28.1", "9.1"), ("28.3", "9"), ("28", "9.2")
+    words = "These settings together lie on the edge of what was welded"
+    seen = False
+    for number, (volts, feed) in enumerate(trials):
+        at = f"gas=co2,voltage={volts},wire_feed={feed},travel=45"
+        there = weldtrial("-C", two, "optimise", "--at", at)
+        if there.code:
+            continue
+        said = weldtrial("-C", two, "next", tmp_path / f"n{number}", "--confirm", "8", "--at", at)
+        assert (words in " ".join(there.out.split())) == (words in " ".join(said.out.split())), at
+        seen |= words in " ".join(said.out.split())
+    assert seen
+
+
+def test_one_number_names_what_it_leaves_out(
+    weldtrial: Run, settings_bench: ModuleType, tmp_path: Path
+) -> None:
+    extra = '[[response]]\nname = "dye_check"\nkind = "pass-fail"\nrank = 4\n[goal]\n'
+    text = settings_bench.text_of(1, 20).replace("[goal]\n", extra)
+    (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
+    assert weldtrial("seal", "--no-dice").code == 0
+    settings_bench.fill(tmp_path, 5)
+    sheet = tmp_path / "readings" / "dye_check.csv"
+    with sheet.open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.reader(file))
+    for number, row in enumerate(rows[1:]):
+        row[rows[0].index("reading")] = "fail" if number % 9 == 0 else "pass"
+    with sheet.open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows(rows)
+    note(tmp_path, "opened", "by a test", who="")
+    text = " ".join(weldtrial("optimise", "--desirability", "--keep", "0.2").out.split())
+    assert "Left out: dye check, not read in numbers" in text
+    assert "of all coupons, taken as the same at every setting" in text
+    assert "How much another set-up (day, bottle, spool) changes was not seen" in text

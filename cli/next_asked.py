@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import isfinite
 
 from weldtrial.cli.next_folder import Added, setting_text
+from weldtrial.cli.typed_at import between_steps
 from weldtrial.shared.problems import WrongUsage, nearest
 from weldtrial.shared.terms import parse_term
 from weldtrial.shared.trial import Trial
@@ -186,6 +188,14 @@ def _example(trial: Trial) -> str:
     return ",".join(parts)
 
 
+def _number(text: str) -> float | None:
+    try:
+        number = float(text)
+    except ValueError:
+        return None
+    return number if isfinite(number) else None
+
+
 def _setting(text: str, trial: Trial, wrong: list[str]) -> dict[str, str | float]:
     found: dict[str, str | float] = {}
     for pair in filter(None, (one.strip() for one in text.split(","))):
@@ -203,10 +213,13 @@ def _setting(text: str, trial: Trial, wrong: list[str]) -> dict[str, str | float
                 hint = f"Did you mean '{close}'?" if close else f"Use {', '.join(factor.levels)}."
                 wrong.append(f"--at {pair}: '{value}' is no level of {name}. {hint}")
         else:
-            try:
-                found[name] = float(value)
-            except ValueError:
+            number = _number(value)
+            if number is None:
                 wrong.append(f"--at {pair}: {name} is a number in {factor.unit}.")
+            else:
+                found[name] = number
+    if not wrong:
+        wrong.extend(between_steps(trial, found))
     missing = [one.name for one in trial.varied if one.name not in found]
     if text and missing and not wrong:
         wrong.append(f"--at does not say {', '.join(missing)}. Such as  --at {_example(trial)}")

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from weldtrial.cli.typed_at import between_steps
 from weldtrial.shared.factors import Factor
 from weldtrial.shared.problems import WrongUsage, nearest
 from weldtrial.shared.rounding import plain
@@ -222,28 +223,13 @@ def _at(reading: _Reading, text: str) -> dict[str, str | float]:
             reading.wrong.append(f"--at {part}: {factor.name} is said twice. Keep one.")
         elif read is not None:
             found[factor.name] = read
-    _settable(reading, found)
+    reading.wrong += between_steps(reading.trial, found)
     missing = [one.name for one in reading.trial.varied if one.name not in found]
     if missing and len(reading.wrong) == before:
         reading.wrong.append(
             f"--at does not say {', '.join(missing)}. Such as  --at {example(reading.trial)}"
         )
     return found
-
-
-def _settable(reading: _Reading, at: Mapping[str, str | float]) -> None:
-    """Refuse a setting between two steps of the machine: no screen could say it."""
-    for factor in reading.trial.varied:
-        value, owner = at.get(factor.name), str(at.get(factor.slides_with or "", ""))
-        if not isinstance(value, float) or not factor.step or (factor.slides_with and not owner):
-            continue
-        half = factor.half_range(owner)
-        near = factor.settable((value - factor.centre(owner)) / half, owner) if half else value
-        if abs(near - value) > 1e-6 * factor.step:
-            reading.wrong.append(
-                f"--at {factor.name}={value:.9g}: the machine goes in steps of "
-                f"{plain(factor.step)} {factor.unit}. The nearest is {near:.9g}."
-            )
 
 
 def example(trial: Trial) -> str:

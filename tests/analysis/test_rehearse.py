@@ -40,6 +40,9 @@ from weldtrial.shared.record import Coupon
 from weldtrial.shared.trial import Trial
 from weldtrial.shared.trialfile import load_trial
 
+# One worker builds what these tests share.
+pytestmark = pytest.mark.xdist_group("rehearse")
+
 DRAFT = Path(__file__).parents[2] / "cli" / "drafts" / "compare.toml"
 
 

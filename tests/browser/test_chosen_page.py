@@ -15,6 +15,9 @@ import pytest
 
 from weldtrial.cli.main import main
 
+# One worker builds what these tests share.
+pytestmark = pytest.mark.xdist_group("chosen_page")
+
 AT = {
     "best": "gas=mix,voltage=26.6,wire_feed=8.8,travel=41",
     "other": "gas=co2,voltage=27,wire_feed=8.5,travel=40",

@@ -10,6 +10,9 @@ from typing import Any
 
 import pytest
 
+# One worker builds what these tests share.
+pytestmark = pytest.mark.xdist_group("next")
+
 Run = Callable[..., Any]
 
 

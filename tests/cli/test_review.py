@@ -18,6 +18,9 @@ from tests.structure.test_docs import BANNED_WORDS
 from weldtrial.cli.console import Console
 from weldtrial.cli.review_talk import ask_questions
 
+# One worker builds what these tests share.
+pytestmark = pytest.mark.xdist_group("review")
+
 Weldtrial = Callable[..., Any]
 STORY = ("--counts", "new 3/4, before 0/12", "--what", "porous", "--thing", "spool")
 SAID = (

@@ -16,6 +16,9 @@ import pytest
 
 from weldtrial.shared.trialfile import load_trial
 
+# One worker builds what these tests share.
+pytestmark = pytest.mark.xdist_group("tolerance")
+
 Run = Callable[..., Any]
 AT = "gas=co2,voltage=27,wire_feed=8.5,travel=40"
 

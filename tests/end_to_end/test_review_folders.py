@@ -22,6 +22,9 @@ from weldtrial.shared.answers import value_of
 from weldtrial.shared.problems import ProblemsFound
 from weldtrial.shared.review_folder import is_bundle, read_report, unpack
 
+# One worker builds what these tests share.
+pytestmark = pytest.mark.xdist_group("review_folders")
+
 BLIND = '\n[blind]\nwho = ["break_load"]\nreader = "reader 1"\ncodes = true\n'
 
 

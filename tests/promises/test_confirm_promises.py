@@ -23,6 +23,9 @@ from weldtrial.analysis.surface import fit_surface
 from weldtrial.analysis.together import joint_of
 from weldtrial.shared.coding import model_matrix
 
+# One worker builds what these tests share.
+pytestmark = pytest.mark.xdist_group("confirm_promises")
+
 PLACE = Path(__file__).parents[1] / "analysis" / "window_bench.py"
 SPEC = importlib.util.spec_from_file_location("confirm_window_bench", PLACE)
 assert SPEC is not None

@@ -26,6 +26,9 @@ from weldtrial.analysis.scatter_look import rounds_by_scatter, scatter_limits
 from weldtrial.analysis.shape import Shape
 from weldtrial.shared.looks import Looks
 
+# One worker builds what these tests share.
+pytestmark = pytest.mark.xdist_group("look_promises")
+
 TRIALS = 20_000
 ERROR = 3 * (0.05 * 0.95 / TRIALS) ** 0.5
 COUPONS = 3

@@ -21,6 +21,9 @@ from weldtrial.shared.bench import read_record
 from weldtrial.shared.plancsv import read_plan
 from weldtrial.shared.trialfile import load_trial
 
+# One worker builds what these tests share.
+pytestmark = pytest.mark.xdist_group("optimise_promises")
+
 TRIALS = 24
 
 

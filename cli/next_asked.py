@@ -5,10 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import isfinite
 
 from weldtrial.cli.next_folder import Added, setting_text
-from weldtrial.cli.typed_at import between_steps
+from weldtrial.cli.typed_settings import TypedSettings, example
 from weldtrial.shared.problems import WrongUsage, nearest
 from weldtrial.shared.terms import parse_term
 from weldtrial.shared.trial import Trial
@@ -169,58 +168,12 @@ def _told(trial: Trial) -> list[str]:
 
 def _confirm(asked: NextAsked, trial: Trial, wrong: list[str]) -> Added:
     if asked.at is None:
-        wrong.append("--confirm needs the setting. Add  --at " + _example(trial))
-    at = _setting(asked.at or "", trial, wrong)
+        wrong.append("--confirm needs the setting. Add  --at " + example(trial))
+    reading = TypedSettings(trial, wrong)
+    at = reading.setting(asked.at) if asked.at else {}
     follows = {"at": setting_text(trial, at)}
     if asked.beyond:
         follows["beyond"] = "true"
     return Added(
         "confirm", _design(trial, **_units(asked)), follows, asked.confirm, "to be confirmed"
     )
-
-
-def _example(trial: Trial) -> str:
-    parts = []
-    for factor in trial.varied:
-        owner = next(iter(factor.settings), "") if factor.slides_with else ""
-        value = factor.levels[0] if factor.kind == "category" else f"{factor.centre(owner):g}"
-        parts.append(f"{factor.name}={value}")
-    return ",".join(parts)
-
-
-def _number(text: str) -> float | None:
-    try:
-        number = float(text)
-    except ValueError:
-        return None
-    return number if isfinite(number) else None
-
-
-def _setting(text: str, trial: Trial, wrong: list[str]) -> dict[str, str | float]:
-    found: dict[str, str | float] = {}
-    for pair in filter(None, (one.strip() for one in text.split(","))):
-        name, equals, value = (part.strip() for part in pair.partition("="))
-        factor = next((one for one in trial.varied if one.name == name), None)
-        if not equals or factor is None:
-            names = [one.name for one in trial.varied]
-            close = nearest(name, names)
-            hint = f"Did you mean '{close}'?" if close else f"Use {', '.join(names)}."
-            wrong.append(f"--at {pair}: not a setting of this trial. {hint}")
-        elif factor.kind == "category":
-            found[name] = value
-            if value not in factor.levels:
-                close = nearest(value, factor.levels)
-                hint = f"Did you mean '{close}'?" if close else f"Use {', '.join(factor.levels)}."
-                wrong.append(f"--at {pair}: '{value}' is no level of {name}. {hint}")
-        else:
-            number = _number(value)
-            if number is None:
-                wrong.append(f"--at {pair}: {name} is a number in {factor.unit}.")
-            else:
-                found[name] = number
-    if not wrong:
-        wrong.extend(between_steps(trial, found))
-    missing = [one.name for one in trial.varied if one.name not in found]
-    if text and missing and not wrong:
-        wrong.append(f"--at does not say {', '.join(missing)}. Such as  --at {_example(trial)}")
-    return found

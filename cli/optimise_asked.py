@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from weldtrial.cli.typed_at import between_steps
-from weldtrial.shared.factors import Factor
+from weldtrial.cli.typed_settings import TypedSettings
 from weldtrial.shared.problems import WrongUsage, nearest
 from weldtrial.shared.rounding import plain
-from weldtrial.shared.said_settings import typed_settings
 from weldtrial.shared.trial import Trial
 
 if TYPE_CHECKING:
@@ -73,49 +71,6 @@ def together(given: Mapping[str, bool]) -> None:
         raise WrongUsage("\n".join(wrong))
 
 
-@dataclass(slots=True)
-class _Reading:
-    """Options being read, with what is wrong so far."""
-
-    trial: Trial
-    wrong: list[str] = field(default_factory=list)
-
-    def pair(self, option: str, text: str) -> tuple[Factor, str] | None:
-        """Return the factor and the text of ``KEY=VALUE``."""
-        name, equals, value = (part.strip() for part in text.partition("="))
-        factor = next((one for one in self.trial.varied if one.name == name), None)
-        if factor is not None and equals and value:
-            return factor, value
-        names = [one.name for one in self.trial.varied]
-        if factor is None:
-            close = nearest(name, names)
-            hint = f"Did you mean '{close}'?" if close else f"Use {', '.join(names)}."
-            self.wrong.append(f"{option} {text}: '{name}' is not varied in this trial. {hint}")
-        else:
-            self.wrong.append(f"{option} {text}: write  {name}=VALUE")
-        return None
-
-    def number(self, option: str, factor: Factor, text: str) -> float | None:
-        """Return a number in a factor's unit."""
-        try:
-            value = float(text)
-        except ValueError:
-            value = float("nan")
-        if abs(value) < float("inf"):
-            return value
-        self.wrong.append(f"{option}: {factor.name} is a number in {factor.unit}, not '{text}'.")
-        return None
-
-    def level(self, option: str, factor: Factor, text: str) -> str | None:
-        """Return a level of a category."""
-        if text in factor.levels:
-            return text
-        close = nearest(text, factor.levels)
-        hint = f"Did you mean '{close}'?" if close else f"Use {', '.join(factor.levels)}."
-        self.wrong.append(f"{option}: '{text}' is no level of {factor.name}. {hint}")
-        return None
-
-
 def read_asked(typed: Typed, trial: Trial) -> tuple[Asked, dict[str, str | float]]:
     """Return how to look, and the setting of ``--at`` (empty without).
 
@@ -126,11 +81,11 @@ def read_asked(typed: Typed, trial: Trial) -> tuple[Asked, dict[str, str | float
     """
     from weldtrial.analysis.optimum_asked import Asked
 
-    reading = _Reading(trial)
+    reading = TypedSettings(trial)
     levels, fixed = _slices(reading, typed.slices)
     if typed.gas is not None:
         levels |= _gas(reading, typed.gas)
-    at = _at(reading, typed.at) if typed.at is not None else {}
+    at = reading.setting(typed.at) if typed.at is not None else {}
     limits = [_limit(reading, one) for one in typed.limits]
     held, exactly = _holds(reading, typed.holds)
     keep = _keep(reading, typed.keep) if typed.keep is not None else None
@@ -169,17 +124,13 @@ def over_of(
     return None
 
 
-def _slices(reading: _Reading, texts: Sequence[str]) -> tuple[dict[str, str], dict[str, float]]:
+def _slices(
+    reading: TypedSettings, texts: Sequence[str]
+) -> tuple[dict[str, str], dict[str, float]]:
     levels: dict[str, str] = {}
     fixed: dict[str, float] = {}
-    for text in (part for one in texts for part in one.split(",")):
-        found = reading.pair("--slice", text)
-        if found is None:
-            continue
-        factor, value = found
-        if factor.name in levels or factor.name in fixed:
-            reading.wrong.append(f"--slice {text}: {factor.name} is said twice. Keep one.")
-        elif factor.kind == "category":
+    for text, factor, value in reading.pairs("--slice", texts):
+        if factor.kind == "category":
             level = reading.level(f"--slice {text}", factor, value)
             if level is not None:
                 levels[factor.name] = level
@@ -190,7 +141,7 @@ def _slices(reading: _Reading, texts: Sequence[str]) -> tuple[dict[str, str], di
     return levels, fixed
 
 
-def _gas(reading: _Reading, text: str) -> dict[str, str]:
+def _gas(reading: TypedSettings, text: str) -> dict[str, str]:
     """Return the category that has this level; the gas comes first, but any will do."""
     groups = [one for one in reading.trial.varied if one.kind == "category"]
     for factor in sorted(groups, key=lambda one: one.name != "gas"):
@@ -206,44 +157,7 @@ def _gas(reading: _Reading, text: str) -> dict[str, str]:
     return {}
 
 
-def _at(reading: _Reading, text: str) -> dict[str, str | float]:
-    found: dict[str, str | float] = {}
-    before = len(reading.wrong)
-    for part in filter(None, (one.strip() for one in text.split(","))):
-        pair = reading.pair("--at", part)
-        if pair is None:
-            continue
-        factor, value = pair
-        read: str | float | None = (
-            reading.level(f"--at {part}", factor, value)
-            if factor.kind == "category"
-            else reading.number(f"--at {part}", factor, value)
-        )
-        if factor.name in found:
-            reading.wrong.append(f"--at {part}: {factor.name} is said twice. Keep one.")
-        elif read is not None:
-            found[factor.name] = read
-    reading.wrong += between_steps(reading.trial, found)
-    missing = [one.name for one in reading.trial.varied if one.name not in found]
-    if missing and len(reading.wrong) == before:
-        reading.wrong.append(
-            f"--at does not say {', '.join(missing)}. Such as  --at {example(reading.trial)}"
-        )
-    return found
-
-
-def example(trial: Trial) -> str:
-    """Return a setting of the trial as ``--at`` takes it."""
-    settings: dict[str, str | float] = {}
-    for factor in trial.varied:
-        owner = str(settings.get(factor.slides_with or "", ""))
-        settings[factor.name] = (
-            factor.levels[0] if factor.kind == "category" else factor.settable(0.0, owner)
-        )
-    return typed_settings(trial.varied, settings)
-
-
-def _limit(reading: _Reading, text: str) -> Limit | None:
+def _limit(reading: TypedSettings, text: str) -> Limit | None:
     from weldtrial.analysis.joint import Limit
 
     found = _LIMIT.fullmatch(text)
@@ -285,20 +199,16 @@ EXACTLY = "exactly"
 """What stands for a setting taken as held just as asked: ``--hold travel=exactly``."""
 
 
-def _holds(reading: _Reading, texts: Sequence[str]) -> tuple[tuple[Held, ...], tuple[str, ...]]:
+def _holds(
+    reading: TypedSettings, texts: Sequence[str]
+) -> tuple[tuple[Held, ...], tuple[str, ...]]:
     """Return how well settings are held, and which are held exactly; a slip in each is named."""
     from weldtrial.analysis.joint import Held
 
     held: dict[str, Held] = {}
     exactly: list[str] = []
-    for text in (part for one in texts for part in one.split(",")):
-        found = reading.pair("--hold", text)
-        if found is None:
-            continue
-        factor, value = found
-        if factor.name in held or factor.name in exactly:
-            reading.wrong.append(f"--hold {text}: {factor.name} is said twice. Keep one.")
-        elif factor.kind == "category":
+    for text, factor, value in reading.pairs("--hold", texts):
+        if factor.kind == "category":
             reading.wrong.append(f"--hold {text}: {factor.name} has levels, not numbers.")
         elif value.casefold() == EXACTLY:
             exactly.append(factor.name)
@@ -321,7 +231,7 @@ def _holds(reading: _Reading, texts: Sequence[str]) -> tuple[tuple[Held, ...], t
     return tuple(held.values()), tuple(exactly)
 
 
-def _keep(reading: _Reading, text: str) -> float | None:
+def _keep(reading: TypedSettings, text: str) -> float | None:
     """Return a share: ``0.9``, ``90 %`` or ``9 in 10``."""
     compact = text.replace(" ", "").lower()
     share: float | None = None

@@ -184,7 +184,7 @@ def test_another_number_of_coupons_needs_another_rule(
         (("8", "gas=co2,voltage=26.65,wire_feed=8.5,travel=40"), 2,
          "--at voltage=26.65: the machine goes in steps of 0.1 V. The nearest is 26."),
         (("8", "gas=co2,voltage=nan,wire_feed=8.5,travel=40"), 2,
-         "--at voltage=nan: voltage is a number in V."),
+         "--at voltage=nan: voltage is a number in V, not 'nan'."),
         (("1", "gas=co2,voltage=27,wire_feed=8.5,travel=40"), 5,
          "1 coupon cannot speak against 80 in 100 passing"),
     ],
